@@ -1,0 +1,3 @@
+//! Commands.
+
+fn main() {}

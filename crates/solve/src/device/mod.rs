@@ -1,0 +1,119 @@
+//! The laws of valves, rectifiers and lamps: current from voltages.
+//!
+//! All voltages are in volts against the cathode, all currents in amperes. Every law is
+//! finite and smooth for every finite voltage, so that a Newton step can go anywhere.
+
+/// Equation set T for triodes: softplus space current with a cut-off that widens with plate
+/// voltage, and a grid share. `K` amperes per volt^x.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TriodeLaw {
+    /// Scale `K`, A/V^x; emission multiplies it.
+    pub k: f64,
+    /// Amplification factor.
+    pub mu: f64,
+    /// Exponent.
+    pub x: f64,
+    /// Cut-off width at no plate volts.
+    pub w0: f64,
+    /// Its growth with plate volts.
+    pub w1: f64,
+    /// Grid offset.
+    pub v0: f64,
+    /// Plate volts at which half the offset is there.
+    pub vb: f64,
+    /// Grid share divisor, 6.5/mu.
+    pub d: f64,
+    /// Grid knee, volts.
+    pub wg: f64,
+    /// Grid current onset, volts.
+    pub vg0: f64,
+}
+
+/// Equation set P for pentodes and beam tetrodes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PentodeLaw {
+    /// Scale `K`, A/V^x; emission multiplies it.
+    pub k: f64,
+    /// Amplification factor of grid 1 against grid 2.
+    pub mu: f64,
+    /// Exponent.
+    pub x: f64,
+    /// Cut-off width.
+    pub w0: f64,
+    /// Its growth with screen volts.
+    pub w1: f64,
+    /// The plate's share of the field.
+    pub lam: f64,
+    /// Share caught by the screen.
+    pub s: f64,
+    /// How that share depends on the ratio of plate and screen volts.
+    pub m: f64,
+    /// Least knee volts.
+    pub vmin: f64,
+    /// Knee volts at 0.1 A on top of it.
+    pub v1: f64,
+    /// Sharpness of the knee.
+    pub n: f64,
+    /// Part of the returned current the screen keeps at no plate volts.
+    pub r0: f64,
+    /// Control-grid share divisor.
+    pub d: f64,
+    /// Grid knee, volts.
+    pub wg: f64,
+    /// Grid current onset, volts.
+    pub vg0: f64,
+}
+
+/// A rectifying plate: `i = perveance * v^1.5`, or a solid-state junction.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum RectifierLaw {
+    /// One plate of a rectifier valve, A/V^1.5.
+    Valve(f64),
+    /// Junction: saturation amperes, emission volts (n times the thermal voltage), series ohms.
+    Junction {
+        /// Saturation current.
+        saturation: f64,
+        /// Emission volts.
+        volts: f64,
+        /// Series resistance.
+        ohms: f64,
+    },
+    /// No drop when conducting, nothing in reverse; ohms keep it solvable.
+    Ideal {
+        /// Forward ohms.
+        ohms: f64,
+    },
+}
+
+/// Diodes at steady volts: a rectifying law forward, leakage or zener conduction backward.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DiodeLaw {
+    /// Forward.
+    pub forward: RectifierLaw,
+    /// Zener volts; infinite for none.
+    pub zener: f64,
+    /// Reverse leakage, siemens.
+    pub leak: f64,
+}
+
+/// A tungsten filament: hot ohms at rated volts, and how resistance follows voltage.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FilamentLaw {
+    /// Rated volts.
+    pub volts: f64,
+    /// Rated amperes.
+    pub amps: f64,
+    /// Cold resistance over hot resistance.
+    pub cold: f64,
+}
+
+/// A glow lamp: strikes, then holds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NeonLaw {
+    /// Strike volts.
+    pub strike: f64,
+    /// Holding volts.
+    pub hold: f64,
+    /// Slope once lit, ohms.
+    pub ohms: f64,
+}

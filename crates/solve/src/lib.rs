@@ -1,0 +1,12 @@
+//! Devices and circuit equations.
+//!
+//! Turns a [`wiring::Circuit`] under stated conditions into equations ([`netlist`]),
+//! and finds voltages and currents. Pure: no files, no clock, no randomness; the same
+//! call gives the same bits. Knows parts and equations, and no trade.
+//!
+//! Unknowns are volts against circuit ground (node 0); residuals are amperes leaving a node.
+
+pub mod device;
+pub mod netlist;
+
+pub use netlist::{Element, Law, Netlist};
