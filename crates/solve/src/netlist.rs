@@ -22,8 +22,23 @@ pub struct Netlist {
     pub elements: Vec<Element>,
     /// What spreads from one sound amplifier to the next.
     pub parameters: Vec<Parameter>,
+    /// Which heater lights which valve; a valve that is in no entry counts as lit.
+    pub heating: Vec<Heating>,
     /// Mains frequency in hertz; 0 without mains.
     pub hertz: f64,
+}
+
+/// A heater and the sections it lights.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Heating {
+    /// The valve's name.
+    pub valve: String,
+    /// Indices of the heater's resistor elements (two for a centre-tapped heater).
+    pub heaters: Vec<usize>,
+    /// Rated volts across each of them.
+    pub rated_volts: f64,
+    /// Indices of the triode, pentode, or diode elements that it lights.
+    pub lights: Vec<usize>,
 }
 
 /// One element: the part it stands for, and its law.
