@@ -7,6 +7,7 @@
 //! Unknowns are volts against circuit ground (node 0); residuals are amperes leaving a node.
 
 pub mod device;
+pub mod linear;
 pub mod netlist;
 
 pub use netlist::{Element, Law, Netlist};

@@ -1,0 +1,199 @@
+//! The numbers of one elimination, and solving with them.
+
+use super::dense::Dense;
+use super::{Pattern, Scalar};
+
+/// A pivot that kept less than this part of what it was made from is not trusted: eight of
+/// sixteen digits may cancel before the dense elimination takes over.
+const LEAST_REMAINDER: f64 = 1e-8;
+
+/// The equations have no single solution: no pivot is left for this unknown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("the equations leave unknown {unknown} free")]
+pub struct Singular {
+    /// Number of the unknown.
+    pub unknown: usize,
+}
+
+/// Factors of a matrix, with the room that solving needs; kept and filled again and again.
+#[derive(Debug, Clone)]
+pub struct Factors<S> {
+    values: Vec<S>,
+    /// One over each pivot, in the order of the steps.
+    inverse: Vec<S>,
+    work: Vec<S>,
+    dense: Option<Dense<S>>,
+    dense_count: u64,
+    solvable: bool,
+}
+
+impl<S: Scalar> Factors<S> {
+    /// Room for factors on this pattern.
+    #[must_use]
+    pub fn new(pattern: &Pattern) -> Self {
+        Self {
+            values: pattern.zeros(),
+            inverse: vec![S::ZERO; pattern.size],
+            work: vec![S::ZERO; pattern.size],
+            dense: None,
+            dense_count: 0,
+            solvable: false,
+        }
+    }
+
+    /// Factors `matrix`, which must be a matrix on `pattern`, the pattern these factors were
+    /// made for.
+    ///
+    /// # Errors
+    /// [`Singular`] with an unknown that the equations leave free.
+    pub fn factor(&mut self, pattern: &Pattern, matrix: &[S]) -> Result<(), Singular> {
+        self.dense = None;
+        self.solvable = true;
+        if self.eliminate(pattern, matrix) {
+            return Ok(());
+        }
+        self.dense_count += 1;
+        match Dense::factor(pattern.dense(matrix)) {
+            Ok(dense) => {
+                self.dense = Some(dense);
+                Ok(())
+            }
+            Err(singular) => {
+                self.solvable = false;
+                Err(singular)
+            }
+        }
+    }
+
+    /// How often the dense elimination had to take over.
+    #[must_use]
+    pub fn dense_count(&self) -> u64 {
+        self.dense_count
+    }
+
+    /// Repeats the compiled elimination; false if a pivot is not to be trusted.
+    fn eliminate(&mut self, pattern: &Pattern, matrix: &[S]) -> bool {
+        let values = &mut self.values[..];
+        values.copy_from_slice(matrix);
+        let (mut at_upper, mut at_lower, mut at_update) = (0, 0, 0);
+        for (step, inverse) in pattern.steps.iter().zip(&mut self.inverse) {
+            let upper = &pattern.upper[at_upper..step.upper_end as usize];
+            at_upper = step.upper_end as usize;
+            // Sum over the node columns right of the pivot, and what the pivot is made from.
+            let mut sum = S::ZERO;
+            let mut made_from = 0.0;
+            for entry in upper {
+                let value = values[entry.place as usize];
+                if entry.node {
+                    sum += value;
+                    made_from += value.size();
+                }
+            }
+            let stored = values[step.pivot as usize];
+            let (pivot, ground) = if step.derived {
+                made_from += stored.size();
+                (stored - sum, stored)
+            } else {
+                // A stored pivot is judged against its row, as nothing tells what it was.
+                (stored, if step.node { sum + stored } else { sum })
+            };
+            let kept = pivot.size();
+            if !(kept > LEAST_REMAINDER * made_from && kept.is_finite() && kept > 0.0) {
+                return false;
+            }
+            *inverse = S::ONE / pivot;
+            let lower = &pattern.lower[at_lower..step.lower_end as usize];
+            at_lower = step.lower_end as usize;
+            for entry in lower {
+                let factor = values[entry.place as usize] * *inverse;
+                values[entry.place as usize] = factor;
+                values[entry.ground as usize] -= factor * ground;
+                for update in &pattern.updates[at_update..entry.updates_end as usize] {
+                    let upper = values[update.upper as usize];
+                    values[update.target as usize] -= factor * upper;
+                }
+                at_update = entry.updates_end as usize;
+            }
+        }
+        true
+    }
+
+    /// Puts the solution of `A x = b` in the place of `b`; noughts after a failed factorisation.
+    pub fn solve(&mut self, pattern: &Pattern, b: &mut [S]) {
+        if !self.solvable || b.len() != pattern.size {
+            b.fill(S::ZERO);
+            return;
+        }
+        if let Some(dense) = &self.dense {
+            dense.solve(b);
+            return;
+        }
+        let work = &mut self.work[..];
+        for (step, value) in pattern.steps.iter().zip(work.iter_mut()) {
+            *value = b[step.row as usize];
+        }
+        let mut at = 0;
+        for (k, step) in pattern.steps.iter().enumerate() {
+            let known = work[k];
+            for entry in &pattern.lower[at..step.lower_end as usize] {
+                work[entry.step as usize] -= self.values[entry.place as usize] * known;
+            }
+            at = step.lower_end as usize;
+        }
+        let mut end = pattern.upper.len();
+        for (k, step) in pattern.steps.iter().enumerate().rev() {
+            let start = match k.checked_sub(1) {
+                Some(before) => pattern.steps[before].upper_end as usize,
+                None => 0,
+            };
+            let mut sum = work[k];
+            for entry in &pattern.upper[start..end] {
+                sum -= self.values[entry.place as usize] * work[entry.step as usize];
+            }
+            end = start;
+            let value = sum * self.inverse[k];
+            work[k] = value;
+            b[step.column as usize] = value;
+        }
+    }
+
+    /// Puts the solution of the transposed equations, `A^T x = b`, in the place of `b`: the
+    /// adjoint network. Noughts after a failed factorisation.
+    pub fn solve_transposed(&mut self, pattern: &Pattern, b: &mut [S]) {
+        if !self.solvable || b.len() != pattern.size {
+            b.fill(S::ZERO);
+            return;
+        }
+        if let Some(dense) = &self.dense {
+            dense.solve_transposed(b);
+            return;
+        }
+        let work = &mut self.work[..];
+        for (step, value) in pattern.steps.iter().zip(work.iter_mut()) {
+            *value = b[step.column as usize];
+        }
+        let mut at = 0;
+        for (k, step) in pattern.steps.iter().enumerate() {
+            let value = work[k] * self.inverse[k];
+            work[k] = value;
+            for entry in &pattern.upper[at..step.upper_end as usize] {
+                work[entry.step as usize] -= self.values[entry.place as usize] * value;
+            }
+            at = step.upper_end as usize;
+        }
+        let mut end = pattern.lower.len();
+        for (k, step) in pattern.steps.iter().enumerate().rev() {
+            let start = match k.checked_sub(1) {
+                Some(before) => pattern.steps[before].lower_end as usize,
+                None => 0,
+            };
+            let mut sum = work[k];
+            for entry in &pattern.lower[start..end] {
+                sum -= self.values[entry.place as usize] * work[entry.step as usize];
+            }
+            end = start;
+            work[k] = sum;
+            b[step.row as usize] = sum;
+        }
+    }
+}

@@ -1,0 +1,437 @@
+//! Where a matrix has entries, in which order it is eliminated, and the list of places that
+//! the elimination touches. Found once for each wiring; holds no numbers of any circuit.
+
+use std::collections::BTreeMap;
+
+use super::Scalar;
+
+/// Places that one term `coefficient * (x[plus] - x[minus])` of a row adds to.
+///
+/// Made by [`Pattern::stamp`]; good for every matrix on that pattern.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stamp {
+    plus: u32,
+    minus: u32,
+    ground: u32,
+    ground_sign: f64,
+}
+
+impl Stamp {
+    /// Adds the term to `values`, a matrix made by [`Pattern::zeros`].
+    #[inline]
+    pub fn add<S: Scalar>(&self, values: &mut [S], coefficient: S) {
+        values[self.plus as usize] += coefficient;
+        values[self.minus as usize] -= coefficient;
+        values[self.ground as usize] += coefficient * S::real(self.ground_sign);
+    }
+}
+
+/// The pattern of a matrix with the order of its elimination.
+///
+/// Unknowns are numbered from 0; the first `nodes` are node voltages, the rest anything else.
+/// Matrices on a pattern are slices of [`Pattern::len`] values, made by [`Pattern::zeros`]
+/// and filled through [`Stamp`]s.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pattern {
+    pub(super) size: usize,
+    pub(super) nodes: usize,
+    /// Is the diagonal of this row rebuilt from its ground part?
+    pub(super) derived: Vec<bool>,
+    /// Place of each stored entry, fill included.
+    pub(super) places: BTreeMap<(usize, usize), u32>,
+    pub(super) steps: Vec<Step>,
+    /// All lists of the steps, one after another.
+    pub(super) upper: Vec<Upper>,
+    pub(super) lower: Vec<Lower>,
+    pub(super) updates: Vec<Update>,
+    len: usize,
+}
+
+/// One pivot.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Step {
+    pub(super) row: u32,
+    pub(super) column: u32,
+    /// Place of the pivot when it is stored, of the row's ground part when it is rebuilt.
+    pub(super) pivot: u32,
+    pub(super) derived: bool,
+    /// Is the pivot's column a node voltage?
+    pub(super) node: bool,
+    /// Ends of this step's parts of `upper` and `lower`.
+    pub(super) upper_end: u32,
+    pub(super) lower_end: u32,
+}
+
+/// An entry right of a pivot.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Upper {
+    pub(super) place: u32,
+    /// Step that eliminates its column.
+    pub(super) step: u32,
+    /// Is its column a node voltage?
+    pub(super) node: bool,
+}
+
+/// An entry below a pivot.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Lower {
+    pub(super) place: u32,
+    /// Step that uses its row as pivot row.
+    pub(super) step: u32,
+    /// Where the row keeps its ground part (the waste place if it keeps none).
+    pub(super) ground: u32,
+    /// End of this row's part of `updates`.
+    pub(super) updates_end: u32,
+}
+
+/// One `target -= lower * upper`.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Update {
+    pub(super) target: u32,
+    pub(super) upper: u32,
+}
+
+impl Pattern {
+    /// Pattern of a square matrix with entries at `entries` (row, column), in any order, repeats
+    /// allowed; entries outside `0..size` are left out. Every diagonal of a node is in it by
+    /// itself.
+    ///
+    /// `None` when some row can have no pivot whatever its numbers are, or the matrix would
+    /// have more than 2^32 places.
+    #[must_use]
+    pub fn new(size: usize, nodes: usize, entries: &[(usize, usize)]) -> Option<Self> {
+        let nodes = nodes.min(size);
+        let mut rows: Vec<Vec<usize>> = vec![Vec::new(); size];
+        for &(row, column) in entries {
+            if row < size && column < size {
+                rows[row].push(column);
+            }
+        }
+        for (node, row) in rows.iter_mut().enumerate().take(nodes) {
+            row.push(node);
+        }
+        for row in &mut rows {
+            row.sort_unstable();
+            row.dedup();
+        }
+        let column_of = pair_rows_with_columns(&rows)?;
+        let order = markowitz(&mut rows, &column_of);
+        Self::compile(size, nodes, &rows, &column_of, &order)
+    }
+
+    /// Number of unknowns.
+    #[must_use]
+    pub fn size(&self) -> usize {
+        self.size
+    }
+
+    /// Length of a matrix on this pattern.
+    #[must_use]
+    #[expect(
+        clippy::len_without_is_empty,
+        reason = "the waste place is always there"
+    )]
+    pub fn len(&self) -> usize {
+        self.len
+    }
+
+    /// Multiply-adds of one factorisation.
+    #[must_use]
+    pub fn multiply_adds(&self) -> usize {
+        self.updates.len() + self.lower.len()
+    }
+
+    /// Entries of both factors, pivots left out.
+    #[must_use]
+    pub fn factor_entries(&self) -> usize {
+        self.upper.len() + self.lower.len()
+    }
+
+    /// A matrix of noughts.
+    #[must_use]
+    pub fn zeros<S: Scalar>(&self) -> Vec<S> {
+        vec![S::ZERO; self.len]
+    }
+
+    /// Where `coefficient * (x[plus] - x[minus])` goes in row `row`; `None` for an unknown
+    /// means ground, or that there is no such term. Node voltages that stand as a difference
+    /// should be added as one, so that their common part cancels exactly.
+    ///
+    /// `None` when the pattern has no such entry or row.
+    #[must_use]
+    pub fn stamp(&self, row: usize, plus: Option<usize>, minus: Option<usize>) -> Option<Stamp> {
+        let waste = self.waste();
+        if row >= self.size {
+            return None;
+        }
+        let derived = self.derived[row];
+        let place = |column: Option<usize>| match column {
+            None => Some(waste),
+            Some(column) if column == row && derived => Some(waste),
+            Some(column) => self.places.get(&(row, column)).copied(),
+        };
+        let weight = |column: Option<usize>| match column {
+            Some(column) if column < self.nodes => 1.0,
+            _ => 0.0,
+        };
+        let ground_sign = weight(plus) - weight(minus);
+        Some(Stamp {
+            plus: place(plus)?,
+            minus: place(minus)?,
+            ground: if derived && ground_sign != 0.0 {
+                row_ground(row)?
+            } else {
+                waste
+            },
+            ground_sign,
+        })
+    }
+
+    /// The matrix as rows of ordinary numbers, for checks and for dense elimination.
+    #[must_use]
+    pub fn dense<S: Scalar>(&self, values: &[S]) -> Vec<Vec<S>> {
+        let mut dense = vec![vec![S::ZERO; self.size]; self.size];
+        for (&(row, column), &place) in &self.places {
+            dense[row][column] = values[place as usize];
+        }
+        for (row, entries) in dense.iter_mut().enumerate() {
+            if self.derived[row] {
+                let mut diagonal = values[row];
+                for &entry in entries.iter().take(self.nodes) {
+                    diagonal -= entry;
+                }
+                entries[row] = diagonal;
+            }
+        }
+        dense
+    }
+
+    /// The place that takes what goes nowhere.
+    pub(super) fn waste(&self) -> u32 {
+        // `compile` has checked that the length fits.
+        u32::try_from(self.len - 1).unwrap_or(u32::MAX)
+    }
+
+    fn compile(
+        size: usize,
+        nodes: usize,
+        rows: &[Vec<usize>],
+        column_of: &[usize],
+        order: &[usize],
+    ) -> Option<Self> {
+        let derived: Vec<bool> = (0..size)
+            .map(|row| row < nodes && column_of[row] == row)
+            .collect();
+        let mut places = BTreeMap::new();
+        let mut next = u32::try_from(size).ok()?;
+        for (row, columns) in rows.iter().enumerate() {
+            for &column in columns {
+                if !(column == row && derived[row]) {
+                    places.insert((row, column), next);
+                    next = next.checked_add(1)?;
+                }
+            }
+        }
+        let waste = next;
+        let len = usize::try_from(waste).ok()?.checked_add(1)?;
+
+        let mut step_of_row = vec![0_u32; size];
+        let mut step_of_column = vec![0_u32; size];
+        for (step, &row) in order.iter().enumerate() {
+            step_of_row[row] = u32::try_from(step).ok()?;
+            step_of_column[column_of[row]] = u32::try_from(step).ok()?;
+        }
+        let mut rows_of: Vec<Vec<usize>> = vec![Vec::new(); size];
+        for (row, columns) in rows.iter().enumerate() {
+            for &column in columns {
+                rows_of[column].push(row);
+            }
+        }
+
+        let (mut upper, mut lower, mut updates) = (Vec::new(), Vec::new(), Vec::new());
+        let mut steps = Vec::with_capacity(size);
+        for (step, &row) in order.iter().enumerate() {
+            let step = u32::try_from(step).ok()?;
+            let column = column_of[row];
+            let first = upper.len();
+            let mut right = Vec::new();
+            for &to in &rows[row] {
+                if step_of_column[to] > step {
+                    right.push(to);
+                    upper.push(Upper {
+                        place: *places.get(&(row, to))?,
+                        step: step_of_column[to],
+                        node: to < nodes,
+                    });
+                }
+            }
+            for &below in &rows_of[column] {
+                if step_of_row[below] <= step {
+                    continue;
+                }
+                for (&to, entry) in right.iter().zip(&upper[first..]) {
+                    if !(to == below && derived[below]) {
+                        updates.push(Update {
+                            target: *places.get(&(below, to))?,
+                            upper: entry.place,
+                        });
+                    }
+                }
+                lower.push(Lower {
+                    place: *places.get(&(below, column))?,
+                    step: step_of_row[below],
+                    ground: if derived[below] {
+                        row_ground(below)?
+                    } else {
+                        waste
+                    },
+                    updates_end: u32::try_from(updates.len()).ok()?,
+                });
+            }
+            steps.push(Step {
+                row: u32::try_from(row).ok()?,
+                column: u32::try_from(column).ok()?,
+                pivot: if derived[row] {
+                    row_ground(row)?
+                } else {
+                    *places.get(&(row, column))?
+                },
+                derived: derived[row],
+                node: column < nodes,
+                upper_end: u32::try_from(upper.len()).ok()?,
+                lower_end: u32::try_from(lower.len()).ok()?,
+            });
+        }
+        Some(Self {
+            size,
+            nodes,
+            derived,
+            places,
+            steps,
+            upper,
+            lower,
+            updates,
+            len,
+        })
+    }
+}
+
+/// Ground parts come first in a matrix, in the order of the rows.
+fn row_ground(row: usize) -> Option<u32> {
+    u32::try_from(row).ok()
+}
+
+/// Gives each row a column in which it has an entry, its own where it has one. A row without
+/// (the equation of an ideal amplifier has no term in the amplifier's own current) takes
+/// the shortest chain of exchanges that frees one.
+fn pair_rows_with_columns(rows: &[Vec<usize>]) -> Option<Vec<usize>> {
+    let size = rows.len();
+    let mut column_of: Vec<Option<usize>> = vec![None; size];
+    let mut row_of: Vec<Option<usize>> = vec![None; size];
+    for (row, columns) in rows.iter().enumerate() {
+        if columns.binary_search(&row).is_ok() {
+            column_of[row] = Some(row);
+            row_of[row] = Some(row);
+        }
+    }
+    for start in 0..size {
+        if column_of[start].is_some() {
+            continue;
+        }
+        // Breadth first over rows; `came[column]` is the row that reached the column.
+        let mut came: Vec<Option<usize>> = vec![None; size];
+        let mut queue = vec![start];
+        let mut found = None;
+        let mut head = 0;
+        'search: while let Some(&row) = queue.get(head) {
+            head += 1;
+            for &column in &rows[row] {
+                if came[column].is_some() {
+                    continue;
+                }
+                came[column] = Some(row);
+                match row_of[column] {
+                    None => {
+                        found = Some(column);
+                        break 'search;
+                    }
+                    Some(holder) => queue.push(holder),
+                }
+            }
+        }
+        let mut column = found?;
+        loop {
+            let row = came[column]?;
+            let before = column_of[row].replace(column);
+            row_of[column] = Some(row);
+            match before {
+                None => break,
+                Some(freed) => column = freed,
+            }
+        }
+    }
+    column_of.into_iter().collect()
+}
+
+/// Order of pivots by least Markowitz count among the paired entries, ties by number; adds
+/// the fill to `rows`.
+fn markowitz(rows: &mut [Vec<usize>], column_of: &[usize]) -> Vec<usize> {
+    let size = rows.len();
+    let mut columns: Vec<Vec<usize>> = vec![Vec::new(); size];
+    for (row, entries) in rows.iter().enumerate() {
+        for &column in entries {
+            columns[column].push(row);
+        }
+    }
+    // Active entries only; `rows` keeps everything.
+    let mut active: Vec<Vec<usize>> = rows.to_vec();
+    let mut left: Vec<usize> = (0..size).collect();
+    let mut order = Vec::with_capacity(size);
+    while !left.is_empty() {
+        let mut best = (usize::MAX, 0);
+        for (at, &row) in left.iter().enumerate() {
+            let count = (active[row].len().saturating_sub(1))
+                * (columns[column_of[row]].len().saturating_sub(1));
+            if count < best.0 {
+                best = (count, at);
+            }
+        }
+        let row = left.remove(best.1);
+        let column = column_of[row];
+        order.push(row);
+        let right: Vec<usize> = active[row]
+            .iter()
+            .copied()
+            .filter(|&to| to != column)
+            .collect();
+        let below: Vec<usize> = columns[column]
+            .iter()
+            .copied()
+            .filter(|&other| other != row)
+            .collect();
+        for &other in &below {
+            for &to in &right {
+                if let Err(at) = active[other].binary_search(&to) {
+                    active[other].insert(at, to);
+                    if let Err(at) = columns[to].binary_search(&other) {
+                        columns[to].insert(at, other);
+                    }
+                    if let Err(at) = rows[other].binary_search(&to) {
+                        rows[other].insert(at, to);
+                    }
+                }
+            }
+            if let Ok(at) = active[other].binary_search(&column) {
+                active[other].remove(at);
+            }
+        }
+        for &to in &right {
+            if let Ok(at) = columns[to].binary_search(&row) {
+                columns[to].remove(at);
+            }
+        }
+        columns[column].clear();
+        active[row].clear();
+    }
+    order
+}

@@ -1,0 +1,176 @@
+//! The two kinds of number that circuits are solved in.
+
+use std::fmt::Debug;
+use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
+
+/// A number that a circuit can be solved in: real at direct current, complex for phasors.
+pub trait Scalar:
+    Copy
+    + Debug
+    + Default
+    + PartialEq
+    + Send
+    + Sync
+    + Add<Output = Self>
+    + Sub<Output = Self>
+    + Mul<Output = Self>
+    + Div<Output = Self>
+    + Neg<Output = Self>
+    + AddAssign
+    + SubAssign
+    + 'static
+{
+    /// Nought.
+    const ZERO: Self;
+    /// One.
+    const ONE: Self;
+
+    /// A size that grows with the absolute value and is cheap: at least the absolute value
+    /// and at most 1.42 times it. Used to compare pivots, never in results.
+    fn size(self) -> f64;
+
+    /// The real number as a member of this kind.
+    fn real(value: f64) -> Self;
+}
+
+impl Scalar for f64 {
+    const ZERO: Self = 0.0;
+    const ONE: Self = 1.0;
+
+    #[inline]
+    fn size(self) -> f64 {
+        self.abs()
+    }
+
+    #[inline]
+    fn real(value: f64) -> Self {
+        value
+    }
+}
+
+/// A complex number, for phasors.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Complex {
+    /// Real part.
+    pub re: f64,
+    /// Imaginary part.
+    pub im: f64,
+}
+
+impl Complex {
+    /// `re + j im`.
+    #[must_use]
+    pub const fn new(re: f64, im: f64) -> Self {
+        Self { re, im }
+    }
+
+    /// `length * exp(j angle)`, the angle in radians.
+    #[must_use]
+    pub fn from_polar(length: f64, angle: f64) -> Self {
+        Self::new(length * angle.cos(), length * angle.sin())
+    }
+
+    /// Length of the phasor.
+    #[must_use]
+    pub fn abs(self) -> f64 {
+        self.re.hypot(self.im)
+    }
+
+    /// Its angle, radians, in -pi..=pi.
+    #[must_use]
+    pub fn angle(self) -> f64 {
+        self.im.atan2(self.re)
+    }
+
+    /// The conjugate.
+    #[must_use]
+    pub fn conj(self) -> Self {
+        Self::new(self.re, -self.im)
+    }
+}
+
+impl Add for Complex {
+    type Output = Self;
+    #[inline]
+    fn add(self, other: Self) -> Self {
+        Self::new(self.re + other.re, self.im + other.im)
+    }
+}
+
+impl Sub for Complex {
+    type Output = Self;
+    #[inline]
+    fn sub(self, other: Self) -> Self {
+        Self::new(self.re - other.re, self.im - other.im)
+    }
+}
+
+impl Mul for Complex {
+    type Output = Self;
+    #[inline]
+    fn mul(self, other: Self) -> Self {
+        Self::new(
+            self.re * other.re - self.im * other.im,
+            self.re * other.im + self.im * other.re,
+        )
+    }
+}
+
+impl Div for Complex {
+    type Output = Self;
+    /// By Smith's scaling, so that no intermediate square overflows.
+    fn div(self, other: Self) -> Self {
+        if other.re.abs() >= other.im.abs() {
+            let ratio = other.im / other.re;
+            let below = other.re + other.im * ratio;
+            Self::new(
+                (self.re + self.im * ratio) / below,
+                (self.im - self.re * ratio) / below,
+            )
+        } else {
+            let ratio = other.re / other.im;
+            let below = other.re * ratio + other.im;
+            Self::new(
+                (self.re * ratio + self.im) / below,
+                (self.im * ratio - self.re) / below,
+            )
+        }
+    }
+}
+
+impl Neg for Complex {
+    type Output = Self;
+    #[inline]
+    fn neg(self) -> Self {
+        Self::new(-self.re, -self.im)
+    }
+}
+
+impl AddAssign for Complex {
+    #[inline]
+    fn add_assign(&mut self, other: Self) {
+        *self = *self + other;
+    }
+}
+
+impl SubAssign for Complex {
+    #[inline]
+    fn sub_assign(&mut self, other: Self) {
+        *self = *self - other;
+    }
+}
+
+impl Scalar for Complex {
+    const ZERO: Self = Self::new(0.0, 0.0);
+    const ONE: Self = Self::new(1.0, 0.0);
+
+    #[inline]
+    fn size(self) -> f64 {
+        self.re.abs() + self.im.abs()
+    }
+
+    #[inline]
+    fn real(value: f64) -> Self {
+        Self::new(value, 0.0)
+    }
+}
