@@ -9,6 +9,7 @@
 
 pub mod circuit;
 pub mod diagnostic;
+pub mod format;
 pub mod readings;
 pub mod units;
 
