@@ -10,6 +10,7 @@
 pub mod circuit;
 pub mod diagnostic;
 pub mod format;
+pub mod lexer;
 pub mod readings;
 pub mod units;
 
