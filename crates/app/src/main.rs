@@ -1,3 +1,25 @@
-//! Commands.
+//! Commands: the only crate that prints, reads files and exits.
+//!
+//! Each command turns its arguments into one [`outcome::Outcome`], the whole text that it
+//! prints and the status it ends with, or into an [`outcome::Failure`] with a remedy.
+//! Nothing is computed here; commands translate between files and the crates below.
 
-fn main() {}
+mod arguments;
+mod caution;
+mod commands;
+mod figure;
+mod input;
+mod outcome;
+mod table;
+
+use clap::Parser as _;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let arguments = arguments::Arguments::parse();
+    let result = match &arguments.command {
+        arguments::Command::Check(given) => commands::check::run(given),
+        arguments::Command::Format(given) => commands::format::run(given),
+    };
+    outcome::end(result)
+}

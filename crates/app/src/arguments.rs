@@ -1,0 +1,146 @@
+//! The command line: what can be asked for, and how it is written.
+
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+use wiring::circuit::Position;
+
+/// The bench companion for vintage valve amplifiers.
+#[derive(Debug, Parser)]
+#[command(
+    name = "tubewright",
+    version,
+    about = "The bench companion for vintage valve amplifiers.",
+    after_help = "Exit status: 0 done, 1 the input has errors, 2 wrong use, 3 something outside \
+                  failed.\nA file named `-` is read from standard input.",
+    max_term_width = 80
+)]
+pub(crate) struct Arguments {
+    /// What to do.
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Say what is wrong, open or assumed in a wiring
+    Check(Check),
+    /// Print a wiring in its tidy form; comments and order stay
+    Format(Format),
+}
+
+/// `check`.
+#[derive(Debug, Args)]
+pub(crate) struct Check {
+    /// Wirings and readings; several are joined into one amp
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// Readings in a file of their own (also CSV)
+    #[arg(long, value_name = "FILE")]
+    pub(crate) readings: Vec<PathBuf>,
+    /// Your own data sheets of valves, besides the built-in ones
+    #[arg(long, value_name = "FILE")]
+    pub(crate) valves_file: Option<PathBuf>,
+    /// Print JSON (docs/json.md)
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// `format`.
+#[derive(Debug, Args)]
+pub(crate) struct Format {
+    /// A wiring or a readings file
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+    /// Put the tidy form in place of the file
+    #[arg(long, conflicts_with = "check")]
+    pub(crate) write: bool,
+    /// Change nothing; status 1 if the file is not in its tidy form
+    #[arg(long)]
+    pub(crate) check: bool,
+}
+
+/// What every computing command understands in the same way.
+#[derive(Debug, Args)]
+pub(crate) struct Bench {
+    /// Wirings and readings; several are joined into one amp
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// Readings in a file of their own (also CSV)
+    #[arg(long, value_name = "FILE")]
+    pub(crate) readings: Vec<PathBuf>,
+    /// Volts at the wall, instead of what the files say
+    #[arg(long, value_name = "VOLTS", value_parser = mains_volts)]
+    pub(crate) mains: Option<f64>,
+    /// Where a knob or switch stands: `VOLUME=5`, `S1=open`, `J1=plugged`
+    #[arg(long = "set", value_name = "KNOB=5", value_parser = setting)]
+    pub(crate) sets: Vec<(String, Position)>,
+    /// Valves pulled: `V5`, or `V2,V3`
+    #[arg(long, value_name = "VALVE", value_delimiter = ',')]
+    pub(crate) without: Vec<String>,
+    /// The readings block to use, by its name; the last one otherwise
+    #[arg(long, value_name = "NAME")]
+    pub(crate) block: Option<String>,
+    /// Your own data sheets of valves, besides the built-in ones
+    #[arg(long, value_name = "FILE")]
+    pub(crate) valves_file: Option<PathBuf>,
+}
+
+/// `240`, `240V`, `240 V`.
+fn mains_volts(text: &str) -> Result<f64, String> {
+    let bare = text.trim();
+    let bare = bare.strip_suffix(['V', 'v']).unwrap_or(bare).trim();
+    match bare.parse::<f64>() {
+        Ok(volts) if (0.0..=1000.0).contains(&volts) => Ok(volts),
+        Ok(_) => Err("mains volts lie between 0 and 1000; type for example `--mains 233`".into()),
+        Err(_) => Err("type the volts as a number, for example `--mains 233`".into()),
+    }
+}
+
+/// `VOLUME=5`, `S1=open`.
+fn setting(text: &str) -> Result<(String, Position), String> {
+    let advice = "type the name, `=`, and a number, `open`, `closed`, `plugged` or `unplugged`, \
+                  for example `--set VOLUME=5`";
+    let (name, to) = text.split_once('=').ok_or(advice)?;
+    let position = match to.trim() {
+        "closed" => Position::Closed,
+        "open" => Position::Open,
+        "plugged" => Position::Plugged,
+        "unplugged" => Position::Unplugged,
+        number => match number.parse::<f64>() {
+            Ok(x) if (0.0..=1000.0).contains(&x) => Position::Number(x),
+            _ => return Err(advice.into()),
+        },
+    };
+    if name.trim().is_empty() {
+        return Err(advice.into());
+    }
+    Ok((name.trim().to_owned(), position))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory as _;
+
+    #[test]
+    fn the_command_line_is_consistent() {
+        Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn mains_and_settings_are_read_as_typed_at_the_bench() {
+        assert_eq!(mains_volts("233"), Ok(233.0));
+        assert_eq!(mains_volts("120 V"), Ok(120.0));
+        assert!(mains_volts("nan").is_err());
+        assert!(mains_volts("1e9").is_err());
+        assert_eq!(
+            setting("VOLUME=7.5"),
+            Ok(("VOLUME".to_owned(), Position::Number(7.5)))
+        );
+        assert_eq!(setting("S1=open"), Ok(("S1".to_owned(), Position::Open)));
+        assert!(setting("VOLUME").is_err());
+        assert!(setting("=5").is_err());
+        assert!(setting("VOLUME=inf").is_err());
+    }
+}

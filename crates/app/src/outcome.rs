@@ -1,0 +1,150 @@
+//! How a command ends: what it prints, and its exit status.
+//!
+//! Status 0: done. 1: the input has errors (what could be done was done and printed).
+//! 2: wrong use. 3: something outside failed, such as a disk.
+
+use std::fmt;
+use std::io::{self, Write as _};
+use std::process::ExitCode;
+
+/// What a finished command prints, and whether its input had errors.
+#[derive(Debug, Default)]
+pub(crate) struct Outcome {
+    /// For standard output.
+    pub(crate) text: String,
+    /// For standard error, printed first: problems of the input beside a computed result.
+    pub(crate) aside: String,
+    /// The input has errors: status 1.
+    pub(crate) errors: bool,
+    /// The text is the user's own file and is printed byte for byte.
+    pub(crate) verbatim: bool,
+}
+
+impl Outcome {
+    /// A text and nothing wrong.
+    pub(crate) fn done(text: String) -> Self {
+        Self {
+            text,
+            ..Self::default()
+        }
+    }
+}
+
+/// Whose fault it is that a command could not do its work.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Cause {
+    /// The input: status 1.
+    Input,
+    /// The arguments: status 2.
+    Use,
+    /// A disk, a pipe: status 3.
+    Outside,
+}
+
+/// Why nothing was done, and what to do about it.
+#[derive(Debug)]
+pub(crate) struct Failure {
+    /// Decides the exit status.
+    pub(crate) cause: Cause,
+    /// One sentence.
+    pub(crate) what: String,
+    /// What to do.
+    pub(crate) remedy: String,
+}
+
+impl Failure {
+    /// The arguments ask for something that cannot be.
+    pub(crate) fn misuse(what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self {
+            cause: Cause::Use,
+            what: what.into(),
+            remedy: remedy.into(),
+        }
+    }
+
+    /// The input cannot be worked on.
+    pub(crate) fn input(what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self {
+            cause: Cause::Input,
+            what: what.into(),
+            remedy: remedy.into(),
+        }
+    }
+
+    /// Something outside the program failed.
+    pub(crate) fn outside(what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self {
+            cause: Cause::Outside,
+            what: what.into(),
+            remedy: remedy.into(),
+        }
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}\n{}\n", self.what, self.remedy)
+    }
+}
+
+/// Prints what there is to print and gives the exit status.
+///
+/// A reader that has gone away (`| head`) is no failure: the rest is not wanted.
+pub(crate) fn end(result: Result<Outcome, Failure>) -> ExitCode {
+    let (text, aside, status) = match result {
+        Ok(outcome) => {
+            let text = if outcome.verbatim {
+                outcome.text
+            } else {
+                printable(&outcome.text)
+            };
+            (text, printable(&outcome.aside), u8::from(outcome.errors))
+        }
+        Err(failure) => {
+            let status = match failure.cause {
+                Cause::Input => 1,
+                Cause::Use => 2,
+                Cause::Outside => 3,
+            };
+            (String::new(), printable(&failure.to_string()), status)
+        }
+    };
+    // Nothing can be reported when standard error itself fails.
+    let _ = io::stderr().lock().write_all(aside.as_bytes());
+    let mut out = io::stdout().lock();
+    let written = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+    match written {
+        Ok(()) => ExitCode::from(status),
+        Err(e) if e.kind() == io::ErrorKind::BrokenPipe => ExitCode::from(status),
+        Err(e) => {
+            let _ = writeln!(
+                io::stderr().lock(),
+                "The result could not be written: {e}.\nMake room on the disk, or send it elsewhere."
+            );
+            ExitCode::from(3)
+        }
+    }
+}
+
+/// Text that moves no cursor and sets no colour, whatever stood in the input.
+fn printable(text: &str) -> String {
+    text.chars()
+        .map(|c| {
+            if c.is_control() && c != '\n' {
+                '\u{fffd}'
+            } else {
+                c
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn escape_sequences_of_the_input_never_reach_the_terminal() {
+        assert_eq!(printable("a\u{1b}[2Jb\tc\n"), "a\u{fffd}[2Jb\u{fffd}c\n");
+    }
+}
