@@ -1,0 +1,4 @@
+//! One file a command.
+
+pub(crate) mod check;
+pub(crate) mod format;
