@@ -23,8 +23,6 @@ pub(crate) struct Arguments {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
-    /// Say what is wrong, open or assumed in a wiring
-    Check(Check),
     /// Print a wiring in its tidy form; comments and order stay
     Format(Format),
 }

@@ -14,8 +14,10 @@ const LARGEST: u64 = 16 << 20;
 pub(crate) struct Text {
     /// As typed; `standard input` for `-`.
     pub(crate) name: String,
-    /// What it holds.
+    /// What it holds, without a leading byte-order mark.
     pub(crate) text: String,
+    /// The text with such a mark, as it is on the disk.
+    pub(crate) original: String,
     /// The first byte that is no UTF-8, if there is one; it is U+FFFD in the text.
     pub(crate) slip: Option<Diagnostic>,
 }
@@ -129,21 +131,20 @@ fn nearest_file(path: &Path) -> Option<String> {
 
 /// Text of bytes: UTF-8, a leading byte-order mark dropped, and the first slip told.
 fn decode(name: String, bytes: Vec<u8>, index: usize) -> Text {
-    let bytes = match bytes.strip_prefix(b"\xef\xbb\xbf") {
-        Some(rest) => rest.to_vec(),
-        None => bytes,
-    };
     match String::from_utf8(bytes) {
-        Ok(text) => Text {
+        Ok(original) => Text {
             name,
-            text,
+            text: unmarked(&original),
+            original,
             slip: None,
         },
         Err(e) => {
             let good = e.utf8_error().valid_up_to();
             let bytes = e.into_bytes();
             let byte = bytes.get(good).copied().unwrap_or(0);
-            let text = String::from_utf8_lossy(&bytes).into_owned();
+            let original = String::from_utf8_lossy(&bytes).into_owned();
+            let text = unmarked(&original);
+            let good = good.saturating_sub(original.len() - text.len());
             let before = text.get(..good).unwrap_or("");
             let place = Place {
                 file: index,
@@ -167,10 +168,15 @@ fn decode(name: String, bytes: Vec<u8>, index: usize) -> Text {
             Text {
                 name,
                 text,
+                original,
                 slip: Some(slip),
             }
         }
     }
+}
+
+fn unmarked(text: &str) -> String {
+    text.strip_prefix('\u{feff}').unwrap_or(text).to_owned()
 }
 
 #[cfg(test)]
@@ -181,7 +187,10 @@ mod tests {
     fn a_byte_of_another_encoding_is_told_with_its_place() {
         let read = decode("a".into(), b"amp x\nC1 22 \xb5F\n".to_vec(), 2);
         let slip = read.slip.expect("told");
-        assert_eq!((slip.place.file, slip.place.line, slip.place.column), (2, 2, 7));
+        assert_eq!(
+            (slip.place.file, slip.place.line, slip.place.column),
+            (2, 2, 7)
+        );
         assert_eq!(read.text, "amp x\nC1 22 \u{fffd}F\n");
         assert_eq!(&read.text[slip.place.start..slip.place.end], "\u{fffd}");
     }

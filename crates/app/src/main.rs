@@ -10,6 +10,8 @@ mod commands;
 mod figure;
 mod input;
 mod outcome;
+mod problems;
+mod replace;
 mod table;
 
 use clap::Parser as _;
@@ -18,7 +20,6 @@ use std::process::ExitCode;
 fn main() -> ExitCode {
     let arguments = arguments::Arguments::parse();
     let result = match &arguments.command {
-        arguments::Command::Check(given) => commands::check::run(given),
         arguments::Command::Format(given) => commands::format::run(given),
     };
     outcome::end(result)

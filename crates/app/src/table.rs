@@ -219,7 +219,10 @@ mod tests {
         let text = table.render();
         assert!(widest(&text) <= WIDTH, "{text}");
         let kept = |s: &str| s.chars().filter(|c| !c.is_whitespace()).count();
-        assert_eq!(kept(&text), kept(name) + kept(&what) + kept("172pointwhatexpect"));
+        assert_eq!(
+            kept(&text),
+            kept(name) + kept(&what) + kept("172pointwhatexpect")
+        );
     }
 
     #[test]

@@ -77,9 +77,42 @@ fn random_bytes() {
 #[test]
 fn random_text_of_the_alphabet_of_wirings() {
     let words = [
-        "R1", "V1", "V1.1", " - ", "[", "]", "|", "100k", "22n", "ground", "\n", "#", "=", "T1",
-        "power", "230 V:", "hv 275-0-275 V", "+C1", "C1+", "D1>", "set", "VOLUME", "pot", "?",
-        "readings", "unused", "\"", "@", "to", "ac", "12AX7", "%", "-", ".", "1e999", "\u{b5}",
+        "R1",
+        "V1",
+        "V1.1",
+        " - ",
+        "[",
+        "]",
+        "|",
+        "100k",
+        "22n",
+        "ground",
+        "\n",
+        "#",
+        "=",
+        "T1",
+        "power",
+        "230 V:",
+        "hv 275-0-275 V",
+        "+C1",
+        "C1+",
+        "D1>",
+        "set",
+        "VOLUME",
+        "pot",
+        "?",
+        "readings",
+        "unused",
+        "\"",
+        "@",
+        "to",
+        "ac",
+        "12AX7",
+        "%",
+        "-",
+        ".",
+        "1e999",
+        "\u{b5}",
     ];
     let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(8);
     for _ in 0..60 {
@@ -188,7 +221,10 @@ fn huge_numbers() {
         ran.calm();
         quick(&ran);
         let json = ran.json();
-        assert!(!ran.out.contains("NaN") && !ran.out.contains("inf"), "{json}");
+        assert!(
+            !ran.out.contains("NaN") && !ran.out.contains("inf"),
+            "{json}"
+        );
     }
     assert!(!errors("B1 - R1 1e999 - ground\n").is_empty());
     for line in ["set VOLUME 1e999", "mains 1e999 V", "mains -230 V"] {

@@ -85,7 +85,11 @@ fn the_readme_shows_what_the_program_prints() {
 #[test]
 fn the_standard_caution_stands_in_the_readme_word_for_word() {
     let text = std::fs::read_to_string(root().join("README.md")).expect("README.md");
-    let flat = text.replace("> ", "").split_whitespace().collect::<Vec<_>>().join(" ");
+    let flat = text
+        .replace("> ", "")
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
     assert!(flat.contains(
         "This amplifier holds voltages that kill, also when unplugged. Unplug it, discharge every \
          electrolytic capacitor through a resistor and measure below 10 V before touching. Work on \

@@ -1,4 +1,3 @@
 //! One file a command.
 
-pub(crate) mod check;
 pub(crate) mod format;
