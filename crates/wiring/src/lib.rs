@@ -12,6 +12,7 @@ pub mod diagnostic;
 pub mod format;
 pub mod lexer;
 pub mod readings;
+pub mod sheet;
 pub mod units;
 
 pub use circuit::{Circuit, GROUND, Kind, NodeId, Part, PartId};
