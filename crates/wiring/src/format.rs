@@ -121,6 +121,10 @@ impl Line {
         let Some((code, comment)) = split_comment(raw) else {
             return kept(raw);
         };
+        if code.ends_with('#') {
+            // `##`: set apart from its comment, the first mark would become one itself.
+            return kept(raw);
+        }
         let words = words(code);
         let body = match words.as_slice() {
             [] => Body::Comment,
