@@ -1,20 +1,14 @@
 //! Tidy text: the same wiring or readings, evenly spaced.
 //!
-//! Works on lines and words, never on the circuit, so nothing that was typed can be
+//! Works on lines and tokens, never on the circuit, so nothing that was typed can be
 //! lost: comments, order, spelling, values and line breaks stay. Only the space between
-//! words changes, runs of blank lines shrink to one, and line ends become `\n`.
-//! A line the reader reports as an error is left exactly as typed, because nobody
-//! knows yet what it meant. Free text (headings, `heard`, quoted notes) keeps its inner spaces.
+//! tokens changes, runs of blank lines shrink to one, and line ends become `\n`.
+//! A line the reader reports as an error is left exactly as typed, because nobody knows
+//! yet what it meant; so is a line whose tokens would change with its spaces. Free text
+//! (headings, `heard`, quoted notes) keeps its inner spaces.
 
+use crate::lexer::{self, Token, TokenKind, is_space};
 use std::fmt::Write as _;
-
-/// Words that begin a line whose rest is free text.
-const FREE_TEXT: [&str; 10] = [
-    "amp", "maker", "serial", "year", "state", "drawing", "note", "readings", "heard", "seen",
-];
-
-/// Heading words whose rest is made of words.
-const WORDED: [&str; 2] = ["mains", "cord"];
 
 /// A first column longer than this does not widen the column of its neighbours.
 const LONGEST_COUNTED: usize = 12;
@@ -37,13 +31,17 @@ pub fn format(text: &str) -> String {
     let bad = lines_in_error(text);
     let mut lines: Vec<Line> = Vec::new();
     let mut in_readings = false;
-    for (index, raw) in split_lines(text).enumerate() {
-        let line = Line::of(raw, in_readings, bad.binary_search(&(index + 1)).is_ok());
-        match first_word(raw) {
+    for typed in lexer::lines(text) {
+        match first_word(&typed) {
             Some("readings") => in_readings = true,
             Some("wiring") => in_readings = false,
             _ => {}
         }
+        let line = if bad.binary_search(&typed.number).is_ok() {
+            Line::kept(&typed)
+        } else {
+            Line::of(&typed, in_readings)
+        };
         if line.body == Body::Blank && lines.last().is_none_or(|l| l.body == Body::Blank) {
             continue;
         }
@@ -72,7 +70,7 @@ enum Body {
     Blank,
     /// Only a comment.
     Comment,
-    /// As typed: the line is in error, or its quotes do not close.
+    /// As typed.
     Kept(String),
     /// Single spaces: walks, `set` lines, `wiring`.
     Plain(String),
@@ -98,126 +96,142 @@ impl Sort {
 }
 
 impl Line {
-    fn of(raw: &str, in_readings: bool, in_error: bool) -> Self {
-        let kept = |text: &str| Self {
-            body: Body::Kept(
-                text.trim_end_matches(is_space)
-                    .trim_start_matches('\u{feff}')
-                    .to_owned(),
-            ),
-            comment: String::new(),
-            column: 0,
-        };
-        if raw.chars().all(is_space) {
-            return Self {
-                body: Body::Blank,
-                comment: String::new(),
-                column: 0,
-            };
-        }
-        if in_error {
-            return kept(raw);
-        }
-        let Some((code, comment)) = split_comment(raw) else {
-            return kept(raw);
-        };
-        if code.ends_with('#') {
-            // `##`: set apart from its comment, the first mark would become one itself.
-            return kept(raw);
-        }
-        let words = words(code);
-        let body = match words.as_slice() {
-            [] => Body::Comment,
-            all => Body::of(code, all, in_readings),
-        };
+    fn new(body: Body, comment: &str) -> Self {
         Self {
             body,
             comment: comment.trim_end_matches(is_space).to_owned(),
             column: 0,
         }
     }
-}
 
-impl Body {
-    fn of(code: &str, words: &[&str], in_readings: bool) -> Self {
-        let (first, rest) = match words {
-            [first, rest @ ..] => (*first, rest),
-            [] => return Self::Blank,
+    fn kept(typed: &lexer::Line<'_>) -> Self {
+        let open = TokenKind::Quoted { closed: false };
+        let text = match typed.tokens.last() {
+            None => return Self::new(Body::Blank, ""),
+            Some(last) if last.kind == open => typed.text,
+            Some(_) => typed.text.trim_end_matches(is_space),
         };
-        let sort = if in_readings && first != "readings" || FREE_TEXT[7..].contains(&first) {
-            Sort::Reading
-        } else {
-            Sort::Heading
-        };
-        if FREE_TEXT.contains(&first) {
-            let free = code.trim_matches(is_space);
-            let free = free.get(first.len()..).unwrap_or_default();
-            let free = free.trim_matches(is_space);
-            return Self::Columns(sort, first.to_owned(), free.to_owned());
-        }
-        if WORDED.contains(&first) {
-            return Self::Columns(sort, first.to_owned(), rest.join(" "));
-        }
-        if first == "wiring" {
-            return Self::Plain(words.join(" "));
-        }
-        if in_readings {
-            return match words {
-                [a, "to", b, rest @ ..] => {
-                    Self::Columns(sort, [*a, "to", *b].join(" "), rest.join(" "))
-                }
-                _ => Self::Columns(sort, first.to_owned(), rest.join(" ")),
+        Self::new(Body::Kept(text.to_owned()), "")
+    }
+
+    fn of(typed: &lexer::Line<'_>, in_readings: bool) -> Self {
+        let tokens: Vec<&Token> = typed.significant().collect();
+        let comment = typed.comment().unwrap_or_default();
+        if tokens.is_empty() {
+            let body = if comment.is_empty() {
+                Body::Blank
+            } else {
+                Body::Comment
             };
+            return Self::new(body, comment);
         }
-        if first == "set" {
-            return Self::Plain(words.join(" "));
+        let open = TokenKind::Quoted { closed: false };
+        if tokens.iter().any(|t| t.kind == open) {
+            return Self::kept(typed);
         }
-        if words.iter().any(|w| is_dash(w)) {
-            return Self::Plain(walk(words));
+        let line = Self::new(Body::of(typed.text, &tokens, in_readings), comment);
+        // `-[` is a word and a bracket, `- [` a dash and a bracket: where spaces would
+        // change what the line says, the line stays as it is.
+        if same_tokens(typed, &tokens, &print(std::slice::from_ref(&line))) {
+            line
+        } else {
+            Self::kept(typed)
         }
-        if rest.first() == Some(&"unused") {
-            return Self::Plain(words.join(" "));
+    }
+
+    fn has_trailing_comment(&self) -> bool {
+        !self.comment.is_empty() && self.body != Body::Comment
+    }
+
+    /// The line without its trailing comment.
+    fn text(&self) -> String {
+        match &self.body {
+            Body::Blank | Body::Comment => String::new(),
+            Body::Kept(text) | Body::Plain(text) => text.clone(),
+            Body::Columns(_, first, rest) if rest.is_empty() => first.clone(),
+            Body::Columns(_, first, rest) => {
+                let gap = self.column.saturating_sub(width(first)).max(2);
+                format!("{first}{:gap$}{rest}", "")
+            }
         }
-        Self::Columns(Sort::Part, first.to_owned(), rest.join(" "))
     }
 }
 
-/// A walk with single spaces; brackets hug what they hold and bars stand free.
-fn walk(words: &[&str]) -> String {
+impl Body {
+    fn of(line: &str, tokens: &[&Token], in_readings: bool) -> Self {
+        let is_word = |at: usize, text: &str| {
+            tokens
+                .get(at)
+                .is_some_and(|t| t.kind == TokenKind::Word && t.text(line) == text)
+        };
+        let columns = |sort, at: usize| {
+            let (first, rest) = tokens.split_at(at.min(tokens.len()));
+            Self::Columns(sort, joined(line, first), joined(line, rest))
+        };
+        if tokens.iter().any(|t| t.kind == TokenKind::Dash) {
+            return Self::Plain(joined(line, tokens));
+        }
+        if is_word(0, "readings") {
+            return columns(Sort::Reading, 1);
+        }
+        if in_readings {
+            let pair = tokens.len() >= 3 && is_word(1, "to");
+            return columns(Sort::Reading, if pair { 3 } else { 1 });
+        }
+        if tokens.iter().any(|t| t.kind == TokenKind::FreeText)
+            || is_word(0, "mains")
+            || is_word(0, "cord")
+        {
+            return columns(Sort::Heading, 1);
+        }
+        if is_word(0, "set") || is_word(0, "wiring") || is_word(1, "unused") {
+            return Self::Plain(joined(line, tokens));
+        }
+        columns(Sort::Part, 1)
+    }
+}
+
+/// Tokens with single spaces between them; brackets hug what they hold, commas and
+/// colons the word before them.
+fn joined(line: &str, tokens: &[&Token]) -> String {
     let mut out = String::new();
-    let mut before = "[";
-    for piece in words.iter().flat_map(|w| bracket_pieces(w)) {
-        // A dash never hugs a bracket, or it would no longer be a dash of its own.
-        let hugs = before == "[" && !is_dash(piece) || piece == "]" && !is_dash(before);
-        if !hugs && !out.is_empty() {
+    let mut before: Option<TokenKind> = None;
+    for token in tokens {
+        let hugs = match (before, token.kind) {
+            (None, _) => true,
+            (Some(TokenKind::Dash), _) | (_, TokenKind::Dash) => false,
+            (Some(TokenKind::Open), _) | (_, TokenKind::Close) => true,
+            (
+                Some(TokenKind::Word | TokenKind::Quoted { .. }),
+                TokenKind::Comma | TokenKind::Colon | TokenKind::Semicolon,
+            ) => true,
+            _ => false,
+        };
+        if !hugs {
             out.push(' ');
         }
-        out.push_str(piece);
-        before = piece;
+        out.push_str(token.text(line));
+        before = Some(token.kind);
     }
     out
 }
 
-/// A word of a walk cut at brackets and bars; quoted words stay whole.
-fn bracket_pieces(word: &str) -> Vec<&str> {
-    if word.contains('"') {
-        return vec![word];
-    }
-    let mut pieces = Vec::new();
-    let mut start = 0;
-    for (at, c) in word.char_indices() {
-        if matches!(c, '[' | ']' | '|') {
-            if at > start {
-                pieces.extend(word.get(start..at));
-            }
-            pieces.extend(word.get(at..at + 1));
-            start = at + 1;
-        }
-    }
-    if start < word.len() {
-        pieces.extend(word.get(start..));
-    }
-    pieces
+/// Whether a printed line has the tokens of the typed one.
+fn same_tokens(typed: &lexer::Line<'_>, tokens: &[&Token], printed: &str) -> bool {
+    let again = lexer::lines(printed);
+    let [again] = again.as_slice() else {
+        return false;
+    };
+    let comment = |line: &lexer::Line<'_>| {
+        let comment = line.comment().unwrap_or_default();
+        comment.trim_end_matches(is_space).to_owned()
+    };
+    comment(again) == comment(typed)
+        && again.significant().count() == tokens.len()
+        && again
+            .significant()
+            .zip(tokens)
+            .all(|(a, b)| a.kind == b.kind && a.text(again.text) == b.text(typed.text))
 }
 
 /// Sets the second column of every aligned line.
@@ -289,94 +303,18 @@ fn print(lines: &[Line]) -> String {
     out
 }
 
-impl Line {
-    fn has_trailing_comment(&self) -> bool {
-        !self.comment.is_empty() && self.body != Body::Comment
-    }
-
-    /// The line without its trailing comment.
-    fn text(&self) -> String {
-        match &self.body {
-            Body::Blank | Body::Comment => String::new(),
-            Body::Kept(text) | Body::Plain(text) => text.clone(),
-            Body::Columns(_, first, rest) if rest.is_empty() => first.clone(),
-            Body::Columns(_, first, rest) => {
-                let gap = self.column.saturating_sub(width(first)).max(2);
-                format!("{first}{:gap$}{rest}", "")
-            }
-        }
-    }
-}
-
 fn width(text: &str) -> usize {
     text.chars().count()
 }
 
-/// Space as the notation knows it: blanks, tabs and the non-breaking kinds.
-fn is_space(c: char) -> bool {
-    c.is_whitespace() || c == '\u{feff}'
-}
-
-fn is_dash(word: &str) -> bool {
-    matches!(
-        word,
-        "-" | "\u{2013}" | "\u{2014}" | "\u{2212}" | "\u{2010}" | "\u{2011}"
-    )
-}
-
-/// Lines at `\n`, `\r\n` or `\r`.
-fn split_lines(text: &str) -> impl Iterator<Item = &str> {
-    let mut rest = Some(text.trim_start_matches('\u{feff}'));
-    std::iter::from_fn(move || {
-        let text = rest?;
-        match text.find(['\n', '\r']) {
-            Some(at) => {
-                let wide = usize::from(text[at..].starts_with("\r\n"));
-                rest = text.get(at + 1 + wide..);
-                text.get(..at)
-            }
-            None => rest.take(),
-        }
-    })
-}
-
-fn first_word(line: &str) -> Option<&str> {
-    line.split(is_space).find(|w| !w.is_empty())
-}
-
-/// The line before its comment, and the comment with its `#`; none if a quote stays open.
-fn split_comment(line: &str) -> Option<(&str, &str)> {
-    let mut quoted = false;
-    let mut chars = line.char_indices().peekable();
-    while let Some((at, c)) = chars.next() {
-        match c {
-            '"' => quoted = !quoted,
-            '#' if !quoted && chars.peek().is_none_or(|(_, next)| is_space(*next)) => {
-                return Some(line.split_at(at));
-            }
-            _ => {}
-        }
+/// The word a line begins with, unless the line is a walk.
+fn first_word<'a>(line: &lexer::Line<'a>) -> Option<&'a str> {
+    let mut tokens = line.significant();
+    let first = tokens.next().filter(|t| t.kind == TokenKind::Word)?;
+    match tokens.next() {
+        Some(second) if second.kind == TokenKind::Dash => None,
+        _ => line.text.get(first.start..first.end),
     }
-    (!quoted).then_some((line, ""))
-}
-
-/// Words between spaces; a quoted text is one word, whatever stands in it.
-fn words(code: &str) -> Vec<&str> {
-    let mut words = Vec::new();
-    let mut start = None;
-    let mut quoted = false;
-    for (at, c) in code.char_indices() {
-        if c == '"' {
-            quoted = !quoted;
-        }
-        if is_space(c) && !quoted {
-            words.extend(start.take().and_then(|s| code.get(s..at)));
-        } else {
-            start.get_or_insert(at);
-        }
-    }
-    words.extend(start.and_then(|s| code.get(s..)));
-    words
 }
 
 /// Numbers, from 1 and rising, of the lines the reader reports as errors.
@@ -471,6 +409,10 @@ mod tests {
         check(
             "\u{feff}\r\n\r\nV1 12AX7\r\rR1 1k\r\n\t\n\n\n",
             "V1      12AX7\n\nR1      1k\n",
+        );
+        check(
+            "T1 power 230 V :hv 275-0-275 V , bias 50 V=49\n",
+            "T1      power 230 V :hv 275-0-275 V, bias 50 V = 49\n",
         );
         check("", "");
         check(" \n\n", "");
