@@ -1,1 +1,16 @@
-//! The trade.
+//! The trade: what a bench expects of an amplifier, and what it makes of readings.
+//!
+//! [`chart`] holds readings against the solved circuit, each with a band from part
+//! tolerances ([`tolerance`]); [`kirchhoff`] and [`slips`] doubt the readings before any part
+//! is blamed. Pure: no files, no clock, no randomness without a seed. Knows the trade, and no
+//! circuit equation's innards.
+
+pub mod chart;
+pub mod kirchhoff;
+pub mod slips;
+pub mod tolerance;
+
+#[cfg(test)]
+mod testing;
+
+pub use chart::{Chart, ChartRequest};
