@@ -9,5 +9,6 @@
 pub mod device;
 pub mod linear;
 pub mod netlist;
+pub mod supply;
 
 pub use netlist::{Element, Law, Netlist};

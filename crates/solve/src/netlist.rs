@@ -8,7 +8,7 @@
 //! Node 0 is circuit ground. Currents are conventional, in amperes, into an element's
 //! first terminal. Angles in radians, frequencies in hertz.
 
-use crate::device::{DiodeLaw, FilamentLaw, NeonLaw, PentodeLaw, RectifierLaw, TriodeLaw};
+use crate::device::{DiodeLaw, FilamentLaw, NeonLaw, PentodeLaw, TriodeLaw};
 
 /// Index of a node of the netlist; 0 is circuit ground.
 pub type NodeIndex = usize;
@@ -208,67 +208,76 @@ pub struct WindingPort {
     pub leakage: f64,
 }
 
-/// Plates that conduct in turn into one filter, described by their cycle means.
+/// Plates that an alternating emf drives, with the linear network around them, as cycle means.
 ///
-/// Plate `d` sees, at the angle `w t`, the volts
-/// `v_d = (V_plate - V_cathode) + emf_d cos(w t + phase_d) - sum_e z[d][e] i_e(t) + own_ohms_d (I_d) - r(t)`
-/// where capital letters are cycle means (the unknowns of the direct-current solution),
-/// `z` the resistances that the alternating emf acts through, `own_ohms` the part of `z[d][d]`
-/// which also carries the mean current `I_d` (and so has its mean drop in the direct-current
-/// equations already), and `r` the filter's ripple, of mean zero.
+/// The steady volts of the network are the unknowns of the direct-current solution, in which
+/// each plate carries its mean current `I_d` from its plate node to its cathode node. What
+/// goes on within a mains cycle is told here, exactly, on a grid of [`CYCLE_STEPS`] angles
+/// `a_j = 2 pi j / CYCLE_STEPS`, `j = 1 ..= CYCLE_STEPS`, with `h = 1 / (hertz CYCLE_STEPS)`:
+///
+/// ```text
+/// v_d[j] = V_d + emf_peak_d cos(a_j + phase_d)
+///          - sum_e ohms[d][e] (i_e[j] - I_e) - sum_s stores[s].reach[d] x_s[j]
+/// i_d[j] = law_d(v_d[j])                          (forward law and zener, without the leak)
+/// x_s[j] = x_s[j-1] + h/2 (f_s[j-1] + f_s[j])     (x[0] = x[CYCLE_STEPS], f[0] = f[CYCLE_STEPS])
+/// f_s[j] = sum_q stores[s].rates[q] x_q[j] - LEAST_DECAY x_s[j] + sum_d stores[s].charge[d] (i_d[j] - I_d)
+/// I_d    = mean over j of i_d[j]
+/// ```
+///
+/// `V_d` is the mean of plate volts less cathode volts. Only departures from the mean act on
+/// `ohms` and `stores`, because the direct-current equations already hold what the mean
+/// current does; so a winding's own resistance counts for both, and what the primary reflects
+/// (which no steady current crosses) for the departures only. `x` has mean zero of itself.
+/// `sum ohms i` with the stores is the impedance that the diodes see, as a passive network.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rectifiers {
     /// The plates.
     pub plates: Vec<RectifierPlate>,
-    /// `z`, row by row, ohms.
+    /// Resistance that the currents' departures from their means act through: volts across
+    /// plate `d` (row) for a current through plate `e` (column), all stores at rest.
     pub ohms: Vec<Vec<f64>>,
-    /// What they charge.
-    pub filter: Filter,
-    /// Mains frequency.
+    /// Capacitors and inductors that hold the ripple.
+    pub stores: Vec<Store>,
+    /// Mains frequency, above 0.
     pub hertz: f64,
 }
+
+/// Steps into which [`Rectifiers`] cut a mains cycle.
+pub const CYCLE_STEPS: usize = 360;
+
+/// Rate, 1/s, at which every [`Store`] decays besides: so slow that no meter shows it, it makes
+/// the mean of a store with no load beside it 0.
+pub const LEAST_DECAY: f64 = 1e-4;
 
 /// One plate of a group.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RectifierPlate {
-    /// Index of the diode element in the unreduced netlist.
+    /// Index of the diode element in the unreduced netlist. In the reduced one its leak stands there.
     pub element: usize,
     /// Plate node.
     pub plate: NodeIndex,
     /// Cathode node.
     pub cathode: NodeIndex,
-    /// Its law.
-    pub law: RectifierLaw,
-    /// Peak of the emf, volts.
+    /// Its law; the leak is not part of it (a resistor beside it carries that).
+    pub law: DiodeLaw,
+    /// Peak of the emf with all plates of the group open, volts.
     pub emf_peak: f64,
     /// Its phase.
     pub phase: f64,
-    /// Part of the source resistance that carries the mean current too.
-    pub own_ohms: f64,
 }
 
-/// What a rectifier group works into.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Filter {
-    /// A reservoir: its farads and the conductance beside it at the ripple frequency.
-    Reservoir {
-        /// Farads.
-        farads: f64,
-        /// Siemens of the load as the ripple sees it.
-        siemens: f64,
-    },
-    /// A choke first.
-    Choke {
-        /// Henries.
-        henries: f64,
-        /// Siemens across it and after it as the ripple sees them.
-        siemens: f64,
-    },
-    /// Nothing: a resistance takes the pulses as they come.
-    Open {
-        /// Siemens of the load.
-        siemens: f64,
-    },
+/// A capacitor (its volts) or an inductor (its amperes) that holds ripple: one state, as a
+/// departure from its mean.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Store {
+    /// Index of the element in the unreduced netlist.
+    pub element: usize,
+    /// How fast the state changes, per unit of every store's state, 1/s.
+    pub rates: Vec<f64>,
+    /// How fast it changes per ampere through each plate: V/s or A/s per ampere.
+    pub charge: Vec<f64>,
+    /// What its state takes from the volts across each plate, per unit of state.
+    pub reach: Vec<f64>,
 }
 
 /// Something that differs from one sound amplifier to the next, as one factor on some slots.
@@ -333,6 +342,7 @@ pub enum Slot {
     Mu,
     /// `S` of a pentode.
     ScreenShare,
-    /// Perveance of a rectifier plate (a factor on its current at given volts).
+    /// Perveance of a rectifier plate (a factor on its current at given volts). The element is
+    /// the diode of the unreduced netlist; in a reduced one, the plate that names it.
     Perveance,
 }

@@ -3,6 +3,8 @@
 //! All voltages are in volts against the cathode, all currents in amperes. Every law is
 //! finite and smooth for every finite voltage, so that a Newton step can go anywhere.
 
+mod rectifier;
+
 /// Equation set T for triodes: softplus space current with a cut-off that widens with plate
 /// voltage, and a grid share. `K` amperes per volt^x.
 #[derive(Debug, Clone, Copy, PartialEq)]
