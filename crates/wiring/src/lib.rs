@@ -8,6 +8,7 @@
 //! notation (`4k7`, `22n`, `.022`) lives at the edges, in [`units`].
 
 pub mod circuit;
+pub mod csv;
 pub mod diagnostic;
 pub mod format;
 pub mod lexer;
