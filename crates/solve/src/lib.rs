@@ -9,6 +9,7 @@
 pub mod device;
 pub mod linear;
 pub mod netlist;
+mod scale;
 pub mod supply;
 
 pub use netlist::{Element, Law, Netlist};
