@@ -25,6 +25,8 @@ pub(crate) struct Arguments {
 pub(crate) enum Command {
     /// Print a wiring in its tidy form; comments and order stay
     Format(Format),
+    /// List the data sheets of valves, or print one
+    Valves(Valves),
 }
 
 /// `check`.
@@ -56,6 +58,23 @@ pub(crate) struct Format {
     /// Change nothing; status 1 if the file is not in its tidy form
     #[arg(long)]
     pub(crate) check: bool,
+}
+
+/// `valves`.
+#[derive(Debug, Args)]
+pub(crate) struct Valves {
+    /// A type, such as `12AX7` or `el84`; every type otherwise
+    #[arg(value_name = "TYPE")]
+    pub(crate) name: Option<String>,
+    /// Your own data sheets of valves, besides the built-in ones
+    #[arg(long, value_name = "FILE")]
+    pub(crate) valves_file: Option<PathBuf>,
+    /// Print JSON (docs/json.md)
+    #[arg(long)]
+    pub(crate) json: bool,
+    /// Print CSV: the list, or the published points of one type
+    #[arg(long, conflicts_with = "json")]
+    pub(crate) csv: bool,
 }
 
 /// What every computing command understands in the same way.

@@ -7,8 +7,10 @@
 mod arguments;
 mod caution;
 mod commands;
+mod csv_text;
 mod figure;
 mod input;
+mod library;
 mod outcome;
 mod problems;
 mod replace;
@@ -21,6 +23,7 @@ fn main() -> ExitCode {
     let arguments = arguments::Arguments::parse();
     let result = match &arguments.command {
         arguments::Command::Format(given) => commands::format::run(given),
+        arguments::Command::Valves(given) => commands::valves::run(given),
     };
     outcome::end(result)
 }

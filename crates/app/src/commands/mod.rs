@@ -1,3 +1,4 @@
 //! One file a command.
 
 pub(crate) mod format;
+pub(crate) mod valves;

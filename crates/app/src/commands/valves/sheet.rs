@@ -1,0 +1,455 @@
+//! One data sheet as text, JSON and CSV.
+
+use super::picture;
+use crate::outcome::Failure;
+use crate::table::{Side, Table, hanging, paragraph};
+use serde_json::{Map, Value, json};
+use wiring::sheet::{HeaterWay, Library, LimitQuantity, LimitSet, Origin, Sheet};
+use wiring::units::{Quantity, rounded};
+
+/// Sources in the order they are first used, printed as `[1]`.
+#[derive(Default)]
+struct Sources {
+    used: Vec<String>,
+}
+
+impl Sources {
+    /// `[1]`, `[1 2]` for an origin.
+    fn mark(&mut self, origin: &Origin) -> String {
+        let numbers: Vec<String> = origin
+            .sources
+            .iter()
+            .map(|key| {
+                let at = self.used.iter().position(|k| k == key).unwrap_or_else(|| {
+                    self.used.push(key.clone());
+                    self.used.len() - 1
+                });
+                (at + 1).to_string()
+            })
+            .collect();
+        format!("[{}]", numbers.join(" "))
+    }
+
+    fn foot(&self, library: &Library) -> String {
+        let mut out = String::new();
+        for (i, key) in self.used.iter().enumerate() {
+            let text = library
+                .source(key)
+                .map_or_else(|| key.clone(), wiring::sheet::Source::in_full);
+            out.push_str(&hanging(&text, &format!("[{}] ", i + 1), "    "));
+        }
+        out
+    }
+}
+
+/// `6.3 V 0.3 A`.
+fn way(way: HeaterWay) -> String {
+    format!(
+        "{} {}",
+        rounded(way.volts, Quantity::Volts, 4),
+        amps(way.amps)
+    )
+}
+
+/// Amperes as heaters are written, `0.3 A`.
+fn amps(amps: f64) -> String {
+    format!("{} A", (amps * 1000.0).round() / 1000.0)
+}
+
+/// The heater in a cell of a list.
+pub(super) fn heater_in_short(sheet: &Sheet) -> String {
+    match &sheet.heater {
+        None => "none".to_owned(),
+        Some(heater) => way(heater.parallel.unwrap_or(heater.ends)),
+    }
+}
+
+/// The sheet as printed.
+pub(super) fn text(sheet: &Sheet, library: &Library) -> String {
+    let mut sources = Sources::default();
+    let mut out = format!("{}  {}", sheet.name, sheet.kind.word());
+    if !sheet.aliases.is_empty() {
+        out.push_str(&format!(", also {}", sheet.aliases.join(", ")));
+    }
+    out = paragraph(&out, "");
+    for words in [&sheet.about, &sheet.pins_note].into_iter().flatten() {
+        out.push_str(&paragraph(&sentence(words), ""));
+    }
+    let basing = sheet
+        .basing
+        .as_ref()
+        .map_or_else(String::new, |b| format!(", basing {b}"));
+    out.push_str(&paragraph(
+        &format!(
+            "Base {}{basing} {}. From below:",
+            sheet.base.word(),
+            sources.mark(&sheet.pins_origin)
+        ),
+        "",
+    ));
+    out.push('\n');
+    for line in picture::from_below(sheet).lines() {
+        out.push_str(&format!("  {line}\n"));
+    }
+    out.push('\n');
+    out.push_str(&heater(sheet, &mut sources));
+    out.push_str(&capacitances(sheet, &mut sources));
+    out.push_str(&limits(sheet, &mut sources));
+    out.push_str(&rows(sheet, &mut sources));
+    out.push_str("\nSources\n");
+    out.push_str(&sources.foot(library));
+    out
+}
+
+/// With a capital and a full stop.
+fn sentence(words: &str) -> String {
+    let mut chars = words.trim().chars();
+    let Some(first) = chars.next() else {
+        return String::new();
+    };
+    let text: String = first.to_uppercase().chain(chars).collect();
+    if text.ends_with(['.', '?', '!']) {
+        text
+    } else {
+        format!("{text}.")
+    }
+}
+
+fn heater(sheet: &Sheet, sources: &mut Sources) -> String {
+    let Some(heater) = &sheet.heater else {
+        return "Heater: none, a cold cathode.\n".to_owned();
+    };
+    let mark = sources.mark(&heater.origin);
+    match heater.parallel {
+        Some(parallel) => paragraph(
+            &format!(
+                "Heater {} end to end, or {} between both ends joined and the tap {mark}.",
+                way(heater.ends),
+                way(parallel)
+            ),
+            "",
+        ),
+        None => format!("Heater {} {mark}.\n", way(heater.ends)),
+    }
+}
+
+fn capacitances(sheet: &Sheet, sources: &mut Sources) -> String {
+    let mut out = String::new();
+    for c in &sheet.capacitances {
+        let picofarads = |f: f64| format!("{} pF", (f * 1e14).round() / 100.0);
+        let of = c
+            .section
+            .map_or_else(String::new, |s| format!(" of section {s}"));
+        let most = if c.grid_plate_is_most { "at most " } else { "" };
+        let list: Vec<String> = [
+            c.grid_plate.map(|f| format!("grid to plate {most}{}", picofarads(f))),
+            c.grid_cathode.map(|f| format!("input {}", picofarads(f))),
+            c.plate_cathode.map(|f| format!("output {}", picofarads(f))),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        out.push_str(&paragraph(
+            &format!(
+                "Capacitances{of}: {} {}.",
+                list.join(", "),
+                sources.mark(&c.origin)
+            ),
+            "",
+        ));
+    }
+    out
+}
+
+/// A limit in the units of the trade.
+fn figure(quantity: LimitQuantity, value: f64) -> String {
+    let unit = match quantity.unit() {
+        "W" => Quantity::Watts,
+        "A" => Quantity::Amps,
+        "ohm" => Quantity::Ohms,
+        "F" => Quantity::Farads,
+        _ => Quantity::Volts,
+    };
+    let text = rounded(value, unit, 4);
+    if unit == Quantity::Ohms {
+        format!("{text} Ω")
+    } else {
+        text
+    }
+}
+
+fn limits(sheet: &Sheet, sources: &mut Sources) -> String {
+    if sheet.limits.is_empty() {
+        return "\nNo limits are known.\n".to_owned();
+    }
+    let mut table = Table::new()
+        .wrapping("limit", 20)
+        .column("", Side::Right)
+        .column("", Side::Left)
+        .column("rating system", Side::Left)
+        .column("section", Side::Left)
+        .column("sure", Side::Left)
+        .column("source", Side::Left);
+    for quantity in LimitQuantity::all() {
+        for set in &sheet.limits {
+            let Some(value) = set.get(quantity) else {
+                continue;
+            };
+            let guards = sheet.guarding_limit(set.section, quantity) == Some(value);
+            table.row([
+                quantity.word().to_owned(),
+                figure(quantity, value),
+                if guards { "<" } else { "" }.to_owned(),
+                set.system.word().to_owned(),
+                set.section.map_or("each", |_| "").to_owned()
+                    + &set.section.map_or_else(String::new, String::from),
+                set.origin.confidence.word().to_owned(),
+                sources.mark(&set.origin),
+            ]);
+        }
+    }
+    let mut out = format!("\nLimits (< guards the valve)\n{}", table.render());
+    for set in &sheet.limits {
+        out.push_str(&limit_notes(set));
+    }
+    out
+}
+
+/// What a set says beyond single figures.
+fn limit_notes(set: &LimitSet) -> String {
+    let mut out = String::new();
+    let pairs = |list: &[(f64, f64)], unit: Quantity| {
+        list.iter()
+            .map(|(volts, value)| {
+                format!(
+                    "{} at {}",
+                    rounded(*value, unit, 4),
+                    rounded(*volts, Quantity::Volts, 4)
+                )
+            })
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    if !set.source_ohms_at.is_empty() {
+        let text = format!(
+            "Least supply resistance per plate, ohms: {} rms per plate.",
+            pairs(&set.source_ohms_at, Quantity::Ohms)
+        );
+        out.push_str(&paragraph(&text, "  "));
+    }
+    if !set.output_amps_at.is_empty() {
+        let text = format!(
+            "Output current: {} rms per plate.",
+            pairs(&set.output_amps_at, Quantity::Amps)
+        );
+        out.push_str(&paragraph(&text, "  "));
+    }
+    if let Some(note) = &set.note {
+        out.push_str(&paragraph(
+            &format!("{}: {}", set.system.word(), sentence(note)),
+            "  ",
+        ));
+    }
+    out
+}
+
+/// The sheet's published rows, SI units, as named columns.
+fn columns(sheet: &Sheet) -> Vec<[Option<f64>; 7]> {
+    let mut all: Vec<[Option<f64>; 7]> = sheet
+        .static_rows
+        .iter()
+        .map(|r| {
+            [
+                Some(r.plate),
+                r.screen,
+                r.grid,
+                r.cathode_ohms,
+                Some(r.plate_amps),
+                r.screen_amps,
+                r.gm,
+            ]
+        })
+        .collect();
+    all.extend(sheet.curve_points.iter().map(|p| {
+        [
+            Some(p.plate),
+            None,
+            Some(p.grid),
+            None,
+            Some(p.plate_amps),
+            None,
+            None,
+        ]
+    }));
+    all
+}
+
+fn rows(sheet: &Sheet, sources: &mut Sources) -> String {
+    let mut out = String::new();
+    if !sheet.static_rows.is_empty() || !sheet.curve_points.is_empty() {
+        let mut table = Table::new();
+        for head in ["plate V", "screen V", "grid V", "cathode Ω", "plate mA", "screen mA", "mS"] {
+            table = table.column(head, Side::Right);
+        }
+        table = table
+            .column("sure", Side::Left)
+            .column("source", Side::Left);
+        let origins = sheet
+            .static_rows
+            .iter()
+            .map(|r| &r.origin)
+            .chain(sheet.curve_points.iter().map(|p| &p.origin));
+        for (row, origin) in columns(sheet).into_iter().zip(origins) {
+            let scale = [1.0, 1.0, 1.0, 1.0, 1e3, 1e3, 1e3];
+            let mut cells: Vec<String> = row
+                .into_iter()
+                .zip(scale)
+                .map(|(value, scale)| value.map_or_else(String::new, |v| short(v * scale)))
+                .collect();
+            cells.push(origin.confidence.word().to_owned());
+            cells.push(sources.mark(origin));
+            table.row(cells);
+        }
+        out.push_str(&format!(
+            "\nPublished points of the average valve\n{}",
+            table.render()
+        ));
+    }
+    if !sheet.drop_rows.is_empty() {
+        let mut table = Table::new()
+            .column("one plate, mA", Side::Right)
+            .column("drop, V", Side::Right)
+            .column("sure", Side::Left)
+            .column("source", Side::Left);
+        for row in &sheet.drop_rows {
+            table.row([
+                short(row.amps * 1e3),
+                short(row.volts),
+                row.origin.confidence.word().to_owned(),
+                sources.mark(&row.origin),
+            ]);
+        }
+        out.push_str(&format!("\nPublished drop\n{}", table.render()));
+    }
+    if !sheet.supply_rows.is_empty() {
+        let mut table = Table::new()
+            .column("V rms per plate", Side::Right)
+            .column("first", Side::Left)
+            .column("source Ω", Side::Right)
+            .column("mA", Side::Right)
+            .column("V DC", Side::Right)
+            .column("sure", Side::Left)
+            .column("source", Side::Left);
+        for row in &sheet.supply_rows {
+            let first = match (row.reservoir_farads, row.choke_henries) {
+                (Some(farads), _) => rounded(farads, Quantity::Farads, 3),
+                (None, Some(henries)) => rounded(henries, Quantity::Henries, 3),
+                (None, None) => String::new(),
+            };
+            table.row([
+                short(row.ac_volts),
+                first,
+                row.source_ohms.map_or_else(String::new, short),
+                short(row.output_amps * 1e3),
+                short(row.output_volts),
+                row.origin.confidence.word().to_owned(),
+                sources.mark(&row.origin),
+            ]);
+        }
+        out.push_str(&format!("\nPublished output, full wave\n{}", table.render()));
+    }
+    out
+}
+
+/// A published figure without digits that its rounding to binary added.
+fn short(value: f64) -> String {
+    let text = format!("{value:.4}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// The published rows as CSV, in SI units.
+pub(super) fn rows_csv(sheet: &Sheet) -> Result<String, Failure> {
+    let head = [
+        "plate_volts",
+        "screen_volts",
+        "grid_volts",
+        "cathode_ohms",
+        "plate_amps",
+        "screen_amps",
+        "gm_siemens",
+    ];
+    let mut table = vec![head.map(str::to_owned)];
+    for row in columns(sheet) {
+        table.push(row.map(|cell| cell.map_or_else(String::new, |v| format!("{v}"))));
+    }
+    crate::csv_text::of(table)
+}
+
+/// The whole sheet as JSON: SI units, and every source in full.
+pub(super) fn json(sheet: &Sheet, library: &Library) -> Value {
+    let mut value = serde_json::to_value(sheet).unwrap_or_default();
+    let mut keys: Vec<String> = Vec::new();
+    gather_sources(&value, &mut keys);
+    if let Some(map) = value.as_object_mut() {
+        if let Some(name) = map.remove("name") {
+            let mut named = Map::new();
+            named.insert("type".to_owned(), name);
+            named.append(map);
+            *map = named;
+        }
+        // Pairs of quantity and value read better as an object.
+        if let Some(sets) = map.get_mut("limits").and_then(Value::as_array_mut) {
+            for (set, own) in sets.iter_mut().zip(&sheet.limits) {
+                let values: Map<String, Value> = own
+                    .values
+                    .iter()
+                    .filter_map(|(quantity, value)| {
+                        let key = serde_json::to_value(quantity).ok()?;
+                        Some((key.as_str()?.to_owned(), json!(value)))
+                    })
+                    .collect();
+                if let Some(set) = set.as_object_mut() {
+                    set.insert("values".to_owned(), Value::Object(values));
+                }
+            }
+        }
+        let sources: Map<String, Value> = keys
+            .into_iter()
+            .map(|key| {
+                let text = library
+                    .source(&key)
+                    .map_or_else(|| key.clone(), wiring::sheet::Source::in_full);
+                (key, Value::String(text))
+            })
+            .collect();
+        map.insert("sources".to_owned(), Value::Object(sources));
+    }
+    value
+}
+
+/// Keys of every origin in a value, in order, once each.
+fn gather_sources(value: &Value, keys: &mut Vec<String>) {
+    match value {
+        Value::Object(map) => {
+            for (key, inner) in map {
+                if key == "sources" {
+                    for name in inner.as_array().into_iter().flatten() {
+                        if let Some(name) = name.as_str()
+                            && !keys.iter().any(|k| k == name)
+                        {
+                            keys.push(name.to_owned());
+                        }
+                    }
+                } else {
+                    gather_sources(inner, keys);
+                }
+            }
+        }
+        Value::Array(items) => {
+            for item in items {
+                gather_sources(item, keys);
+            }
+        }
+        _ => {}
+    }
+}
