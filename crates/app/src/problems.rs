@@ -58,5 +58,8 @@ fn name(names: &[String], place: Place) -> String {
 /// A diagnostic with the line it is about, as the terminal shows it.
 pub(crate) fn show(diagnostic: &Diagnostic, texts: &[(String, String)]) -> String {
     let _ = texts;
-    format!("{} line {}: {}\n", diagnostic.code, diagnostic.place.line, diagnostic.message)
+    format!(
+        "{} line {}: {}\n",
+        diagnostic.code, diagnostic.place.line, diagnostic.message
+    )
 }

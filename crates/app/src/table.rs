@@ -66,6 +66,31 @@ impl Table {
         self.rows.push(cells.into_iter().map(Into::into).collect());
     }
 
+    /// Takes out the columns in which no row says anything.
+    pub(crate) fn without_empty_columns(mut self) -> Self {
+        let filled: Vec<bool> = (0..self.columns.len())
+            .map(|i| {
+                self.rows
+                    .iter()
+                    .any(|row| row.get(i).is_some_and(|cell| !cell.is_empty()))
+            })
+            .collect();
+        let keep = |i: usize| filled.get(i).copied().unwrap_or(false);
+        let mut i = 0;
+        self.columns.retain(|_| {
+            i += 1;
+            keep(i - 1)
+        });
+        for row in &mut self.rows {
+            let mut i = 0;
+            row.retain(|_| {
+                i += 1;
+                keep(i - 1)
+            });
+        }
+        self
+    }
+
     /// Whether there is no row yet.
     pub(crate) fn is_empty(&self) -> bool {
         self.rows.is_empty()

@@ -15,7 +15,7 @@ pub(crate) fn from_below(sheet: &Sheet) -> String {
             .pins
             .iter()
             .find(|p| usize::from(p.number) == number)
-            .map_or_else(|| "(no pin named)".to_owned(), words)
+            .map_or_else(|| "(none)".to_owned(), words)
     };
     let left: Vec<String> = (1..=sides).map(label).collect();
     let width = left.iter().map(|l| count(l)).max().unwrap_or(0).max(8);

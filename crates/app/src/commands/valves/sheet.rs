@@ -142,7 +142,8 @@ fn capacitances(sheet: &Sheet, sources: &mut Sources) -> String {
             .map_or_else(String::new, |s| format!(" of section {s}"));
         let most = if c.grid_plate_is_most { "at most " } else { "" };
         let list: Vec<String> = [
-            c.grid_plate.map(|f| format!("grid to plate {most}{}", picofarads(f))),
+            c.grid_plate
+                .map(|f| format!("grid to plate {most}{}", picofarads(f))),
             c.grid_cathode.map(|f| format!("input {}", picofarads(f))),
             c.plate_cathode.map(|f| format!("output {}", picofarads(f))),
         ]
@@ -171,7 +172,8 @@ fn figure(quantity: LimitQuantity, value: f64) -> String {
         _ => Quantity::Volts,
     };
     let text = rounded(value, unit, 4);
-    if unit == Quantity::Ohms {
+    // `2M2` is a resistance to everybody; a bare `50` is not.
+    if unit == Quantity::Ohms && text.bytes().all(|b| b.is_ascii_digit()) {
         format!("{text} Ω")
     } else {
         text
@@ -288,7 +290,15 @@ fn rows(sheet: &Sheet, sources: &mut Sources) -> String {
     let mut out = String::new();
     if !sheet.static_rows.is_empty() || !sheet.curve_points.is_empty() {
         let mut table = Table::new();
-        for head in ["plate V", "screen V", "grid V", "cathode Ω", "plate mA", "screen mA", "mS"] {
+        for head in [
+            "plate V",
+            "screen V",
+            "grid V",
+            "cathode Ω",
+            "plate mA",
+            "screen mA",
+            "mS",
+        ] {
             table = table.column(head, Side::Right);
         }
         table = table
@@ -312,7 +322,7 @@ fn rows(sheet: &Sheet, sources: &mut Sources) -> String {
         }
         out.push_str(&format!(
             "\nPublished points of the average valve\n{}",
-            table.render()
+            table.without_empty_columns().render()
         ));
     }
     if !sheet.drop_rows.is_empty() {
@@ -356,7 +366,10 @@ fn rows(sheet: &Sheet, sources: &mut Sources) -> String {
                 sources.mark(&row.origin),
             ]);
         }
-        out.push_str(&format!("\nPublished output, full wave\n{}", table.render()));
+        out.push_str(&format!(
+            "\nPublished output, full wave\n{}",
+            table.render()
+        ));
     }
     out
 }
