@@ -3,6 +3,7 @@
 //! Status 0: done. 1: the input has errors (what could be done was done and printed).
 //! 2: wrong use. 3: something outside failed, such as a disk.
 
+use crate::table;
 use std::fmt;
 use std::io::{self, Write as _};
 use std::process::ExitCode;
@@ -83,7 +84,8 @@ impl Failure {
 
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}\n{}\n", self.what, self.remedy)
+        f.write_str(&table::paragraph(&self.what, ""))?;
+        f.write_str(&table::paragraph(&self.remedy, ""))
     }
 }
 

@@ -404,7 +404,7 @@ pub(super) fn json(sheet: &Sheet, library: &Library) -> Value {
     let mut keys: Vec<String> = Vec::new();
     gather_sources(&value, &mut keys);
     if let Some(map) = value.as_object_mut() {
-        if let Some(name) = map.remove("name") {
+        if let Some(name) = map.shift_remove("name") {
             let mut named = Map::new();
             named.insert("type".to_owned(), name);
             named.append(map);

@@ -1,0 +1,103 @@
+//! `chart`: what every point should read, next to what the meter said.
+
+mod rows;
+mod text;
+
+use crate::amp::{self, Amp};
+use crate::arguments::Chart as Given;
+use crate::outcome::{Failure, Outcome};
+use bench::chart::{Chart, ChartRequest};
+use serde_json::{Value, json};
+
+pub(crate) use rows::{outside, what};
+pub(crate) use text::text;
+
+/// Runs `chart`.
+pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
+    let amp = amp::load(
+        &given.bench.files,
+        &given.bench.readings,
+        given.bench.valves_file.as_deref(),
+    )?;
+    let request = request(given, &amp)?;
+    let chart = bench::chart::chart(&amp.circuit, &request);
+    let text = if given.json {
+        amp.json(serde_json::to_value(&chart).unwrap_or_default())
+    } else if given.csv {
+        csv(&chart)?
+    } else {
+        text(&amp.circuit, &chart, given.currents)
+    };
+    Ok(amp.outcome(text, given.json))
+}
+
+/// The options as the computing crate wants them; names that are nowhere are wrong use.
+fn request(given: &Given, amp: &Amp) -> Result<ChartRequest, Failure> {
+    if let Some(name) = &given.bench.block {
+        let blocks: Vec<&str> = amp.circuit.readings.iter().map(|b| b.name.as_str()).collect();
+        if !blocks.contains(&name.as_str()) {
+            let remedy = if blocks.is_empty() {
+                "The files hold no readings. Leave `--block` out for a chart without them.".to_owned()
+            } else {
+                format!("There are: {}.", blocks.join("; "))
+            };
+            return Err(Failure::misuse(
+                format!("No readings block is called `{name}`."),
+                remedy,
+            ));
+        }
+    }
+    Ok(ChartRequest {
+        block: given.bench.block.clone(),
+        mains_volts: given.bench.mains,
+        sets: amp.settings(&given.bench.sets)?,
+        without_valves: amp.valves(&given.bench.without)?,
+        ..ChartRequest::default()
+    })
+}
+
+fn csv(chart: &Chart) -> Result<String, Failure> {
+    let head = [
+        "point", "also", "unit", "volts", "low", "high", "reading", "verdict", "why",
+    ];
+    let number = |v: Option<f64>| v.map_or_else(String::new, |v| format!("{v}"));
+    let mut table = vec![head.map(str::to_owned)];
+    for line in &chart.points {
+        table.push([
+            line.point.clone(),
+            line.also.join(" "),
+            line.unit.to_owned(),
+            number(line.volts),
+            number(line.low),
+            number(line.high),
+            line.shown.clone().unwrap_or_else(|| number(line.reading)),
+            line.verdict.map_or_else(String::new, |v| rows::word(v).to_owned()),
+            rows::why(chart, &line.point).unwrap_or_default().to_owned(),
+        ]);
+    }
+    for unsolved in &chart.unsolved {
+        if !chart.points.iter().any(|l| l.point == unsolved.point) {
+            let mut row = head.map(|_| String::new());
+            row[0].clone_from(&unsolved.point);
+            row[8].clone_from(&unsolved.why);
+            table.push(row);
+        }
+    }
+    crate::csv_text::of(table)
+}
+
+/// The number of points that are outside, doubtful and inside, for one line about an amp.
+pub(crate) fn counts(chart: &Chart) -> Value {
+    let count = |word| {
+        chart
+            .points
+            .iter()
+            .filter(|l| l.verdict == Some(word))
+            .count()
+    };
+    json!({
+        "outside": count(bench::chart::Word::Outside),
+        "doubtful": count(bench::chart::Word::Doubtful),
+        "inside": count(bench::chart::Word::Inside),
+    })
+}

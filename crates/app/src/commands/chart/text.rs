@@ -1,0 +1,141 @@
+//! The chart as the terminal shows it.
+
+use super::rows;
+use crate::caution;
+use crate::figure;
+use crate::table::{Side, Table, hanging, paragraph};
+use bench::chart::{Chart, Status};
+use wiring::Circuit;
+use wiring::units::{Quantity, rounded};
+
+/// Heading, table, cross-checks, hints, trouble, and what could not be computed; the caution at the foot.
+pub(crate) fn text(circuit: &Circuit, chart: &Chart, currents: bool) -> String {
+    let mut out = heading(circuit, chart);
+    out.push('\n');
+    out.push_str(&table(circuit, chart));
+    out.push_str(&list(
+        "Trouble",
+        chart.trouble.iter().map(String::as_str),
+    ));
+    out.push_str(&list(
+        "Readings that clash",
+        chart.findings.iter().map(|f| f.text.as_str()),
+    ));
+    out.push_str(&list(
+        "Readings to take again",
+        chart.slips.iter().map(|s| s.text.as_str()),
+    ));
+    if currents && !chart.currents.is_empty() {
+        out.push_str("\nCurrents at rest\n");
+        let mut table = Table::new()
+            .column("part", Side::Left)
+            .column("mA", Side::Right);
+        for current in &chart.currents {
+            table.row([current.part.clone(), figure::volts(current.ma)]);
+        }
+        out.push_str(&table.render());
+    }
+    out.push_str(&unsolved(chart));
+    out.push_str(&list("Notes", chart.notes.iter().map(String::as_str)));
+    out.push_str(&caution::foot());
+    out
+}
+
+fn heading(circuit: &Circuit, chart: &Chart) -> String {
+    let heading = &circuit.heading;
+    let mut who: Vec<String> = Vec::new();
+    who.push(heading.amp.clone().unwrap_or_else(|| "An amplifier without a name".to_owned()));
+    if let Some(serial) = &heading.serial {
+        who.push(format!("serial {serial}"));
+    }
+    if let Some(state) = &heading.state {
+        who.push(state.clone());
+    }
+    let mut out = paragraph(&who.join(", "), "");
+    let mut how: Vec<String> = Vec::new();
+    match &chart.block {
+        Some(block) if block.is_empty() => how.push("Against the readings".to_owned()),
+        Some(block) => how.push(format!("Against the readings \"{block}\"")),
+        None => how.push("Without readings".to_owned()),
+    }
+    if let Some(volts) = chart.mains_volts {
+        how.push(format!("mains {} V", figure::volts(volts)));
+    }
+    if let Some(meter) = chart.meter {
+        let ohms = rounded(meter.ohms, Quantity::Ohms, 3);
+        let assumed = if meter.assumed { " (assumed)" } else { "" };
+        how.push(format!("meter {ohms}{assumed}"));
+    }
+    out.push_str(&paragraph(&format!("{}.", how.join(", ")), ""));
+    out.push_str("Volts DC against ground, unless a point or unit says otherwise.\n");
+    out
+}
+
+fn table(circuit: &Circuit, chart: &Chart) -> String {
+    if chart.points.is_empty() {
+        return "Nothing is traced yet that could have volts.\n".to_owned();
+    }
+    let mut table = Table::new()
+        .wrapping("point", 9)
+        .wrapping("what", 12)
+        .column("expect", Side::Right)
+        .wrapping("band (95 %)", 11)
+        .column("read", Side::Right)
+        .wrapping(" verdict", 16);
+    for line in &chart.points {
+        let mut verdict = rows::verdict(line);
+        if let Some(beyond) = rows::beyond(line)
+            && line.verdict != Some(bench::chart::Word::Inside)
+        {
+            let side = if beyond > 0.0 { "over" } else { "under" };
+            verdict.push_str(&format!(", {} {side}", rows::figure(beyond.abs(), line.unit)));
+        }
+        if line.volts.is_none() {
+            verdict = " not computed".to_owned();
+        }
+        table.row([
+            line.point.clone(),
+            rows::what(circuit, line),
+            line.volts.map_or_else(String::new, |v| rows::figure(v, line.unit)),
+            rows::band(line),
+            rows::read(line),
+            verdict,
+        ]);
+    }
+    table.without_empty_columns().render()
+}
+
+fn unsolved(chart: &Chart) -> String {
+    if chart.unsolved.is_empty() {
+        return String::new();
+    }
+    let title = match chart.status {
+        Status::Failed => "Nothing could be computed",
+        Status::Solved | Status::Partly => "Not computed",
+    };
+    let mut out = format!("\n{title}\n");
+    // The same reason for many points is said once.
+    let mut groups: Vec<(&str, Vec<&str>)> = Vec::new();
+    for item in &chart.unsolved {
+        match groups.iter_mut().find(|(why, _)| *why == item.why) {
+            Some((_, points)) => points.push(&item.point),
+            None => groups.push((&item.why, vec![&item.point])),
+        }
+    }
+    for (why, points) in groups {
+        out.push_str(&hanging(&format!("{}: {why}", points.join(", ")), "- ", "  "));
+    }
+    out
+}
+
+/// A titled list, nothing when it is empty.
+fn list<'a>(title: &str, items: impl Iterator<Item = &'a str>) -> String {
+    let mut out = String::new();
+    for item in items {
+        if out.is_empty() {
+            out.push_str(&format!("\n{title}\n"));
+        }
+        out.push_str(&hanging(item, "- ", "  "));
+    }
+    out
+}

@@ -1,0 +1,203 @@
+//! `check`: everything wrong, open or assumed in a wiring, and what could not be computed yet.
+
+use crate::amp::{self, Amp};
+use crate::arguments::Check;
+use crate::outcome::{Failure, Outcome};
+use crate::problems;
+use crate::table::{hanging, paragraph};
+use bench::chart::{Chart, ChartRequest};
+use serde_json::{Value, json};
+use wiring::circuit::Kind;
+use wiring::{Circuit, Severity};
+
+/// Runs `check`.
+pub(crate) fn run(given: &Check) -> Result<Outcome, Failure> {
+    let amp = amp::load(&given.files, &given.readings, given.valves_file.as_deref())?;
+    let summary = Summary::of(&amp);
+    let text = if given.json {
+        amp.json(json(&amp, &summary))
+    } else {
+        text(&amp, &summary)
+    };
+    Ok(Outcome {
+        text,
+        errors: amp.any_error(),
+        ..Outcome::default()
+    })
+}
+
+/// The counts under the problems.
+struct Summary {
+    parts: usize,
+    valves: usize,
+    points: usize,
+    assumed_parts: Vec<String>,
+    assumed_points: usize,
+    loose_ends: Vec<String>,
+    readings: Vec<(String, usize)>,
+    chart: Chart,
+}
+
+impl Summary {
+    fn of(amp: &Amp) -> Self {
+        let circuit = &amp.circuit;
+        Self {
+            parts: circuit.parts.len(),
+            valves: circuit
+                .parts
+                .iter()
+                .filter(|p| matches!(p.kind, Kind::Valve(_)))
+                .count(),
+            points: points(circuit),
+            assumed_parts: circuit
+                .parts
+                .iter()
+                .filter(|p| p.assumed || p.known.assumed)
+                .map(|p| p.name.clone())
+                .collect(),
+            assumed_points: circuit.nodes.iter().filter(|n| n.assumed).count(),
+            loose_ends: loose_ends(circuit),
+            readings: circuit
+                .readings
+                .iter()
+                .map(|b| (b.name.clone(), b.readings.len()))
+                .collect(),
+            chart: bench::chart::chart(
+                circuit,
+                &ChartRequest {
+                    without_readings: true,
+                    ..ChartRequest::default()
+                },
+            ),
+        }
+    }
+}
+
+/// Nodes that something is joined to; ground counts when anything is on it.
+fn points(circuit: &Circuit) -> usize {
+    circuit
+        .nodes
+        .iter()
+        .filter(|n| !n.names.is_empty() || !n.terminals.is_empty())
+        .filter(|n| n.terminals.len() + n.names.len() > 0)
+        .count()
+}
+
+/// Bare names with at most one thing on them, and terminals that lead nowhere.
+fn loose_ends(circuit: &Circuit) -> Vec<String> {
+    let mut ends = Vec::new();
+    for (index, node) in circuit.nodes.iter().enumerate() {
+        if index == 0 || node.unused.is_some() {
+            continue;
+        }
+        let joined = node.terminals.len();
+        let outside = node
+            .names
+            .iter()
+            .any(|n| matches!(n.as_str(), "live" | "neutral" | "earth" | "chassis"));
+        if joined <= 1 && !outside {
+            let terminal = node.terminals.first().and_then(|(part, terminal)| {
+                let part = circuit.parts.get(part.0)?;
+                Some(format!("{}.{}", part.name, part.terminals.get(*terminal)?.name))
+            });
+            ends.extend(node.names.first().cloned().or(terminal));
+        }
+    }
+    ends
+}
+
+fn text(amp: &Amp, summary: &Summary) -> String {
+    let mut out = String::new();
+    for problem in &amp.problems {
+        out.push_str(&problems::show(problem, &amp.texts));
+        out.push('\n');
+    }
+    let count = |severity| amp.problems.iter().filter(|d| d.severity == severity).count();
+    let plural = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
+    out.push_str(&paragraph(
+        &format!(
+            "{}, {}, {}.",
+            plural(count(Severity::Error), "error", "errors"),
+            plural(count(Severity::Warning), "warning", "warnings"),
+            plural(count(Severity::Note), "note", "notes"),
+        ),
+        "",
+    ));
+    out.push_str(&paragraph(
+        &format!(
+            "Traced: {} ({}), {}.",
+            plural(summary.parts, "part", "parts"),
+            plural(summary.valves, "valve", "valves"),
+            plural(summary.points, "point", "points"),
+        ),
+        "",
+    ));
+    if summary.assumed_points > 0 || !summary.assumed_parts.is_empty() {
+        let parts = if summary.assumed_parts.is_empty() {
+            String::new()
+        } else {
+            format!(": {}", summary.assumed_parts.join(", "))
+        };
+        out.push_str(&paragraph(
+            &format!(
+                "Assumed, not yet seen on the chassis: {}, {}{parts}.",
+                plural(summary.assumed_points, "point", "points"),
+                plural(summary.assumed_parts.len(), "part", "parts"),
+            ),
+            "",
+        ));
+    }
+    if !summary.loose_ends.is_empty() {
+        out.push_str(&paragraph(
+            &format!("Loose ends: {}.", summary.loose_ends.join(", ")),
+            "",
+        ));
+    }
+    for (name, n) in &summary.readings {
+        out.push_str(&paragraph(
+            &format!("Readings \"{name}\": {}.", plural(*n, "reading", "readings")),
+            "",
+        ));
+    }
+    if !summary.chart.unsolved.is_empty() {
+        out.push_str("Not computed yet:\n");
+        for (why, points) in grouped(&summary.chart) {
+            out.push_str(&hanging(&format!("{}: {why}", points.join(", ")), "- ", "  "));
+        }
+    }
+    out
+}
+
+/// Points by their reason, in order.
+fn grouped(chart: &Chart) -> Vec<(&str, Vec<&str>)> {
+    let mut groups: Vec<(&str, Vec<&str>)> = Vec::new();
+    for item in &chart.unsolved {
+        match groups.iter_mut().find(|(why, _)| *why == item.why) {
+            Some((_, points)) => points.push(&item.point),
+            None => groups.push((&item.why, vec![&item.point])),
+        }
+    }
+    groups
+}
+
+fn json(amp: &Amp, summary: &Summary) -> Value {
+    json!({
+        "files": amp.names(),
+        "parts": summary.parts,
+        "valves": summary.valves,
+        "points": summary.points,
+        "assumed": {
+            "points": summary.assumed_points,
+            "parts": summary.assumed_parts,
+        },
+        "loose_ends": summary.loose_ends,
+        "readings": summary
+            .readings
+            .iter()
+            .map(|(block, count)| json!({ "block": block, "count": count }))
+            .collect::<Vec<_>>(),
+        "unsolved": summary.chart.unsolved,
+        "status": summary.chart.status,
+        "notes": problems::of(&amp.problems, Severity::Note, &amp.names()),
+    })
+}

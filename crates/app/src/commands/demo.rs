@@ -1,0 +1,166 @@
+//! `demo`: three traced amplifiers in a folder to play with, the chart of one of them, and where its trouble is.
+
+use crate::amp::{self, Amp};
+use crate::arguments::Demo;
+use crate::caution;
+use crate::commands::chart;
+use crate::input::Text;
+use crate::outcome::{Failure, Outcome};
+use crate::table::{hanging, paragraph};
+use bench::chart::{Chart, ChartRequest};
+use std::fs;
+use std::path::Path;
+use wiring::sheet::Library;
+
+/// One example amplifier: its file name, wiring and readings.
+struct Example {
+    name: &'static str,
+    wiring: &'static str,
+    readings: &'static str,
+}
+
+/// The one that is shown whole stands first.
+const EXAMPLES: [Example; 3] = [
+    Example {
+        name: "pip",
+        wiring: include_str!("../../../../examples/pip.wiring"),
+        readings: include_str!("../../../../examples/pip.readings"),
+    },
+    Example {
+        name: "curlew",
+        wiring: include_str!("../../../../examples/curlew.wiring"),
+        readings: include_str!("../../../../examples/curlew.readings"),
+    },
+    Example {
+        name: "turnstone",
+        wiring: include_str!("../../../../examples/turnstone.wiring"),
+        readings: include_str!("../../../../examples/turnstone.readings"),
+    },
+];
+
+/// Runs `demo`.
+pub(crate) fn run(given: &Demo) -> Result<Outcome, Failure> {
+    // Nothing is served yet, so the demo ends by itself either way.
+    let _ = given.once;
+    let folder = write()?;
+    let mut out = paragraph(
+        "Three amplifiers of an invented maker, as traced and read on a bench, are in this folder:",
+        "",
+    );
+    out.push_str(&format!("{}\n\n", folder.display()));
+    for (index, example) in EXAMPLES.iter().enumerate() {
+        let amp = load(example);
+        let chart = bench::chart::chart(&amp.circuit, &ChartRequest::default());
+        if index == 0 {
+            out.push_str(&chart::text(&amp.circuit, &chart, false));
+            out.push_str(&caution::foot());
+            out.push_str(&finding(&chart));
+            out.push_str("\nThe other two\n");
+        } else {
+            out.push_str(&hanging(&summary(&amp, &chart), "- ", "  "));
+        }
+    }
+    out.push_str(&next(&folder));
+    Ok(Outcome::done(out))
+}
+
+fn load(example: &Example) -> Amp {
+    let text = |name: String, text: &str| Text {
+        name,
+        text: text.to_owned(),
+        original: text.to_owned(),
+        slip: None,
+    };
+    amp::join(
+        vec![
+            text(format!("{}.wiring", example.name), example.wiring),
+            text(format!("{}.readings", example.name), example.readings),
+        ],
+        Library::built_in().clone(),
+    )
+}
+
+/// Writes the files into a new folder, which stays.
+fn write() -> Result<std::path::PathBuf, Failure> {
+    let failed = |e: std::io::Error| {
+        Failure::outside(
+            format!("The demo's folder could not be written: {e}."),
+            "Make room, or set TMPDIR to a folder that may be written to.",
+        )
+    };
+    let folder = tempfile::Builder::new()
+        .prefix("tubewright-demo-")
+        .tempdir()
+        .map_err(failed)?;
+    for example in &EXAMPLES {
+        let path = |ending: &str| folder.path().join(format!("{}.{ending}", example.name));
+        fs::write(path("wiring"), example.wiring).map_err(failed)?;
+        fs::write(path("readings"), example.readings).map_err(failed)?;
+    }
+    Ok(folder.keep())
+}
+
+/// What the chart says, in one paragraph.
+fn finding(chart: &Chart) -> String {
+    let outside = chart::outside(chart);
+    if outside.is_empty() {
+        return "\nEvery reading is inside its band.\n".to_owned();
+    }
+    let names: Vec<&str> = outside.iter().map(|l| l.point.as_str()).collect();
+    let mut text = format!(
+        "Look here: {} of {} readings {} outside: {}.",
+        names.len(),
+        chart.points.iter().filter(|l| l.verdict.is_some()).count(),
+        if names.len() == 1 { "is" } else { "are" },
+        names.join(", ")
+    );
+    if let Some(trouble) = chart.trouble.first() {
+        text.push(' ');
+        text.push_str(trouble);
+    }
+    format!("\n{}", paragraph(&text, ""))
+}
+
+/// One amplifier in a sentence.
+fn summary(amp: &Amp, chart: &Chart) -> String {
+    let name = amp.circuit.heading.amp.as_deref().unwrap_or("An amplifier");
+    let outside: Vec<&str> = chart::outside(chart)
+        .iter()
+        .map(|l| l.point.as_str())
+        .collect();
+    let judged = chart.points.iter().filter(|l| l.verdict.is_some()).count();
+    let mut text = format!("{name}: {judged} readings, {} outside", outside.len());
+    if !outside.is_empty() {
+        text.push_str(&format!(" ({})", outside.join(", ")));
+    }
+    text.push('.');
+    if let Some(trouble) = chart.trouble.first() {
+        text.push(' ');
+        text.push_str(trouble);
+    }
+    text
+}
+
+/// Commands to type next, each on a line of its own so that it can be copied.
+fn next(folder: &Path) -> String {
+    let mut out = format!("\nTry next\n  cd {}\n", folder.display());
+    let beside = std::env::current_exe()
+        .ok()
+        .and_then(|exe| Some(exe.parent()?.display().to_string()));
+    if let Some(beside) = beside {
+        out.push_str(&format!("  PATH=\"$PATH:{beside}\"\n"));
+    }
+    for command in NEXT {
+        out.push_str(&format!("  tubewright {command}\n"));
+    }
+    out
+}
+
+/// Arguments that show one thing each; they run in the demo's folder.
+const NEXT: [&str; 5] = [
+    "chart curlew.wiring curlew.readings --currents",
+    "chart pip.wiring --mains 210 --without V2",
+    "check turnstone.wiring",
+    "format --check turnstone.wiring",
+    "valves 6V6GT",
+];
