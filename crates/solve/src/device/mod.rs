@@ -3,7 +3,20 @@
 //! All voltages are in volts against the cathode, all currents in amperes. Every law is
 //! finite and smooth for every finite voltage, so that a Newton step can go anywhere.
 
+mod diode;
+mod filament;
+mod library;
+mod neon;
+mod pentode;
 mod rectifier;
+mod smooth;
+#[cfg(test)]
+mod tests;
+mod triode;
+
+pub use library::{LawEntry, ValveLaw, law_entry, law_for, laws, pentode_law, triode_law};
+pub use pentode::{PentodePoint, Sloped};
+pub use triode::TriodePoint;
 
 /// Equation set T for triodes: softplus space current with a cut-off that widens with plate
 /// voltage, and a grid share. `K` amperes per volt^x.

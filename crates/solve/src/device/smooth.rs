@@ -1,0 +1,104 @@
+//! The smooth pieces that the valve laws are made of.
+//!
+//! `softplus(z) = ln(1 + e^z)` with its logarithm and slope, safe at any argument.
+
+/// Beyond this argument the small term of a softplus is below one part in 10^17.
+const FAR: f64 = 40.0;
+
+/// Voltages are taken no further than this, so that squares and powers stay finite.
+pub(super) const FURTHEST_VOLTS: f64 = 1e6;
+
+/// Keeps divisions of positive parts away from 0 / 0, volts.
+pub(super) const SLIVER: f64 = 1e-9;
+
+/// `ln(1 + e^z)`, its natural logarithm, and its slope over itself.
+#[derive(Clone, Copy)]
+pub(super) struct Softplus {
+    pub(super) value: f64,
+    pub(super) log: f64,
+    /// `s'(z) / s(z)`; tends to 1 in deep cut-off, where both vanish.
+    pub(super) log_slope: f64,
+}
+
+#[inline]
+pub(super) fn softplus(z: f64) -> Softplus {
+    if z < -FAR {
+        // ln(1 + e^z) = e^z (1 - e^z / 2 ...)
+        Softplus {
+            value: z.exp(),
+            log: z,
+            log_slope: 1.0,
+        }
+    } else if z > FAR {
+        Softplus {
+            value: z,
+            log: z.ln(),
+            log_slope: 1.0 / z,
+        }
+    } else {
+        let e = z.exp();
+        let value = e.ln_1p();
+        Softplus {
+            value,
+            log: value.ln(),
+            log_slope: e / (1.0 + e) / value,
+        }
+    }
+}
+
+/// `width * softplus(v / width)` and its slope: the positive part of `v` with a smooth knee.
+#[inline]
+pub(super) fn positive_part(v: f64, width: f64) -> (f64, f64) {
+    let z = v / width;
+    if z > FAR {
+        (v, 1.0)
+    } else {
+        let e = z.exp();
+        (width * e.ln_1p(), e / (1.0 + e))
+    }
+}
+
+/// The positive part of `v` with a parabola of the given width at the joint; exactly 0 below 0.
+#[inline]
+pub(super) fn parabola_part(v: f64, width: f64) -> (f64, f64) {
+    if v <= 0.0 {
+        (0.0, 0.0)
+    } else if v < width {
+        (0.5 * v * v / width, v / width)
+    } else {
+        (v - 0.5 * width, 1.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn softplus_is_whole_from_end_to_end() {
+        for z in [
+            -1e9, -800.0, -41.0, -40.0, -39.9, -1.0, 0.0, 1.0, 39.9, 40.1, 800.0, 1e9,
+        ] {
+            let s = softplus(z);
+            assert!(s.value >= 0.0 && s.value.is_finite());
+            assert!(s.log.is_finite() && s.log_slope.is_finite());
+            if z > -700.0 {
+                assert!((s.log - s.value.ln()).abs() < 1e-12, "{z}");
+            }
+        }
+        // ln 2 and 1/2 at 0.
+        assert!((softplus(0.0).value - std::f64::consts::LN_2).abs() < 1e-15);
+        assert!((softplus(0.0).log_slope - 0.5 / std::f64::consts::LN_2).abs() < 1e-15);
+    }
+
+    #[test]
+    fn the_parts_meet_at_their_seams() {
+        for width in [0.05, 0.5] {
+            let (below, _) = positive_part(FAR * width * (1.0 - 1e-12), width);
+            let (above, _) = positive_part(FAR * width * (1.0 + 1e-12), width);
+            assert!((above - below).abs() < 1e-9);
+            let (v, slope) = parabola_part(width, width);
+            assert!((v - 0.5 * width).abs() < 1e-15 && (slope - 1.0).abs() < 1e-15);
+        }
+    }
+}

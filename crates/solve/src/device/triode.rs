@@ -1,0 +1,88 @@
+//! Equation set T: a triode's plate and grid currents, with their slopes.
+//!
+//! ```text
+//! va+ = 0.5 softplus(Va / 0.5)
+//! w   = sqrt(w0^2 + (w1 va+)^2)                       cut-off width, widens with plate volts
+//! E   = w softplus((Vg + v0 va+ / (va+ + vb) + Va / mu) / w)
+//! Ik  = K E^x
+//! vg+ = wg softplus((Vg - vg0) / wg)
+//! d   = vg+ / (vg+ + D va+)                           the grid's share
+//! Ig  = d Ik        Ia = (1 - d) Ik
+//! ```
+//!
+//! An own combination of known pieces. Fitted for plate volts from 50 up and grid volts from cut-off to a volt or so
+//! above 0. Its known faults: currents below 0.1 mA are out by a factor of several, second-harmonic distortion of a
+//! high-mu triode comes out low by a third, and there is no reverse grid current.
+
+use super::TriodeLaw;
+use super::smooth::{FURTHEST_VOLTS, SLIVER, positive_part, softplus};
+
+/// Knee of the positive part of plate and screen volts.
+pub(super) const KNEE_VOLTS: f64 = 0.5;
+
+/// Currents and slopes of a triode at one point. Amperes and siemens.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TriodePoint {
+    /// Plate current, never negative.
+    pub plate_a: f64,
+    /// Grid current, never negative.
+    pub grid_a: f64,
+    /// Of the plate current, by plate volts: one over the plate resistance. Never negative.
+    pub plate_by_plate: f64,
+    /// Of the plate current, by grid volts: the mutual conductance.
+    pub plate_by_grid: f64,
+    /// Of the grid current, by plate volts.
+    pub grid_by_plate: f64,
+    /// Of the grid current, by grid volts.
+    pub grid_by_grid: f64,
+}
+
+impl TriodeLaw {
+    /// Currents at plate and grid volts, both against the cathode.
+    ///
+    /// Finite for every finite voltage; beyond 1 MV either way nothing changes any more.
+    ///
+    /// ```
+    /// let law = solve::device::triode_law("12AX7", None).unwrap();
+    /// let point = law.currents(250.0, -2.0);
+    /// assert!((point.plate_a - 1.2e-3).abs() < 0.05e-3);
+    /// ```
+    #[must_use]
+    pub fn currents(self, plate: f64, grid: f64) -> TriodePoint {
+        let plate = plate.clamp(-FURTHEST_VOLTS, FURTHEST_VOLTS);
+        let grid = grid.clamp(-FURTHEST_VOLTS, FURTHEST_VOLTS);
+
+        let (p, p_slope) = positive_part(plate, KNEE_VOLTS);
+        let w = self.w0.hypot(self.w1 * p);
+        let w_log_slope = self.w1 * self.w1 * p * p_slope / (w * w);
+        let offset = p + self.vb;
+        let drive = grid + self.v0 * p / offset + plate / self.mu;
+        let drive_by_plate = self.v0 * self.vb / (offset * offset) * p_slope + 1.0 / self.mu;
+        let z = drive / w;
+        let s = softplus(z);
+
+        // Everything through ln E, so that deep cut-off neither divides 0 by 0 nor underflows on the way.
+        let ik = self.k * (self.x * (w.ln() + s.log)).exp();
+        let log_by_grid = s.log_slope / w;
+        let log_by_plate = w_log_slope * (1.0 - z * s.log_slope) + log_by_grid * drive_by_plate;
+        let ik_by_grid = ik * self.x * log_by_grid;
+        let ik_by_plate = ik * self.x * log_by_plate;
+
+        let (g, g_slope) = positive_part(grid - self.vg0, self.wg);
+        let rest = self.d * (p + SLIVER);
+        let whole = g + rest;
+        let share = g / whole;
+        let left = rest / whole;
+        let share_by_grid = g_slope * rest / (whole * whole);
+        let share_by_plate = -g * self.d * p_slope / (whole * whole);
+
+        TriodePoint {
+            plate_a: left * ik,
+            grid_a: share * ik,
+            plate_by_plate: left * ik_by_plate - share_by_plate * ik,
+            plate_by_grid: left * ik_by_grid - share_by_grid * ik,
+            grid_by_plate: share * ik_by_plate + share_by_plate * ik,
+            grid_by_grid: share * ik_by_grid + share_by_grid * ik,
+        }
+    }
+}
