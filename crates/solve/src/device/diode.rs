@@ -5,7 +5,7 @@
 //! - silicon: 0.66 V at 10 mA and 0.9 V at 1 A; 5 uA of leakage at 1000 V;
 //! - selenium: about 1 V for each plate of the stack near its rated current, five plates for a
 //!   130 V rating; leaky at its best, and much worse when old;
-//! - zener: silicon forward, 10 nS of leakage, the marked volts backward.
+//! - zener: silicon forward, 10 nS of leakage, the marked volts backward at a quarter of a watt.
 //!
 //! Their currents are computed beside the rectifying laws.
 
@@ -126,7 +126,7 @@ mod tests {
                 (above.1 - below.1).abs() <= 1e-3 * (1.0 + above.1),
                 "{above:?} {below:?}"
             );
-            assert_eq!(law.current(0.0).0, 0.0);
+            assert!(law.current(0.0).0.abs() < 1e-18);
         }
     }
 
@@ -149,11 +149,11 @@ mod tests {
         assert!((at(RectifierLaw::SILICON, 1.0) - 0.93).abs() < 0.05);
         assert!((at(RectifierLaw::SELENIUM, 0.1) - 5.0).abs() < 0.5);
         assert!(at(RectifierLaw::IDEAL, 1.0) < 0.01);
-        // The marked volts, from 2 % below at 1 mA to 9 % above at a quarter of a watt.
         for volts in [12.0, 100.0] {
             let law = DiodeLaw::zener(volts);
-            assert!(law.current(-0.98 * volts).0 > -1e-3);
-            assert!(law.current(-1.09 * volts).0 < -0.25 / volts);
+            let (amps, _) = law.current(-volts);
+            assert!((amps + 0.25 / volts).abs() < 1e-2 * 0.25 / volts, "{amps}");
+            assert!(law.current(-0.9 * volts).0 > -1e-3);
         }
     }
 }

@@ -12,6 +12,8 @@ const IDEAL_KNEE: f64 = 1e-3;
 const LEAST_BULK_OHMS: f64 = 1e-6;
 /// Volts over which a zener's reverse current turns on (common practice, no source).
 const ZENER_KNEE: f64 = 0.05;
+/// Scale of that current, amperes (common practice, no source).
+const ZENER_SATURATION: f64 = 1e-9;
 /// Slope of a zener in breakdown: ohms per volt of its rating (common practice, no source).
 const ZENER_OHMS_PER_VOLT: f64 = 1.0;
 
@@ -87,24 +89,20 @@ impl DiodeLaw {
 
     /// Current at `volts`, and its slope, without the leak.
     ///
-    /// In breakdown a zener follows a junction turned round at its rated volts, with 1 ohm of
-    /// slope resistance for each volt of the rating.
+    /// In breakdown a zener follows a junction turned round, which carries a quarter of a watt at
+    /// the marked volts (as 1 W parts are marked; from memory of their sheets, not seen) and has
+    /// 1 ohm of slope resistance for each volt.
     pub fn conduction(&self, volts: f64) -> (f64, f64) {
         let (mut amps, mut slope) = self.forward.current(volts);
         if self.zener.is_finite() && volts < 0.0 {
-            let (back, back_slope) = junction(
-                -volts - self.zener,
-                1e-9,
-                ZENER_KNEE,
-                (self.zener.abs() * ZENER_OHMS_PER_VOLT).max(0.1),
-            );
+            let marked = self.zener.abs().max(0.1);
+            let ohms = (marked * ZENER_OHMS_PER_VOLT).max(0.1);
+            let test_amps = 0.25 / marked;
+            let drive = ZENER_KNEE * (test_amps / ZENER_SATURATION).ln_1p() + ohms * test_amps;
+            let start = marked - drive.min(0.5 * marked);
+            let (back, back_slope) = junction(-volts - start, ZENER_SATURATION, ZENER_KNEE, ohms);
             // The reverse branch starts from nothing at no volts, so that both meet at zero.
-            let (rest, _) = junction(
-                -self.zener,
-                1e-9,
-                ZENER_KNEE,
-                (self.zener.abs() * ZENER_OHMS_PER_VOLT).max(0.1),
-            );
+            let (rest, _) = junction(-start, ZENER_SATURATION, ZENER_KNEE, ohms);
             amps -= back - rest;
             slope += back_slope;
         }
@@ -200,7 +198,9 @@ mod tests {
             zener: 100.0,
             leak: 1e-9,
         };
-        let (i, _) = law.current(-101.5);
+        let (i, _) = law.current(-100.0);
+        assert!((i + 2.5e-3).abs() < 1e-5, "{i}");
+        let (i, _) = law.current(-101.0);
         assert!(i < -3e-3 && i > -15e-3, "{i}");
         assert!(law.current(-90.0).0.abs() < 1e-6);
         assert!(law.current(0.0).0.abs() < 1e-15);
