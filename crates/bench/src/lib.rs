@@ -7,6 +7,7 @@
 
 pub mod chart;
 pub mod kirchhoff;
+pub mod rules;
 pub mod slips;
 pub mod tolerance;
 
