@@ -7,7 +7,6 @@
 
 pub mod chart;
 pub mod kirchhoff;
-pub mod rules;
 pub mod slips;
 pub mod tolerance;
 

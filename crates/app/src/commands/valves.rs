@@ -3,6 +3,7 @@
 //! Prints what the sheets say, each figure with the system of its rating and how its source
 //! is known; the figures that guard the valve are marked.
 
+mod curves;
 mod picture;
 mod sheet;
 

@@ -1,6 +1,6 @@
 //! One data sheet as text, JSON and CSV.
 
-use super::picture;
+use super::{curves, picture};
 use crate::outcome::Failure;
 use crate::table::{Side, Table, hanging, paragraph};
 use serde_json::{Map, Value, json};
@@ -96,6 +96,11 @@ pub(super) fn text(sheet: &Sheet, library: &Library) -> String {
     out.push_str(&capacitances(sheet, &mut sources));
     out.push_str(&limits(sheet, &mut sources));
     out.push_str(&rows(sheet, &mut sources));
+    let computed = curves::text(sheet);
+    if !computed.is_empty() {
+        out.push_str(&computed);
+        out.push_str(&curves::caution());
+    }
     out.push_str("\nSources\n");
     out.push_str(&sources.foot(library));
     out
