@@ -6,10 +6,12 @@
 //!
 //! Unknowns are volts against circuit ground (node 0); residuals are amperes leaving a node.
 
+pub mod assemble;
 pub mod device;
 pub mod linear;
 pub mod netlist;
 mod scale;
 pub mod supply;
 
+pub use assemble::{AssembleOptions, Assembly, assemble};
 pub use netlist::{Element, Law, Netlist};

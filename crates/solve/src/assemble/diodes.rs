@@ -1,0 +1,170 @@
+//! Diodes, bridges, lamps, and the photo-resistor that a lamp lights.
+
+use wiring::Part;
+use wiring::circuit::{DiodeSort, LampSort};
+
+use super::builder::{Builder, Effective, effective};
+use super::defaults::FILAMENT_COLD;
+use super::passive::missing;
+use crate::device::{DiodeLaw, FilamentLaw, NeonLaw, RectifierLaw};
+use crate::netlist::{Law, NodeIndex, Quantity, Slot};
+
+/// A silicon rectifier of 1 A: 0.7 V at 20 mA, 0.9 V at 1 A. From memory of such sheets, not seen.
+pub(super) const SILICON: RectifierLaw = RectifierLaw::Junction {
+    saturation: 7e-9,
+    volts: 0.047,
+    ohms: 0.04,
+};
+
+/// A selenium stack of a small supply: about 10 V at 20 mA, 20 V at 100 mA. Common practice, no source.
+pub(super) const SELENIUM: RectifierLaw = RectifierLaw::Junction {
+    saturation: 2e-4,
+    volts: 1.5,
+    ohms: 100.0,
+};
+
+/// Reverse leakage of a sound silicon diode, siemens.
+const SILICON_LEAK: f64 = 1e-9;
+/// Reverse leakage of a selenium stack, siemens.
+const SELENIUM_LEAK: f64 = 1e-6;
+
+/// Glow lamp of the NE-2 class: strikes at 75 V, holds 57 V at 0.5 mA. From memory of
+/// glow-lamp manuals of the 1950s and 1960s, not seen.
+const NEON: NeonLaw = NeonLaw {
+    strike: 75.0,
+    hold: 55.0,
+    ohms: 4000.0,
+};
+
+fn law_of(sort: DiodeSort) -> DiodeLaw {
+    match sort {
+        DiodeSort::Silicon(_) => DiodeLaw {
+            forward: SILICON,
+            zener: f64::INFINITY,
+            leak: SILICON_LEAK,
+        },
+        DiodeSort::Selenium => DiodeLaw {
+            forward: SELENIUM,
+            zener: f64::INFINITY,
+            leak: SELENIUM_LEAK,
+        },
+        DiodeSort::Zener(volts) => DiodeLaw {
+            forward: SILICON,
+            zener: if volts.is_finite() && volts > 0.0 {
+                volts
+            } else {
+                f64::INFINITY
+            },
+            leak: SILICON_LEAK,
+        },
+        DiodeSort::Ideal => DiodeLaw {
+            forward: RectifierLaw::Ideal { ohms: 1e-3 },
+            zener: f64::INFINITY,
+            leak: 0.0,
+        },
+    }
+}
+
+/// A diode from `a` to `k`.
+pub(super) fn diode(b: &mut Builder<'_>, part: &Part, sort: DiodeSort) {
+    if b.forced(part) {
+        return;
+    }
+    if let Some((a, k)) = b.ends(part)
+        && a != k
+    {
+        let law = law_of(sort);
+        b.add(&part.name, part.name.clone(), Law::Diode { a, k, law });
+    }
+}
+
+/// Four silicon diodes.
+pub(super) fn bridge(b: &mut Builder<'_>, part: &Part) {
+    let mut at = |name: &str| b.at_named(part, name);
+    let (ac1, ac2, plus, minus) = (at("ac1"), at("ac2"), at("plus"), at("minus"));
+    let legs: [(Option<NodeIndex>, Option<NodeIndex>, &str); 4] = [
+        (ac1, plus, "ac1 plus"),
+        (ac2, plus, "ac2 plus"),
+        (minus, ac1, "minus ac1"),
+        (minus, ac2, "minus ac2"),
+    ];
+    for (a, k, word) in legs {
+        if let (Some(a), Some(k)) = (a, k)
+            && a != k
+        {
+            let law = law_of(DiodeSort::Silicon(None));
+            b.add(
+                &part.name,
+                format!("{} {word}", part.name),
+                Law::Diode { a, k, law },
+            );
+        }
+    }
+}
+
+/// A glow lamp, or a filament lamp of known rating.
+pub(super) fn lamp(b: &mut Builder<'_>, part: &Part, sort: LampSort) {
+    if b.forced(part) {
+        return;
+    }
+    match sort {
+        LampSort::Neon => {
+            if let Some((a, z)) = b.ends(part)
+                && a != z
+            {
+                let law = Law::Neon { a, b: z, law: NEON };
+                b.add(&part.name, part.name.clone(), law);
+            }
+        }
+        LampSort::Filament(Some(volts), Some(amps))
+            if volts > 0.0 && amps > 0.0 && (volts / amps).is_finite() =>
+        {
+            let law = FilamentLaw {
+                volts,
+                amps,
+                cold: FILAMENT_COLD,
+            };
+            if let Some((a, z)) = b.ends(part)
+                && a != z
+            {
+                b.add(
+                    &part.name,
+                    part.name.clone(),
+                    Law::Filament { a, b: z, law },
+                );
+            }
+        }
+        LampSort::Filament(..) => missing(b, part, "rating", "lamp 6.3V 150mA"),
+    }
+}
+
+/// A photo-resistor, dark: what its lamp does to it is found once the lamp's state is.
+pub(super) fn cell(
+    b: &mut Builder<'_>,
+    part: &Part,
+    lamp: &str,
+    dark: Option<f64>,
+    lit: Option<f64>,
+) {
+    if b.forced(part) {
+        return;
+    }
+    let ohms = match (effective(None, &part.known), dark, lit) {
+        (Effective::Value(read), _, _) => read,
+        (_, Some(dark), _) => dark,
+        // A megohm or more is usual in the dark; common practice, no source.
+        (_, None, Some(lit)) => (1000.0 * lit).max(1e6),
+        (_, None, None) => {
+            return missing(b, part, "dark and lit ohms", "cell of DS1 dark 10M lit 10k");
+        }
+    };
+    b.note(
+        "cell-dark",
+        format!("{}: taken as dark, as it is while {lamp} is out", part.name),
+    );
+    if let Some(ends) = b.ends(part)
+        && let Some(e) = b.resistor(&part.name, part.name.clone(), ends, ohms)
+    {
+        b.spreads(&part.name, Quantity::Ohms, vec![(e, Slot::Ohms)]);
+    }
+}

@@ -1,0 +1,452 @@
+//! Mains transformers: from volts under load to turns, and from size to unwritten ohms.
+//!
+//! Turns are counted in volts: the primary has as many as its volts, a secondary as many as it
+//! would give unloaded. A winding's stated volts hold at its stated current, with every other
+//! winding loaded too, so its turns make up for the drop in its own copper and in the primary's.
+
+use std::f64::consts::TAU;
+
+use wiring::Part;
+use wiring::circuit::{PowerTransformer, Winding};
+
+use super::builder::Builder;
+use super::defaults::{
+    IRON_LOSS, LEAST_OHMS, LINK_OHMS, MAGNETISING_SHARE, copper_loss, winding_amps,
+};
+use super::mains::Mains;
+use super::windings::{Tap, ports};
+use crate::netlist::{Law, NodeIndex, Quantity, Slot, Transformer, WindingPort};
+
+/// A centre-tapped winding of no more volts than this end to end is a heater's: loaded end to
+/// end. Above, one half works at a time, as in a full-wave rectifier.
+const HEATER_VOLTS: f64 = 30.0;
+
+/// Heat in the two halves of a winding that work in turn into a reservoir, over the heat of the
+/// direct current in one: twice 1.1 squared, each half carrying 1.1 times it rms (common practice).
+const HALVES_HEAT: f64 = 2.42;
+
+/// What a winding comes to.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Design {
+    /// Ohms of the whole primary.
+    pub(super) primary_ohms: f64,
+    /// Unloaded volts over stated volts, for each secondary.
+    pub(super) unloaded: Vec<f64>,
+    /// Ohms of each whole secondary.
+    pub(super) ohms: Vec<f64>,
+    /// Primary inductance.
+    pub(super) henries: f64,
+    /// Iron loss as ohms across the primary.
+    pub(super) iron_ohms: f64,
+    /// Rated volt-amperes, stated or supposed.
+    pub(super) volt_amperes: f64,
+    /// What was not written, in words.
+    pub(super) assumed: Vec<String>,
+}
+
+/// The stretch of a winding that carries its stated current.
+struct InUse {
+    volts: f64,
+    /// Its share of the whole winding.
+    share: f64,
+    /// Half by half: its two halves work in turn.
+    in_turn: bool,
+}
+
+fn in_use(w: &Winding, centre_wired: bool) -> InUse {
+    let (low, high) = span(&w.taps);
+    let whole = high - low;
+    let centre = low < 0.0 && high > 0.0 && w.taps.iter().any(|t| t.1 == 0.0);
+    if centre && centre_wired && whole > HEATER_VOLTS {
+        let volts = high.max(-low);
+        InUse {
+            volts,
+            share: volts / whole,
+            in_turn: true,
+        }
+    } else {
+        InUse {
+            volts: whole,
+            share: 1.0,
+            in_turn: false,
+        }
+    }
+}
+
+/// Least and greatest volts of a list of taps.
+pub(super) fn span(taps: &[(usize, f64)]) -> (f64, f64) {
+    let finite = taps.iter().map(|t| t.1).filter(|v| v.is_finite());
+    let (low, high) = finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
+        (l.min(v), h.max(v))
+    });
+    if low <= high { (low, high) } else { (0.0, 0.0) }
+}
+
+/// Turns and ohms of a mains transformer. `centre_wired` says, for each secondary, whether a
+/// lead goes to its centre tap.
+///
+/// With the primary's volts `V1` and ohms `r1`, and each rated secondary's volts `V`, amperes
+/// `I` and ohms `r` in use, the core's volts under full load are `x V1` with
+/// `x = 1 - (r1 / V1^2) sum((V + I r) I) / x`, and the turns of a secondary are
+/// `(V + I r) / x`. A winding without a current states its unloaded volts.
+pub(super) fn design(t: &PowerTransformer, centre_wired: &[bool]) -> Design {
+    let (low, high) = span(&t.primary);
+    let v1 = (high - low).max(1e-3);
+    let uses: Vec<InUse> = t
+        .windings
+        .iter()
+        .enumerate()
+        .map(|(i, w)| in_use(w, centre_wired.get(i).copied().unwrap_or(true)))
+        .collect();
+    let stated = |w: &Winding| w.amps.filter(|a| a.is_finite() && *a > 0.0);
+    let volt_amperes: f64 = t
+        .windings
+        .iter()
+        .zip(&uses)
+        .map(|(w, u)| u.volts * stated(w).unwrap_or_else(|| winding_amps(u.volts)))
+        .sum();
+    let loss = copper_loss(volt_amperes);
+    let mut assumed = Vec::new();
+
+    let mut ohms = Vec::new();
+    for (w, u) in t.windings.iter().zip(&uses) {
+        let written = w.halves.map(|(a, b)| a + b).or(w.ohms);
+        ohms.push(match written.filter(|r| r.is_finite() && *r >= 0.0) {
+            Some(r) => r.max(LEAST_OHMS),
+            None if t.ideal => LEAST_OHMS,
+            None => {
+                let amps = stated(w).unwrap_or_else(|| winding_amps(u.volts));
+                let heat = if u.in_turn { HALVES_HEAT } else { 1.0 };
+                let r = (0.5 * loss * u.volts / amps / heat / u.share).clamp(LEAST_OHMS, 1e6);
+                assumed.push(format!("{} {} ohm", w.name, short(r)));
+                r
+            }
+        });
+    }
+    let primary_ohms = match t.primary_ohms.filter(|r| r.is_finite() && *r >= 0.0) {
+        Some(r) => r.max(LEAST_OHMS),
+        None if t.ideal => LEAST_OHMS,
+        None => {
+            let r = (0.5 * loss * v1 * v1 / volt_amperes.max(1.0)).clamp(LEAST_OHMS, 1e6);
+            assumed.push(format!("primary {} ohm", short(r)));
+            r
+        }
+    };
+
+    let drop = |i: usize, w: &Winding| {
+        let amps = stated(w).unwrap_or(0.0);
+        let r = ohms.get(i).copied().unwrap_or(0.0) * uses.get(i).map_or(1.0, |u| u.share);
+        amps * r
+    };
+    let load: f64 = t
+        .windings
+        .iter()
+        .enumerate()
+        .map(|(i, w)| {
+            (uses.get(i).map_or(0.0, |u| u.volts) + drop(i, w)) * stated(w).unwrap_or(0.0)
+        })
+        .sum();
+    // A primary that could not carry the stated load at all is held at half volts.
+    let x = 0.5
+        * (1.0
+            + (1.0 - 4.0 * primary_ohms * load / (v1 * v1))
+                .max(0.0)
+                .sqrt());
+
+    let (henries, iron_ohms) = if t.ideal || volt_amperes <= 0.0 {
+        (1e6, f64::INFINITY)
+    } else {
+        let hertz = if v1 >= 200.0 { 50.0 } else { 60.0 };
+        (
+            v1 * v1 / (TAU * hertz * MAGNETISING_SHARE * volt_amperes),
+            v1 * v1 / (IRON_LOSS * volt_amperes),
+        )
+    };
+    // The iron's own small current in the primary copper must not lower the volts that were stated.
+    let iron = 1.0 + primary_ohms / iron_ohms;
+    let unloaded = t
+        .windings
+        .iter()
+        .enumerate()
+        .map(|(i, w)| match (stated(w), uses.get(i)) {
+            (Some(_), Some(u)) if u.volts > 0.0 => iron * (1.0 + drop(i, w) / u.volts) / x,
+            _ => iron,
+        })
+        .collect();
+    Design {
+        primary_ohms,
+        unloaded,
+        ohms,
+        henries,
+        iron_ohms,
+        volt_amperes,
+        assumed,
+    }
+}
+
+fn short(ohms: f64) -> String {
+    if ohms >= 100.0 {
+        format!("{ohms:.0}")
+    } else if ohms >= 1.0 {
+        format!("{ohms:.1}")
+    } else {
+        format!("{ohms:.3}")
+    }
+}
+
+/// Adds a mains transformer with every winding that is wired.
+pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &PowerTransformer, mains: &Mains) {
+    let (low, high) = span(&t.primary);
+    if high - low <= 0.0 {
+        b.unsolved(
+            &part.name,
+            format!(
+                "its primary volts are not known; type `{} power 230 V: ...`",
+                part.name
+            ),
+        );
+        return;
+    }
+    let centre_wired: Vec<bool> = t
+        .windings
+        .iter()
+        .map(|w| {
+            w.taps
+                .iter()
+                .any(|t| t.1 == 0.0 && b.wired(part, t.0).is_some())
+        })
+        .collect();
+    let d = design(t, &centre_wired);
+    if !d.assumed.is_empty() {
+        b.note(
+            "winding-ohms-assumed",
+            format!(
+                "{}: not written, taken from its size of {:.0} VA: {}",
+                part.name,
+                d.volt_amperes,
+                d.assumed.join(", ")
+            ),
+        );
+    }
+
+    let mut windings: Vec<WindingPort> = Vec::new();
+    let mut groups: Vec<(String, std::ops::Range<usize>)> = Vec::new();
+    let primary: Vec<Tap> = t
+        .primary
+        .iter()
+        .map(|&(terminal, volts)| Tap {
+            node: primary_node(b, part, terminal, mains),
+            turns: volts,
+            ohms: d.primary_ohms * (volts - low) / (high - low),
+            leakage: 0.0,
+        })
+        .collect();
+    push(
+        &mut windings,
+        &mut groups,
+        "primary",
+        primary_sense(ports(&primary), t),
+    );
+    for (i, w) in t.windings.iter().enumerate() {
+        let (factor, ohms) = (
+            d.unloaded.get(i).copied().unwrap_or(1.0),
+            d.ohms.get(i).copied().unwrap_or(LEAST_OHMS),
+        );
+        let taps = winding_taps(b, part, w, factor, ohms);
+        push(&mut windings, &mut groups, &w.name, ports(&taps));
+    }
+    if windings.is_empty() {
+        return;
+    }
+    let squared = (high - low) * (high - low);
+    let e = b.add(
+        &part.name,
+        part.name.clone(),
+        Law::Transformer(Transformer {
+            windings,
+            henries_per_turn2: d.henries / squared,
+            ohms_per_turn2: d.iron_ohms / squared,
+        }),
+    );
+    for (name, range) in groups {
+        let of = format!("{} {name}", part.name);
+        let slots = |slot: fn(usize) -> Slot| range.clone().map(|i| (e, slot(i))).collect();
+        b.spreads(&of, Quantity::Ohms, slots(Slot::WindingOhms));
+        if name != "primary" {
+            b.spreads(&of, Quantity::Volts, slots(Slot::WindingTurns));
+        }
+    }
+}
+
+fn push(
+    windings: &mut Vec<WindingPort>,
+    groups: &mut Vec<(String, std::ops::Range<usize>)>,
+    name: &str,
+    ports: Vec<WindingPort>,
+) {
+    let start = windings.len();
+    windings.extend(ports);
+    groups.push((name.to_owned(), start..windings.len()));
+}
+
+/// `pri1` of an untapped primary is its in-phase end, whatever the order of its volts.
+fn primary_sense(mut ports: Vec<WindingPort>, t: &PowerTransformer) -> Vec<WindingPort> {
+    if let ([first, second], [port]) = (t.primary.as_slice(), ports.as_mut_slice())
+        && first.1 < second.1
+        && first.1 == 0.0
+    {
+        std::mem::swap(&mut port.a, &mut port.b);
+    }
+    ports
+}
+
+/// The node of a primary lead: its own, joined to the mains where the mains are not traced.
+fn primary_node(
+    b: &mut Builder<'_>,
+    part: &Part,
+    terminal: usize,
+    mains: &Mains,
+) -> Option<NodeIndex> {
+    let own = b.at(part, terminal);
+    let Some(side) = mains.joined(part, terminal) else {
+        return own;
+    };
+    match own {
+        Some(own) => {
+            let name = format!("{} mains", part.name);
+            b.resistor(&part.name, name, (side, own), LINK_OHMS);
+            Some(own)
+        }
+        None => Some(side),
+    }
+}
+
+/// Taps of a secondary with their unloaded volts and the copper up to each.
+fn winding_taps(b: &mut Builder<'_>, part: &Part, w: &Winding, factor: f64, ohms: f64) -> Vec<Tap> {
+    let (low, high) = span(&w.taps);
+    let whole = (high - low).max(1e-9);
+    w.taps
+        .iter()
+        .map(|&(terminal, volts)| {
+            let volts = if volts.is_finite() { volts } else { 0.0 };
+            // Copper from the top end down, straight within each half.
+            let copper = match w.halves {
+                Some((first, second)) if low < 0.0 && high > 0.0 => {
+                    if volts >= 0.0 {
+                        first * (high - volts) / high
+                    } else {
+                        first + second * volts / low
+                    }
+                }
+                _ => ohms * (high - volts) / whole,
+            };
+            Tap {
+                node: b.at(part, terminal),
+                turns: factor * volts,
+                ohms: copper,
+                leakage: 0.0,
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn winding(name: &str, taps: &[f64], amps: Option<f64>, ohms: Option<f64>) -> Winding {
+        Winding {
+            name: name.to_owned(),
+            taps: taps.iter().copied().enumerate().collect(),
+            amps,
+            ohms,
+            halves: None,
+        }
+    }
+
+    fn near(got: f64, expected: f64, tolerance: f64) {
+        assert!(
+            (got - expected).abs() <= tolerance,
+            "{got}, expected {expected}"
+        );
+    }
+
+    /// By hand: 275 V + 70 mA x 105 ohm is 282.35 V in the half in use. Behind 20 ohm of
+    /// primary at 230 V, (282.35 x 0.07 + 6.3 x 2.5) VA = 35.5145 VA draw so much that the core
+    /// stands at x = 0.5 (1 + sqrt(1 - 4 x 20 x 35.5145 / 230^2)) = 0.986388 of 230 V, so
+    /// the winding must give 282.35 / 0.986388 = 286.246 V unloaded.
+    #[test]
+    fn unloaded_volts_make_up_for_both_coppers() {
+        let t = PowerTransformer {
+            primary: vec![(0, 0.0), (1, 230.0)],
+            primary_ohms: Some(20.0),
+            windings: vec![
+                winding("hv", &[275.0, 0.0, -275.0], Some(0.07), Some(210.0)),
+                winding("heater", &[6.3, 0.0], Some(2.5), Some(0.0)),
+                winding("bias", &[50.0, 0.0], None, Some(30.0)),
+            ],
+            ideal: false,
+        };
+        let d = design(&t, &[true, true, true]);
+        let x = 0.5 * (1.0 + (1.0 - 4.0 * 20.0 * 35.5145 / 52900.0_f64).sqrt());
+        near(x, 0.986_388, 1e-6);
+        // The iron's current adds its own share of primary drop, under 0.2 %.
+        let iron = 1.0 + 20.0 / d.iron_ohms;
+        near(iron, 1.0, 0.002);
+        near(d.unloaded[0] * 275.0 / iron, 286.246, 0.002);
+        near(d.unloaded[1] * 6.3 / iron, 6.3 / x, 1e-3);
+        near(d.unloaded[2] / iron, 1.0, 1e-12);
+        assert!(d.assumed.is_empty());
+    }
+
+    #[test]
+    fn ideal_has_no_copper_and_no_iron() {
+        let t = PowerTransformer {
+            primary: vec![(0, 0.0), (1, 120.0)],
+            primary_ohms: None,
+            windings: vec![winding("hv", &[300.0, 0.0, -300.0], Some(0.1), None)],
+            ideal: true,
+        };
+        let d = design(&t, &[true]);
+        near(d.unloaded[0], 1.0, 1e-6);
+        assert!(d.iron_ohms.is_infinite());
+    }
+
+    /// Common practice, no source: 50 to 250 ohm behind each plate and 8 to 15 % regulation for
+    /// the mains transformers of such amplifiers; a little wider here, for the smallest and largest.
+    #[test]
+    fn unwritten_ohms_are_those_of_usual_transformers() {
+        for (volts, amps) in [(275.0, 0.07), (300.0, 0.1), (325.0, 0.15), (350.0, 0.25)] {
+            let t = PowerTransformer {
+                primary: vec![(0, 0.0), (1, 230.0)],
+                primary_ohms: None,
+                windings: vec![
+                    winding("hv", &[volts, 0.0, -volts], Some(amps), None),
+                    winding("heater", &[6.3, 0.0], Some(40.0 * amps), None),
+                ],
+                ideal: false,
+            };
+            let d = design(&t, &[true, true]);
+            let n = volts / 230.0;
+            let behind_plate = d.ohms[0] / 2.0 + n * n * d.primary_ohms;
+            assert!((50.0..=300.0).contains(&behind_plate), "{behind_plate}");
+            let regulation = d.unloaded[0] - 1.0;
+            assert!((0.06..=0.18).contains(&regulation), "{regulation}");
+            assert_eq!(d.assumed.len(), 3);
+        }
+    }
+
+    #[test]
+    fn nonsense_stays_finite() {
+        for bad in [f64::NAN, f64::INFINITY, -1.0, 0.0, 1e300] {
+            let t = PowerTransformer {
+                primary: vec![(0, 0.0), (1, bad)],
+                primary_ohms: Some(bad),
+                windings: vec![winding("hv", &[bad, 0.0, -bad], Some(bad), Some(bad))],
+                ideal: false,
+            };
+            let d = design(&t, &[]);
+            assert!(d.primary_ohms.is_finite() && d.ohms[0].is_finite());
+        }
+    }
+}

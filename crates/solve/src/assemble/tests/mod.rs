@@ -1,0 +1,7 @@
+//! Each kind of part alone, in circuits small enough to work out by hand.
+
+mod bench;
+mod controls;
+mod mains;
+mod passive;
+mod wound;
