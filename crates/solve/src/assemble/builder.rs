@@ -2,7 +2,8 @@
 //!
 //! Knows how to keep every number an element may hold finite and of the right sign; knows no part.
 
-use wiring::circuit::{History, Known, MeasuredValue, PinUse};
+use wiring::circuit::{History, Known, MeasuredValue};
+use wiring::sheet::Library;
 use wiring::{Circuit, Conditions, NodeId, Part};
 
 use super::defaults::{LEAST_OHMS, OPEN_OHMS, SHORT_OHMS};
@@ -26,6 +27,7 @@ pub(super) enum Effective {
 /// The netlist while it grows.
 pub(super) struct Builder<'a> {
     pub(super) circuit: &'a Circuit,
+    pub(super) library: &'a Library,
     pub(super) conditions: &'a Conditions,
     pub(super) options: &'a AssembleOptions,
     pub(super) positions: Positions,
@@ -35,6 +37,7 @@ pub(super) struct Builder<'a> {
 impl<'a> Builder<'a> {
     pub(super) fn new(
         circuit: &'a Circuit,
+        library: &'a Library,
         conditions: &'a Conditions,
         options: &'a AssembleOptions,
     ) -> Self {
@@ -48,6 +51,7 @@ impl<'a> Builder<'a> {
         }
         Self {
             circuit,
+            library,
             conditions,
             options,
             positions: Positions::new(circuit, conditions),
@@ -230,9 +234,12 @@ impl<'a> Builder<'a> {
         true
     }
 
-    /// Terminal index of the use of a pin.
-    pub(super) fn pin(&mut self, part: &Part, pin: &PinUse) -> Option<NodeIndex> {
-        self.at(part, pin.terminal)
+    /// Whether an element is a resistance between two nodes.
+    pub(super) fn is_resistor_between(&self, element: usize, x: NodeIndex, y: NodeIndex) -> bool {
+        match self.out.netlist.elements.get(element).map(|e| &e.law) {
+            Some(Law::Resistor { a, b, .. }) => (*a, *b) == (x, y) || (*a, *b) == (y, x),
+            _ => false,
+        }
     }
 }
 

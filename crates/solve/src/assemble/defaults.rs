@@ -25,6 +25,9 @@ pub const NEUTRAL_EARTH_OHMS: f64 = 0.5;
 /// Source ohms of the mains: nearly none, since wall volts are read under load.
 pub const MAINS_OHMS: f64 = 0.01;
 
+/// Ohms to ground of a grid that no walk reaches.
+pub const GRID_LEAK_OHMS: f64 = 1e6;
+
 /// Leakage of a sound electrolytic, as the product of its resistance and capacitance, ohm x farad.
 ///
 /// 0.02 microampere per microfarad and volt: a third of what a present-day sheet allows after

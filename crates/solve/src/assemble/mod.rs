@@ -17,20 +17,24 @@ mod controls;
 mod coupling;
 pub mod defaults;
 mod diodes;
+mod heaters;
 mod mains;
 mod output;
 mod passive;
 mod positions;
 mod power;
+mod sockets;
 mod speaker;
 pub mod taper;
 #[cfg(test)]
 mod tests;
+mod valves;
 mod windings;
 
 use std::collections::BTreeMap;
 
 use serde::Serialize;
+use wiring::sheet::Library;
 use wiring::{Circuit, Conditions, Kind};
 
 use crate::netlist::{Netlist, NodeIndex};
@@ -92,8 +96,10 @@ pub struct Note {
 /// so the same wiring always gives the same netlist.
 #[must_use]
 pub fn assemble(circuit: &Circuit, conditions: &Conditions, options: &AssembleOptions) -> Assembly {
-    let mut b = Builder::new(circuit, conditions, options);
+    let mut b = Builder::new(circuit, library, conditions, options);
     let mains = mains::find(&mut b);
+    let fed = heaters::fed(&b);
+    let mut untraced = valves::Untraced::default();
     for part in &circuit.parts {
         if b.is_removed(part) {
             continue;
@@ -120,7 +126,7 @@ pub fn assemble(circuit: &Circuit, conditions: &Conditions, options: &AssembleOp
                 taper,
                 switch,
             } => controls::pot(&mut b, part, *ohms, taper, switch.as_deref()),
-            Kind::Valve(_) => {}
+            Kind::Valve(v) => valves::valve(&mut b, part, v, &fed, &mut untraced),
             Kind::PowerTransformer(t) => power::transformer(&mut b, part, t, &mains),
             Kind::OutputTransformer(t) => output::transformer(&mut b, part, t),
             Kind::CouplingTransformer(t) => coupling::transformer(&mut b, part, t),
@@ -146,6 +152,7 @@ pub fn assemble(circuit: &Circuit, conditions: &Conditions, options: &AssembleOp
             ),
         }
     }
+    untraced.say(&mut b);
     mains::source(&mut b, &mains);
     positions::unused(&mut b);
     b.finish()

@@ -6,6 +6,7 @@ use wiring::circuit::{
     Electrode, History, Kind, Known, Measured, MeasuredValue, Node, Part, PinUse, Position,
     Setting, Terminal, Valve,
 };
+use wiring::sheet::Library;
 use wiring::{Circuit, Conditions, NodeId, PartId, Place};
 
 use crate::assemble::{AssembleOptions, Assembly, assemble};
@@ -85,7 +86,12 @@ impl Bench {
     }
 
     pub(super) fn assemble_under(&self, conditions: &Conditions) -> Assembly {
-        assemble(&self.circuit, conditions, &AssembleOptions::default())
+        assemble(
+            &self.circuit,
+            Library::built_in(),
+            conditions,
+            &AssembleOptions::default(),
+        )
     }
 
     /// Volts of a point against ground, all valves and diodes left out.

@@ -4,4 +4,5 @@ mod bench;
 mod controls;
 mod mains;
 mod passive;
+mod valves;
 mod wound;
