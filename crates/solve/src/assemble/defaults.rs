@@ -148,9 +148,6 @@ pub const CONE_RISE: f64 = 5.0;
 /// Mechanical quality of that resonance.
 pub const CONE_Q: f64 = 5.0;
 
-/// Cold resistance of a tungsten filament over its hot resistance: 1/12 (1/10 to 1/15 is usual).
-pub const FILAMENT_COLD: f64 = 1.0 / 12.0;
-
 /// The volts that a household lamp is made for, by the volts of the mains transformer's primary.
 #[must_use]
 pub fn lamp_volts(primary_volts: f64) -> f64 {

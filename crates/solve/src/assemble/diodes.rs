@@ -4,64 +4,16 @@ use wiring::Part;
 use wiring::circuit::{DiodeSort, LampSort};
 
 use super::builder::{Builder, Effective, effective};
-use super::defaults::FILAMENT_COLD;
 use super::passive::missing;
-use crate::device::{DiodeLaw, FilamentLaw, NeonLaw, RectifierLaw};
+use crate::device::{DiodeLaw, FilamentLaw, NeonLaw};
 use crate::netlist::{Law, NodeIndex, Quantity, Slot};
-
-/// A silicon rectifier of 1 A: 0.7 V at 20 mA, 0.9 V at 1 A. From memory of such sheets, not seen.
-pub(super) const SILICON: RectifierLaw = RectifierLaw::Junction {
-    saturation: 7e-9,
-    volts: 0.047,
-    ohms: 0.04,
-};
-
-/// A selenium stack of a small supply: about 10 V at 20 mA, 20 V at 100 mA. Common practice, no source.
-pub(super) const SELENIUM: RectifierLaw = RectifierLaw::Junction {
-    saturation: 2e-4,
-    volts: 1.5,
-    ohms: 100.0,
-};
-
-/// Reverse leakage of a sound silicon diode, siemens.
-const SILICON_LEAK: f64 = 1e-9;
-/// Reverse leakage of a selenium stack, siemens.
-const SELENIUM_LEAK: f64 = 1e-6;
-
-/// Glow lamp of the NE-2 class: strikes at 75 V, holds 57 V at 0.5 mA. From memory of
-/// glow-lamp manuals of the 1950s and 1960s, not seen.
-const NEON: NeonLaw = NeonLaw {
-    strike: 75.0,
-    hold: 55.0,
-    ohms: 4000.0,
-};
 
 fn law_of(sort: DiodeSort) -> DiodeLaw {
     match sort {
-        DiodeSort::Silicon(_) => DiodeLaw {
-            forward: SILICON,
-            zener: f64::INFINITY,
-            leak: SILICON_LEAK,
-        },
-        DiodeSort::Selenium => DiodeLaw {
-            forward: SELENIUM,
-            zener: f64::INFINITY,
-            leak: SELENIUM_LEAK,
-        },
-        DiodeSort::Zener(volts) => DiodeLaw {
-            forward: SILICON,
-            zener: if volts.is_finite() && volts > 0.0 {
-                volts
-            } else {
-                f64::INFINITY
-            },
-            leak: SILICON_LEAK,
-        },
-        DiodeSort::Ideal => DiodeLaw {
-            forward: RectifierLaw::Ideal { ohms: 1e-3 },
-            zener: f64::INFINITY,
-            leak: 0.0,
-        },
+        DiodeSort::Zener(volts) if volts.is_finite() && volts > 0.0 => DiodeLaw::zener(volts),
+        DiodeSort::Silicon(_) | DiodeSort::Zener(_) => DiodeLaw::SILICON,
+        DiodeSort::Selenium => DiodeLaw::SELENIUM,
+        DiodeSort::Ideal => DiodeLaw::IDEAL,
     }
 }
 
@@ -112,18 +64,18 @@ pub(super) fn lamp(b: &mut Builder<'_>, part: &Part, sort: LampSort) {
             if let Some((a, z)) = b.ends(part)
                 && a != z
             {
-                let law = Law::Neon { a, b: z, law: NEON };
+                let law = Law::Neon {
+                    a,
+                    b: z,
+                    law: NeonLaw::SMALL,
+                };
                 b.add(&part.name, part.name.clone(), law);
             }
         }
         LampSort::Filament(Some(volts), Some(amps))
             if volts > 0.0 && amps > 0.0 && (volts / amps).is_finite() =>
         {
-            let law = FilamentLaw {
-                volts,
-                amps,
-                cold: FILAMENT_COLD,
-            };
+            let law = FilamentLaw::rated(volts, amps);
             if let Some((a, z)) = b.ends(part)
                 && a != z
             {

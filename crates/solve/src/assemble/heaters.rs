@@ -70,7 +70,11 @@ pub(super) fn heater(b: &mut Builder<'_>, socket: &Socket<'_>, filament: bool) -
         return done;
     };
     let name = &socket.part.name;
-    let cold = if b.conditions.power_off { HEATER_COLD } else { 1.0 };
+    let cold = if b.conditions.power_off {
+        HEATER_COLD
+    } else {
+        1.0
+    };
     let parts = sheet.heater_parts();
     if filament {
         let (Some(h), ends) = (
@@ -111,7 +115,12 @@ pub(super) fn heater(b: &mut Builder<'_>, socket: &Socket<'_>, filament: bool) -
         let (Some(from), Some(to)) = (end(h.from, b), end(h.to, b)) else {
             continue;
         };
-        let part = b.resistor(name, format!("{name} heater"), (from, to), cold * h.volts / h.amps);
+        let part = b.resistor(
+            name,
+            format!("{name} heater"),
+            (from, to),
+            cold * h.volts / h.amps,
+        );
         done.elements.extend(part);
         done.rated_volts = h.volts;
     }

@@ -10,7 +10,7 @@ use wiring::circuit::{Kind, PowerTransformer};
 use wiring::{NodeId, Part};
 
 use super::builder::Builder;
-use super::defaults::{FILAMENT_COLD, MAINS_OHMS, MAINS_TIE_OHMS, NEUTRAL_EARTH_OHMS, lamp_volts};
+use super::defaults::{MAINS_OHMS, MAINS_TIE_OHMS, NEUTRAL_EARTH_OHMS, lamp_volts};
 use super::power::span;
 use crate::device::FilamentLaw;
 use crate::netlist::{Law, NodeIndex, Quantity, Slot};
@@ -324,15 +324,11 @@ pub(super) fn source(b: &mut Builder<'_>, mains: &Mains) {
     {
         Some(watts) => {
             let socket = b.inner("mains socket".to_owned());
-            let law = FilamentLaw {
-                volts: rated,
-                amps: watts / rated,
-                cold: FILAMENT_COLD,
-            };
+            let law = FilamentLaw::rated(rated, watts / rated);
             b.note(
                 "limiter-lamp",
                 format!(
-                    "limiter: taken as a lamp of {watts} W at {rated} V, cold at 1/12 of its hot resistance"
+                    "limiter: taken as a lamp of {watts} W at {rated} V with its cold resistance"
                 ),
             );
             b.add(

@@ -95,7 +95,12 @@ pub struct Note {
 /// Total: never fails and never panics. Elements stand in the order of the wiring's parts,
 /// so the same wiring always gives the same netlist.
 #[must_use]
-pub fn assemble(circuit: &Circuit, conditions: &Conditions, options: &AssembleOptions) -> Assembly {
+pub fn assemble(
+    circuit: &Circuit,
+    library: &Library,
+    conditions: &Conditions,
+    options: &AssembleOptions,
+) -> Assembly {
     let mut b = Builder::new(circuit, library, conditions, options);
     let mains = mains::find(&mut b);
     let fed = heaters::fed(&b);

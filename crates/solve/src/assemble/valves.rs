@@ -159,12 +159,8 @@ fn section(
         Some(middle) => middle,
         None => socket.node(b, letter, Electrode::Cathode)?,
     };
-    if let ValveLaw::Rectifier(_) = law {
-        let law = DiodeLaw {
-            forward: law.rectifier()?,
-            zener: f64::INFINITY,
-            leak: 0.0,
-        };
+    if let ValveLaw::Rectifier(perveance) = law {
+        let law = DiodeLaw::valve_plate(perveance);
         if b.conditions.power_off || plate == cathode {
             return None;
         }

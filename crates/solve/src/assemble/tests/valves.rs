@@ -75,7 +75,10 @@ fn twin_triode_has_two_laws_at_its_pins() {
         else {
             panic!("{name} is there")
         };
-        assert_eq!([*plate, *grid, *cathode].map(|n| point(&assembly, n)), points);
+        assert_eq!(
+            [*plate, *grid, *cathode].map(|n| point(&assembly, n)),
+            points
+        );
     }
     // Two halves of 6.3 V at 150 mA each: 42 ohm, from 4 and from 5 to 9.
     let heating = &assembly.netlist.heating;
@@ -156,7 +159,10 @@ fn valves_out_and_power_off_leave_no_current() {
     };
     let assembly = bench.assemble_under(&off);
     assert!(law(&assembly, "V1a").is_none());
-    assert!(assembly.elements_of.contains_key("V1"), "its heater is still there");
+    assert!(
+        assembly.elements_of.contains_key("V1"),
+        "its heater is still there"
+    );
 }
 
 /// The filament of a 5Y3GT is its cathode: 5 V at 2 A is 2.5 ohm, the plates at its middle.
