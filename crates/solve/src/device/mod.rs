@@ -9,6 +9,7 @@ mod library;
 mod neon;
 mod pentode;
 mod rectifier;
+mod rows;
 mod smooth;
 #[cfg(test)]
 mod tests;
@@ -16,6 +17,7 @@ mod triode;
 
 pub use library::{LawEntry, ValveLaw, law_entry, law_for, laws, pentode_law, triode_law};
 pub use pentode::{PentodePoint, Sloped};
+pub use rows::{RowErrors, RowPoint, row_errors, row_point};
 pub use triode::TriodePoint;
 
 /// Equation set T for triodes: softplus space current with a cut-off that widens with plate

@@ -371,7 +371,7 @@ impl Sheet {
     ///
     /// With the heater positive and nothing printed for it, the figure for the heater negative
     /// counts, at most 100 V (the direct volts that sheets with 200 V allow; from memory of late
-    /// American sheets, not seen).
+    /// American sheets, not seen). A screen whose sheet gives only its supply is bounded by that.
     #[must_use]
     pub fn guarding_limit(&self, section: Option<char>, quantity: LimitQuantity) -> Option<f64> {
         let lowest = |wanted: LimitQuantity| {
@@ -386,6 +386,7 @@ impl Sheet {
                 .or_else(|| lowest(LimitQuantity::HeaterNegativeVolts))
                 .map(|volts| volts.min(100.0)),
             LimitQuantity::HeaterPositiveVolts => lowest(LimitQuantity::HeaterNegativeVolts),
+            LimitQuantity::ScreenVolts => lowest(LimitQuantity::ScreenSupplyVolts),
             _ => None,
         })
     }
