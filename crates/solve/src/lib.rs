@@ -8,6 +8,7 @@
 
 pub mod assemble;
 pub mod device;
+pub mod export;
 pub mod linear;
 pub mod netlist;
 mod scale;

@@ -23,6 +23,7 @@ mod output;
 mod passive;
 mod positions;
 mod power;
+pub mod reach;
 mod sockets;
 mod speaker;
 pub mod taper;

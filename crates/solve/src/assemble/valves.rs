@@ -143,7 +143,8 @@ fn section(
         // The idle plate of a rectifier and the unused half of a twin are no news.
         let all = wanted.iter().all(|e| !socket.is_wired(b, letter, *e))
             && !socket.is_wired(b, letter, Electrode::Grid);
-        if !all && !(missing == ["plate"] && matches!(law, ValveLaw::Rectifier(_))) {
+        let idle = missing == ["plate"] && matches!(law, ValveLaw::Rectifier(_));
+        if !all && !idle {
             b.note(
                 "valve-half-traced",
                 format!(

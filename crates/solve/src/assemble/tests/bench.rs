@@ -201,8 +201,9 @@ pub(super) fn linear_volts(netlist: &Netlist) -> Vec<f64> {
         for i in k + 1..n {
             let f = g[i][k] / g[k][k];
             if f != 0.0 {
-                for j in k..=n {
-                    g[i][j] -= f * g[k][j];
+                let pivot = g[k].clone();
+                for (x, p) in g[i].iter_mut().zip(&pivot).skip(k) {
+                    *x -= f * p;
                 }
             }
         }

@@ -4,5 +4,6 @@ mod bench;
 mod controls;
 mod mains;
 mod passive;
+mod reach;
 mod valves;
 mod wound;
