@@ -8,11 +8,14 @@
 
 pub mod assemble;
 pub mod device;
+mod equations;
 pub mod export;
 pub mod linear;
 pub mod netlist;
+pub mod operating;
 mod scale;
 pub mod supply;
 
 pub use assemble::{AssembleOptions, Assembly, assemble};
+pub use equations::{AMPLIFIER_OHMS, BadElement, FLOOR_SIEMENS, LEAK_SIEMENS};
 pub use netlist::{Element, Law, Netlist};

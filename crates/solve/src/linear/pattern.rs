@@ -100,6 +100,18 @@ impl Pattern {
     /// have more than 2^32 places.
     #[must_use]
     pub fn new(size: usize, nodes: usize, entries: &[(usize, usize)]) -> Option<Self> {
+        Self::with_weak_diagonals(size, nodes, entries, &[])
+    }
+
+    /// As [`Pattern::new`]; the rows in `weak` have a diagonal that is small or can be nought,
+    /// so it becomes a pivot only when nothing else can.
+    #[must_use]
+    pub fn with_weak_diagonals(
+        size: usize,
+        nodes: usize,
+        entries: &[(usize, usize)],
+        weak: &[usize],
+    ) -> Option<Self> {
         let nodes = nodes.min(size);
         let mut rows: Vec<Vec<usize>> = vec![Vec::new(); size];
         for &(row, column) in entries {
@@ -114,7 +126,7 @@ impl Pattern {
             row.sort_unstable();
             row.dedup();
         }
-        let column_of = pair_rows_with_columns(&rows)?;
+        let column_of = pair_rows_with_columns(&rows, weak)?;
         let order = markowitz(&mut rows, &column_of);
         Self::compile(size, nodes, &rows, &column_of, &order)
     }
@@ -185,6 +197,18 @@ impl Pattern {
             },
             ground_sign,
         })
+    }
+
+    /// A stamp that adds to no equation: for terms of ground's own row.
+    #[must_use]
+    pub fn nowhere(&self) -> Stamp {
+        let waste = self.waste();
+        Stamp {
+            plus: waste,
+            minus: waste,
+            ground: waste,
+            ground_sign: 0.0,
+        }
     }
 
     /// The matrix as rows of ordinary numbers, for checks and for dense elimination.
@@ -324,12 +348,12 @@ fn row_ground(row: usize) -> Option<u32> {
 /// Gives each row a column in which it has an entry, its own where it has one. A row without
 /// (the equation of an ideal amplifier has no term in the amplifier's own current) takes
 /// the shortest chain of exchanges that frees one.
-fn pair_rows_with_columns(rows: &[Vec<usize>]) -> Option<Vec<usize>> {
+fn pair_rows_with_columns(rows: &[Vec<usize>], weak: &[usize]) -> Option<Vec<usize>> {
     let size = rows.len();
     let mut column_of: Vec<Option<usize>> = vec![None; size];
     let mut row_of: Vec<Option<usize>> = vec![None; size];
     for (row, columns) in rows.iter().enumerate() {
-        if columns.binary_search(&row).is_ok() {
+        if !weak.contains(&row) && columns.binary_search(&row).is_ok() {
             column_of[row] = Some(row);
             row_of[row] = Some(row);
         }
@@ -338,39 +362,55 @@ fn pair_rows_with_columns(rows: &[Vec<usize>]) -> Option<Vec<usize>> {
         if column_of[start].is_some() {
             continue;
         }
-        // Breadth first over rows; `came[column]` is the row that reached the column.
-        let mut came: Vec<Option<usize>> = vec![None; size];
-        let mut queue = vec![start];
-        let mut found = None;
-        let mut head = 0;
-        'search: while let Some(&row) = queue.get(head) {
-            head += 1;
-            for &column in &rows[row] {
-                if came[column].is_some() {
-                    continue;
-                }
-                came[column] = Some(row);
-                match row_of[column] {
-                    None => {
-                        found = Some(column);
-                        break 'search;
-                    }
-                    Some(holder) => queue.push(holder),
-                }
-            }
-        }
-        let mut column = found?;
-        loop {
-            let row = came[column]?;
-            let before = column_of[row].replace(column);
+        let chain = chain(rows, weak, &row_of, start, false)
+            .or_else(|| chain(rows, weak, &row_of, start, true))?;
+        for (row, column) in chain {
+            column_of[row] = Some(column);
             row_of[column] = Some(row);
-            match before {
-                None => break,
-                Some(freed) => column = freed,
-            }
         }
     }
     column_of.into_iter().collect()
+}
+
+/// The shortest chain of pairs (row, column) that gives row `start` a column: the first row
+/// takes a column from its holder, which takes another, and so on to a column that is free.
+fn chain(
+    rows: &[Vec<usize>],
+    weak: &[usize],
+    row_of: &[Option<usize>],
+    start: usize,
+    weak_allowed: bool,
+) -> Option<Vec<(usize, usize)>> {
+    // Breadth first over rows; `came[column]` is the row that reached the column, and
+    // `held[row]` the column that the row holds now.
+    let mut came: Vec<Option<usize>> = vec![None; rows.len()];
+    let mut held: Vec<Option<usize>> = vec![None; rows.len()];
+    let mut queue = vec![start];
+    let mut head = 0;
+    while let Some(&row) = queue.get(head) {
+        head += 1;
+        for &column in &rows[row] {
+            let own = column == row && weak.contains(&row);
+            if came[column].is_some() || (own && !weak_allowed) {
+                continue;
+            }
+            came[column] = Some(row);
+            if let Some(holder) = row_of[column] {
+                held[holder] = Some(column);
+                queue.push(holder);
+                continue;
+            }
+            let mut chain = Vec::new();
+            let mut at = Some(column);
+            while let Some(column) = at {
+                let row = came[column]?;
+                chain.push((row, column));
+                at = if row == start { None } else { held[row] };
+            }
+            return Some(chain);
+        }
+    }
+    None
 }
 
 /// Order of pivots by least Markowitz count among the paired entries, ties by number; adds

@@ -1,0 +1,188 @@
+//! Newton steps, and the polish that brings an accepted point below the rounding of its own
+//! volts.
+
+use super::{ACCEPTED_AMPS, ACCEPTED_RELATIVE, ACCEPTED_RESIDUAL, ACCEPTED_VOLTS, Solver};
+use crate::equations::{Approach, Evaluation};
+
+/// Polishing steps.
+const MOST_POLISH: u32 = 12;
+
+impl Solver {
+    /// Takes given volts as the start; false if there are too few or they are not numbers.
+    pub(super) fn start_from(&mut self, start: &[f64]) -> bool {
+        let nodes = self.equations.nodes;
+        let Some(volts) = start.get(1..nodes) else {
+            return false;
+        };
+        if volts.iter().any(|volts| !volts.is_finite()) {
+            return false;
+        }
+        self.start_at_nothing();
+        if let Some(high) = self.point.high.get_mut(1..nodes) {
+            high.copy_from_slice(volts);
+        }
+        self.evaluate(Approach::AtOnce);
+        true
+    }
+
+    /// Starts with every valve where it works when all is well.
+    pub(super) fn start_cold(&mut self) {
+        self.start_at_nothing();
+        self.equations.first_guess(&self.loaded, &mut self.ports);
+        self.evaluate(Approach::Stay);
+    }
+
+    /// Starts with no volts anywhere.
+    pub(super) fn start_at_nothing(&mut self) {
+        self.point.low.fill(0.0);
+        self.point.high.fill(0.0);
+        self.equations.no_guess(&self.loaded, &mut self.ports);
+        self.evaluate(Approach::Stay);
+    }
+
+    /// Evaluates `here` at `point`, the devices at their ports.
+    pub(super) fn evaluate(&mut self, approach: Approach) {
+        self.equations.evaluate::<false>(
+            &self.loaded,
+            &self.point,
+            approach,
+            &mut self.ports,
+            &mut self.here,
+        );
+    }
+
+    /// Newton steps with the loaded numbers from `point` and its evaluation; true when they end
+    /// at a point that one more step moves by no more than the accepted correction (times
+    /// `slack`), with all ports where their nodes are.
+    pub(super) fn newton(&mut self, approach: Approach, most_steps: u32, slack: f64) -> bool {
+        self.ports.forget_moves();
+        for _ in 0..most_steps {
+            if !self.factor_here() {
+                return false;
+            }
+            self.count.iterations += 1;
+            correction(&self.here, &mut self.step);
+            self.factors.solve(&self.equations.pattern, &mut self.step);
+            if !self.take(Taken::Step) {
+                return false;
+            }
+            let done = !self.ports.apart && self.small(&self.step, slack);
+            self.evaluate(approach);
+            if done {
+                return true;
+            }
+            if !self.ports.apart {
+                // What this factorisation makes of the new residual says whether another
+                // would change anything, at a quarter of its price.
+                correction(&self.here, &mut self.next);
+                self.factors.solve(&self.equations.pattern, &mut self.next);
+                if self.small(&self.next, slack) {
+                    return self.take(Taken::Next);
+                }
+            }
+        }
+        false
+    }
+
+    /// Polishes `point` until correction and residuals are accepted, summing so that nothing is
+    /// lost; `here` is then its evaluation.
+    pub(super) fn accept(&mut self) -> bool {
+        let mut small = true;
+        for _ in 0..MOST_POLISH {
+            self.evaluate_fine();
+            if small && self.balanced() {
+                return true;
+            }
+            if !self.factor_here() {
+                return false;
+            }
+            self.count.iterations += 1;
+            correction(&self.here, &mut self.step);
+            self.factors.solve(&self.equations.pattern, &mut self.step);
+            small = self.small(&self.step, 1.0);
+            if !self.take(Taken::Step) {
+                return false;
+            }
+        }
+        false
+    }
+
+    /// Evaluates `here` at `point` with the devices at their nodes, to the last digit.
+    pub(super) fn evaluate_fine(&mut self) {
+        self.equations.evaluate::<true>(
+            &self.loaded,
+            &self.point,
+            Approach::AtOnce,
+            &mut self.ports,
+            &mut self.here,
+        );
+    }
+
+    fn factor_here(&mut self) -> bool {
+        self.count.factorisations += 1;
+        self.factors
+            .factor(&self.equations.pattern, &self.here.matrix)
+            .is_ok()
+    }
+
+    /// Corrects `point`; false if a number is lost.
+    fn take(&mut self, which: Taken) -> bool {
+        let step = match which {
+            Taken::Step => &self.step,
+            Taken::Next => &self.next,
+        };
+        let nodes = self.equations.nodes - 1;
+        let mut largest = 0.0_f64;
+        for (at, &by) in step.iter().enumerate() {
+            if !by.is_finite() {
+                return false;
+            }
+            self.point.correct(at + 1, by);
+            if at < nodes {
+                largest = largest.max(by.abs());
+            }
+        }
+        self.count.correction = largest;
+        true
+    }
+
+    /// Is this correction of `point` within `slack` times the accepted limits?
+    fn small(&self, step: &[f64], slack: f64) -> bool {
+        let nodes = self.equations.nodes - 1;
+        step.iter()
+            .zip(&self.point.high[1..])
+            .enumerate()
+            .all(|(at, (&by, &value))| {
+                let least = if at < nodes {
+                    ACCEPTED_VOLTS
+                } else {
+                    ACCEPTED_AMPS
+                };
+                by.abs() <= slack * (least + ACCEPTED_RELATIVE * value.abs())
+            })
+    }
+
+    /// Are all residuals of `here` within the accepted limits?
+    fn balanced(&self) -> bool {
+        let Evaluation { residual, flow, .. } = &self.here;
+        residual
+            .iter()
+            .zip(flow)
+            .skip(1)
+            .all(|(&residual, &flow)| residual.abs() <= ACCEPTED_RESIDUAL * flow + ACCEPTED_AMPS)
+    }
+}
+
+/// Which correction is taken.
+#[derive(Clone, Copy)]
+enum Taken {
+    Step,
+    Next,
+}
+
+/// Right side of the Newton equations.
+fn correction(at: &Evaluation, step: &mut [f64]) {
+    for (step, &residual) in step.iter_mut().zip(at.residual.iter().skip(1)) {
+        *step = -residual;
+    }
+}
