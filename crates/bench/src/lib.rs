@@ -9,6 +9,7 @@ pub mod chart;
 pub mod kirchhoff;
 pub mod slips;
 pub mod tolerance;
+pub mod valves;
 
 #[cfg(test)]
 mod testing;

@@ -4,10 +4,11 @@
 //! row's plate and screen volts are from the cathode.
 
 use super::{PentodeLaw, TriodeLaw, ValveLaw};
+use serde::Serialize;
 use wiring::sheet::StaticRow;
 
 /// What a law gives at a row's point. Amperes, siemens, ohms.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct RowPoint {
     /// Grid volts, solved where a cathode resistor sets them.
     pub grid: f64,
@@ -22,7 +23,7 @@ pub struct RowPoint {
 }
 
 /// Errors of a law at a row, as fractions of the sheet's figures: above 0 where the law gives more.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
 pub struct RowErrors {
     /// Of the plate current.
     pub plate: Option<f64>,
