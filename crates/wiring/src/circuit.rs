@@ -371,7 +371,9 @@ pub enum Electrode {
 /// A mains transformer.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PowerTransformer {
-    /// Primary taps: terminal index and volts; untapped has 0 and its volts (`pri1`, `pri2`).
+    /// Primary taps: terminal index and volts above the zero end. Untapped `230 V` is
+    /// (`pri1`, 230), (`pri2`, 0); tapped is as typed, (`pri0`, 0), (`pri220`, 220) ...
+    /// Empty when no volts are written; the terminals are then `pri1`, `pri2`.
     pub primary: Vec<(usize, f64)>,
     /// Primary ohms, when written.
     pub primary_ohms: Option<f64>,
@@ -545,13 +547,16 @@ pub enum Verdict {
 }
 
 impl Circuit {
-    /// The part of this name, exactly as typed.
+    /// The part of this name, exactly as typed. For many look-ups see [`crate::Index`].
     #[must_use]
     pub fn part(&self, name: &str) -> Option<PartId> {
         self.parts.iter().position(|p| p.name == name).map(PartId)
     }
 
-    /// The node of a point as typed: `B1`, `V1.3`, `V1a.plate`, `T1.hv0`, `ground`.
+    /// The node of a point as typed: `B1`, `V1.3`, `V1a.plate`, `T1.hv0`, `C9.can`, `ground`.
+    ///
+    /// `gnd`, `0V` and, unless a part lies between or they are said to be apart, `chassis`
+    /// are ground even where no walk names them.
     #[must_use]
     pub fn node(&self, point: &str) -> Option<NodeId> {
         if let Some(i) = self
@@ -561,30 +566,58 @@ impl Circuit {
         {
             return Some(NodeId(i));
         }
+        if crate::names::is_ground(point) || point == "chassis" {
+            return Some(GROUND);
+        }
         let (part, terminal) = self.terminal(point)?;
-        self.parts[part.0].terminals[terminal].node
+        self.parts.get(part.0)?.terminals.get(terminal)?.node
     }
 
     /// The terminal of a point with a dot, as typed (`V1.3`, `V1a.plate`, `VOLUME.2`, `DEPTHa.1`).
     #[must_use]
     pub fn terminal(&self, point: &str) -> Option<(PartId, usize)> {
-        let (name, terminal) = point.split_once('.')?;
-        if let Some(id) = self.part(name) {
-            let part = &self.parts[id.0];
-            if let Some(t) = part.terminals.iter().position(|t| t.name == terminal) {
-                return Some((id, t));
+        let (name, word) = point.split_once('.')?;
+        let (id, section) = match self.part(name) {
+            Some(id) => (id, None),
+            None => {
+                // V1a.plate: a section letter after the valve's name
+                let (base, section) = crate::names::without_section(name)?;
+                (self.part(base)?, Some(section))
             }
-            if let Kind::Valve(valve) = &part.kind {
-                return valve.pin(None, terminal).map(|t| (id, t));
+        };
+        let terminal = self.parts.get(id.0)?.terminal(section, word)?;
+        Some((id, terminal))
+    }
+}
+
+impl Part {
+    /// Index of the terminal of this name, an electrode's word included; a section letter
+    /// is possible for valves only.
+    #[must_use]
+    pub fn terminal(&self, section: Option<char>, word: &str) -> Option<usize> {
+        let named = self.terminals.iter().position(|t| t.name == word);
+        match &self.kind {
+            Kind::Valve(valve) => match (named, section) {
+                (Some(t), None) => Some(t),
+                // V1a.1: the pin must be this section's, or nobody's.
+                (Some(t), Some(_)) if word.starts_with(|c: char| c.is_ascii_digit()) => valve
+                    .electrodes
+                    .iter()
+                    .all(|u| u.terminal != t || u.section.is_none() || u.section == section)
+                    .then_some(t),
+                _ => valve.pin(section, word),
+            },
+            // With one tap, `s2` is another name of the cold end.
+            Kind::OutputTransformer(output)
+                if named.is_none()
+                    && section.is_none()
+                    && word == "s2"
+                    && self.terminals.iter().any(|t| t.name == "s1") =>
+            {
+                Some(output.common)
             }
-            return None;
-        }
-        // V1a.plate: a section letter after the valve's name
-        let section = name.chars().last().filter(char::is_ascii_lowercase)?;
-        let id = self.part(&name[..name.len() - 1])?;
-        match &self.parts[id.0].kind {
-            Kind::Valve(valve) => valve.pin(Some(section), terminal).map(|t| (id, t)),
-            _ => None,
+            _ if section.is_some() => None,
+            _ => named,
         }
     }
 }
