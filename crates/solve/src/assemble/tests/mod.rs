@@ -2,6 +2,7 @@
 
 mod bench;
 mod controls;
+mod example;
 mod mains;
 mod passive;
 mod reach;
