@@ -167,14 +167,8 @@ impl<'a> Builder<'a> {
         esr_ohms: f64,
     ) -> Option<usize> {
         let (a, b) = ends;
-        if a == b || !(farads > 0.0 && farads.is_finite()) {
-            return None;
-        }
-        let esr_ohms = if esr_ohms.is_finite() {
-            esr_ohms.max(0.0)
-        } else {
-            0.0
-        };
+        let farads = written(Some(farads), 1e3).filter(|_| a != b)?;
+        let esr_ohms = written(Some(esr_ohms), 1e9).unwrap_or(0.0);
         Some(self.add(
             part,
             name,
@@ -270,6 +264,22 @@ pub(super) fn sound_ohms(ohms: f64) -> f64 {
         ohms.clamp(LEAST_OHMS, MOST_OHMS)
     }
 }
+
+/// A figure that was written, if it is one: finite, not negative, brought within `1e-18` and `most`.
+/// None for nothing, for nonsense, and for 0.
+pub(super) fn written(figure: Option<f64>, most: f64) -> Option<f64> {
+    figure
+        .filter(|v| v.is_finite() && *v > 0.0)
+        .map(|v| v.clamp(1e-18, most))
+}
+
+/// Ohms that were written, if they are any; 0 counts as written.
+pub(super) fn written_ohms(ohms: Option<f64>) -> Option<f64> {
+    ohms.filter(|r| r.is_finite() && *r >= 0.0).map(sound_ohms)
+}
+
+/// Most volts of any source or winding.
+pub(super) const MOST_VOLTS: f64 = 1e6;
 
 /// Above this a resistance is no more than the leak of the board it sits on.
 const MOST_OHMS: f64 = 1e13;

@@ -2,7 +2,7 @@
 
 use wiring::Part;
 
-use super::builder::{Builder, sound_ohms};
+use super::builder::{Builder, MOST_VOLTS, sound_ohms, written};
 use crate::netlist::{Law, Quantity, Slot};
 
 /// A bench supply. Off when the power is.
@@ -23,7 +23,11 @@ pub(super) fn supply(b: &mut Builder<'_>, part: &Part, volts: Option<f64>, ohms:
     let law = Law::Source {
         plus,
         minus,
-        volts: if b.conditions.power_off { 0.0 } else { volts },
+        volts: if b.conditions.power_off {
+            0.0
+        } else {
+            volts.clamp(-MOST_VOLTS, MOST_VOLTS)
+        },
         ohms: sound_ohms(ohms),
     };
     let e = b.add(&part.name, part.name.clone(), law);
@@ -42,14 +46,16 @@ pub(super) fn generator(
     if a == z {
         return;
     }
-    let volts = volts.filter(|v| v.is_finite()).unwrap_or(0.0);
+    let volts = written(volts, MOST_VOLTS).unwrap_or(0.0);
     let law = Law::Alternating {
         a,
         b: z,
-        volts: if b.conditions.power_off { 0.0 } else { volts },
-        hertz: hertz
-            .filter(|h| h.is_finite() && *h > 0.0)
-            .unwrap_or(1000.0),
+        volts: if b.conditions.power_off {
+            0.0
+        } else {
+            volts.clamp(-MOST_VOLTS, MOST_VOLTS)
+        },
+        hertz: written(hertz, 1e12).unwrap_or(1000.0),
         ohms: sound_ohms(ohms),
         mains: false,
     };

@@ -3,7 +3,7 @@
 use wiring::Part;
 use wiring::circuit::{Position, Taper};
 
-use super::builder::{Builder, Effective, effective, sound_ohms};
+use super::builder::{Builder, Effective, MOST_VOLTS, effective, sound_ohms, written};
 use super::defaults::{
     CONTACT_OHMS, KNOB, LEAST_OHMS, OPEN_OHMS, SHORT_OHMS, TRACK_END_OHMS, fuse_ohms,
 };
@@ -44,7 +44,8 @@ pub(super) fn pot(
     let (below, above, known) = match effective(marked, &part.known) {
         Effective::Value(ohms) => {
             let least = TRACK_END_OHMS.min(0.01 * ohms).max(LEAST_OHMS);
-            ((f * ohms).max(least), ((1.0 - f) * ohms).max(least), true)
+            let part = |f: f64| (f * ohms).max(least);
+            (part(f), part(1.0 - f), true)
         }
         Effective::Open => (OPEN_OHMS, OPEN_OHMS, true),
         Effective::Short => (SHORT_OHMS, SHORT_OHMS, true),
@@ -148,12 +149,8 @@ pub(super) fn jack(b: &mut Builder<'_>, part: &Part, phono: bool) {
         let law = Law::Alternating {
             a: tip,
             b: sleeve,
-            volts: if volts.is_finite() { volts } else { 0.0 },
-            hertz: if hertz.is_finite() && hertz > 0.0 {
-                hertz
-            } else {
-                1000.0
-            },
+            volts: written(Some(volts), MOST_VOLTS).unwrap_or(0.0),
+            hertz: written(Some(hertz), 1e12).unwrap_or(1000.0),
             ohms: sound_ohms(b.options.signal_ohms),
             mains: false,
         };

@@ -5,18 +5,17 @@ use std::f64::consts::TAU;
 use wiring::Part;
 use wiring::circuit::CouplingTransformer;
 
-use super::builder::Builder;
+use super::builder::{Builder, sound_ohms, written, written_ohms};
 use super::defaults::{COUPLING_HENRIES, COUPLING_OHMS, LEAST_OHMS, TANK_COPPER};
 use super::windings::{Tap, ports};
 use crate::netlist::{Law, Quantity, Slot, Transformer};
 
 /// Adds a driver or interstage transformer; the primary has one turn.
 pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &CouplingTransformer) {
-    let sound = |v: Option<f64>| v.filter(|v| v.is_finite() && *v > 0.0);
     let halves = t
         .halves
-        .filter(|(a, z)| a.is_finite() && z.is_finite() && *a > 0.0 && *z > 0.0);
-    let ratio = match (halves, sound(t.ratio)) {
+        .and_then(|(a, z)| Some((written(Some(a), 1e6)?, written(Some(z), 1e6)?)));
+    let ratio = match (halves, written(t.ratio, 1e6)) {
         (Some((first, second)), _) => first + second,
         (None, Some(ratio)) => ratio,
         (None, None) => {
@@ -32,12 +31,11 @@ pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &CouplingTransfor
     };
     let (first, second) = halves.unwrap_or((ratio / 2.0, ratio / 2.0));
     let mut assumed = Vec::new();
-    let mut ohms_of = |written: Option<f64>, usual: f64, word: &str| match written
-        .filter(|r| r.is_finite() && *r >= 0.0)
-    {
-        Some(r) => r.max(LEAST_OHMS),
+    let mut ohms_of = |given: Option<f64>, usual: f64, word: &str| match written_ohms(given) {
+        Some(r) => r,
         None if t.ideal => LEAST_OHMS,
         None => {
+            let usual = sound_ohms(usual);
             assumed.push(format!("{word} {usual:.3} ohm"));
             usual
         }
@@ -79,7 +77,7 @@ pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &CouplingTransfor
         part.name.clone(),
         Law::Transformer(Transformer {
             windings,
-            henries_per_turn2: sound(t.henries).unwrap_or(usual),
+            henries_per_turn2: written(t.henries, 1e7).unwrap_or(usual),
             ohms_per_turn2: f64::INFINITY,
         }),
     );
@@ -102,7 +100,7 @@ pub(super) fn tank(b: &mut Builder<'_>, part: &Part, in_ohms: Option<f64>, out_o
         if a == z {
             continue;
         }
-        let Some(impedance) = impedance.filter(|z| z.is_finite() && *z > 0.0) else {
+        let Some(impedance) = written(impedance, 1e9) else {
             b.unsolved(
                 &part.name,
                 format!(

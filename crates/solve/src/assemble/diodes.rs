@@ -73,7 +73,7 @@ pub(super) fn lamp(b: &mut Builder<'_>, part: &Part, sort: LampSort) {
             }
         }
         LampSort::Filament(Some(volts), Some(amps))
-            if volts > 0.0 && amps > 0.0 && (volts / amps).is_finite() =>
+            if (1e-3..1e6).contains(&volts) && (1e-6..1e4).contains(&amps) =>
         {
             let law = FilamentLaw::rated(volts, amps);
             if let Some((a, z)) = b.ends(part)

@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use wiring::circuit::{Kind, PowerTransformer};
 use wiring::{NodeId, Part};
 
-use super::builder::Builder;
+use super::builder::{Builder, MOST_VOLTS, written};
 use super::defaults::{MAINS_OHMS, MAINS_TIE_OHMS, NEUTRAL_EARTH_OHMS, lamp_volts};
 use super::power::span;
 use crate::device::FilamentLaw;
@@ -218,7 +218,7 @@ fn nearest_tap(
 /// that a variable transformer does not change the frequency.
 fn volts_and_hertz(b: &Builder<'_>, primary_volts: f64) -> Option<(f64, f64)> {
     let heading = b.circuit.heading.mains;
-    let sound = |v: &f64| v.is_finite() && *v >= 0.0;
+    let sound = |v: &f64| (0.0..=MOST_VOLTS).contains(v);
     let made_for = Some(primary_volts).filter(|v| *v > 0.0);
     let volts = b
         .conditions
@@ -226,15 +226,11 @@ fn volts_and_hertz(b: &Builder<'_>, primary_volts: f64) -> Option<(f64, f64)> {
         .filter(sound)
         .or(heading.map(|m| m.volts).filter(sound))
         .or(made_for)?;
-    let hertz = b
-        .conditions
-        .mains_hertz
-        .or(heading.and_then(|m| m.hertz))
-        .filter(|h| h.is_finite() && *h > 0.0)
-        .unwrap_or_else(|| {
-            let by = made_for.or(heading.map(|m| m.volts)).unwrap_or(volts);
-            if by >= 200.0 { 50.0 } else { 60.0 }
-        });
+    let said = b.conditions.mains_hertz.or(heading.and_then(|m| m.hertz));
+    let hertz = written(said, 1e6).unwrap_or_else(|| {
+        let by = made_for.or(heading.map(|m| m.volts)).unwrap_or(volts);
+        if by >= 200.0 { 50.0 } else { 60.0 }
+    });
     Some((volts, hertz))
 }
 
@@ -317,11 +313,7 @@ pub(super) fn source(b: &mut Builder<'_>, mains: &Mains) {
     } else {
         volts
     });
-    let socket = match b
-        .conditions
-        .limiter_watts
-        .filter(|w| w.is_finite() && *w > 0.0)
-    {
+    let socket = match written(b.conditions.limiter_watts, 1e6) {
         Some(watts) => {
             let socket = b.inner("mains socket".to_owned());
             let law = FilamentLaw::rated(rated, watts / rated);

@@ -5,7 +5,7 @@ use std::f64::consts::TAU;
 use wiring::Part;
 use wiring::circuit::OutputTransformer;
 
-use super::builder::Builder;
+use super::builder::{Builder, written, written_ohms};
 use super::defaults::{
     LEAST_OHMS, OUTPUT_FARADS, OUTPUT_HIGH_HERTZ, OUTPUT_IRON, output_copper, output_low_hertz,
     output_watts,
@@ -18,9 +18,8 @@ use crate::netlist::{Law, Quantity, Slot, Transformer};
 /// Turns are roots of ohms: the whole primary has `sqrt(Zp)`, the tap for `Zs` has `sqrt(Zs)`.
 /// Half the leakage inductance stands in the primary, half in the secondary.
 pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &OutputTransformer) {
-    let sound = |v: Option<f64>| v.filter(|v| v.is_finite() && *v > 0.0);
     let mut assumed = Vec::new();
-    let primary_z = sound(t.primary_impedance).unwrap_or_else(|| {
+    let primary_z = written(t.primary_impedance, 1e7).unwrap_or_else(|| {
         let z = if t.single { 5000.0 } else { 8000.0 };
         b.unsolved(
             &part.name,
@@ -35,18 +34,16 @@ pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &OutputTransforme
     let taps: Vec<(usize, f64)> = t
         .taps
         .iter()
-        .copied()
-        .filter(|(_, z)| z.is_finite() && *z > 0.0)
+        .filter_map(|(terminal, z)| Some((*terminal, written(Some(*z), 1e7)?)))
         .collect();
     let secondary_z = taps.iter().map(|t| t.1).fold(0.0_f64, f64::max);
-    let copper = output_copper(sound(t.watts).unwrap_or_else(|| output_watts(t.single)));
+    let copper = output_copper(written(t.watts, 1e5).unwrap_or_else(|| output_watts(t.single)));
 
-    let sound0 = |v: Option<f64>| v.filter(|v| v.is_finite() && *v >= 0.0);
     let halves = t
         .halves
-        .filter(|(a, z)| a.is_finite() && z.is_finite() && *a >= 0.0 && *z >= 0.0);
+        .and_then(|(a, z)| Some((written_ohms(Some(a))?, written_ohms(Some(z))?)));
     let mut ohms_of = |written: Option<f64>, impedance: f64, word: &str| match written {
-        Some(r) => r.max(LEAST_OHMS),
+        Some(r) => r,
         None if t.ideal => LEAST_OHMS,
         None => {
             let r = copper * impedance;
@@ -57,14 +54,15 @@ pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &OutputTransforme
     let (first, second) = match halves {
         Some(h) => h,
         None => {
-            let r = ohms_of(sound0(t.ohms), primary_z, "primary");
+            let r = ohms_of(written_ohms(t.ohms), primary_z, "primary");
             (r / 2.0, r / 2.0)
         }
     };
-    let secondary_ohms = ohms_of(sound0(t.secondary_ohms), secondary_z, "secondary");
+    let secondary_ohms = ohms_of(written_ohms(t.secondary_ohms), secondary_z, "secondary");
     let low = TAU * output_low_hertz(t.single);
-    let henries = sound(t.henries).unwrap_or(if t.ideal { 1e6 } else { primary_z / low });
-    let leakage = sound0(t.leakage).unwrap_or(if t.ideal {
+    let henries = written(t.henries, 1e7).unwrap_or(if t.ideal { 1e6 } else { primary_z / low });
+    let no_leakage = t.ideal || t.leakage == Some(0.0);
+    let leakage = written(t.leakage, 1e3).unwrap_or(if no_leakage {
         0.0
     } else {
         primary_z / (TAU * OUTPUT_HIGH_HERTZ)

@@ -5,7 +5,7 @@ use std::f64::consts::TAU;
 use wiring::Part;
 use wiring::circuit::Make;
 
-use super::builder::{Builder, Effective, effective, sound_ohms};
+use super::builder::{Builder, Effective, effective, written, written_ohms};
 use super::defaults::{
     ELECTROLYTIC_FROM, ELECTROLYTIC_LOSS, ELECTROLYTIC_SECONDS, OPEN_OHMS, SHORT_OHMS,
     choke_henries, choke_ohms,
@@ -88,10 +88,10 @@ pub(super) fn choke(
         return;
     }
     let henries = match effective(marked, &part.known) {
-        Effective::Value(h) if h > 0.0 => Some(h),
+        Effective::Value(h) => written(Some(h), 1e6),
         _ => None,
     };
-    let ohms_written = ohms_written.filter(|r| r.is_finite() && *r >= 0.0);
+    let ohms_written = written_ohms(ohms_written);
     let (henries, ohms) = match (henries, ohms_written) {
         (Some(h), Some(r)) => (h, r),
         (Some(h), None) => {
@@ -126,7 +126,7 @@ pub(super) fn choke(
         a,
         b: z,
         henries,
-        ohms: sound_ohms(ohms),
+        ohms,
     };
     let e = b.add(&part.name, part.name.clone(), law);
     b.spreads(&part.name, Quantity::Ohms, vec![(e, Slot::Ohms)]);

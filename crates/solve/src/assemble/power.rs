@@ -9,7 +9,7 @@ use std::f64::consts::TAU;
 use wiring::Part;
 use wiring::circuit::{PowerTransformer, Winding};
 
-use super::builder::Builder;
+use super::builder::{Builder, MOST_VOLTS, written, written_ohms};
 use super::defaults::{
     IRON_LOSS, LEAST_OHMS, LINK_OHMS, MAGNETISING_SHARE, copper_loss, winding_amps,
 };
@@ -75,7 +75,7 @@ fn in_use(w: &Winding, centre_wired: bool) -> InUse {
 
 /// Least and greatest volts of a list of taps.
 pub(super) fn span(taps: &[(usize, f64)]) -> (f64, f64) {
-    let finite = taps.iter().map(|t| t.1).filter(|v| v.is_finite());
+    let finite = taps.iter().map(|t| t.1).filter(|v| v.abs() <= MOST_VOLTS);
     let (low, high) = finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
         (l.min(v), h.max(v))
     });
@@ -98,7 +98,7 @@ pub(super) fn design(t: &PowerTransformer, centre_wired: &[bool]) -> Design {
         .enumerate()
         .map(|(i, w)| in_use(w, centre_wired.get(i).copied().unwrap_or(true)))
         .collect();
-    let stated = |w: &Winding| w.amps.filter(|a| a.is_finite() && *a > 0.0);
+    let stated = |w: &Winding| written(w.amps, 1e4);
     let volt_amperes: f64 = t
         .windings
         .iter()
@@ -110,21 +110,22 @@ pub(super) fn design(t: &PowerTransformer, centre_wired: &[bool]) -> Design {
 
     let mut ohms = Vec::new();
     for (w, u) in t.windings.iter().zip(&uses) {
-        let written = w.halves.map(|(a, b)| a + b).or(w.ohms);
-        ohms.push(match written.filter(|r| r.is_finite() && *r >= 0.0) {
-            Some(r) => r.max(LEAST_OHMS),
-            None if t.ideal => LEAST_OHMS,
-            None => {
-                let amps = stated(w).unwrap_or_else(|| winding_amps(u.volts));
-                let heat = if u.in_turn { HALVES_HEAT } else { 1.0 };
-                let r = (0.5 * loss * u.volts / amps / heat / u.share).clamp(LEAST_OHMS, 1e6);
-                assumed.push(format!("{} {} ohm", w.name, short(r)));
-                r
-            }
-        });
+        ohms.push(
+            match written_ohms(w.halves.map(|(a, b)| a + b).or(w.ohms)) {
+                Some(r) => r,
+                None if t.ideal => LEAST_OHMS,
+                None => {
+                    let amps = stated(w).unwrap_or_else(|| winding_amps(u.volts));
+                    let heat = if u.in_turn { HALVES_HEAT } else { 1.0 };
+                    let r = (0.5 * loss * u.volts / amps / heat / u.share).clamp(LEAST_OHMS, 1e6);
+                    assumed.push(format!("{} {} ohm", w.name, short(r)));
+                    r
+                }
+            },
+        );
     }
-    let primary_ohms = match t.primary_ohms.filter(|r| r.is_finite() && *r >= 0.0) {
-        Some(r) => r.max(LEAST_OHMS),
+    let primary_ohms = match written_ohms(t.primary_ohms) {
+        Some(r) => r,
         None if t.ideal => LEAST_OHMS,
         None => {
             let r = (0.5 * loss * v1 * v1 / volt_amperes.max(1.0)).clamp(LEAST_OHMS, 1e6);
@@ -236,8 +237,8 @@ pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &PowerTransformer
         .iter()
         .map(|&(terminal, volts)| Tap {
             node: primary_node(b, part, terminal, mains),
-            turns: volts,
-            ohms: d.primary_ohms * (volts - low) / (high - low),
+            turns: volts.clamp(low, high),
+            ohms: d.primary_ohms * (volts.clamp(low, high) - low) / (high - low),
             leakage: 0.0,
         })
         .collect();
@@ -328,7 +329,11 @@ fn winding_taps(b: &mut Builder<'_>, part: &Part, w: &Winding, factor: f64, ohms
     w.taps
         .iter()
         .map(|&(terminal, volts)| {
-            let volts = if volts.is_finite() { volts } else { 0.0 };
+            let volts = if volts.is_nan() {
+                0.0
+            } else {
+                volts.clamp(low, high)
+            };
             // Copper from the top end down, straight within each half.
             let copper = match w.halves {
                 Some((first, second)) if low < 0.0 && high > 0.0 => {

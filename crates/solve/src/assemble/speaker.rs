@@ -9,7 +9,7 @@ use std::f64::consts::TAU;
 use wiring::Part;
 use wiring::circuit::MeasuredValue;
 
-use super::builder::{Builder, lifted};
+use super::builder::{Builder, lifted, written};
 use super::defaults::{CONE_HERTZ, CONE_Q, CONE_RISE, LEAST_OHMS, VOICE_COIL, VOICE_COIL_HENRIES};
 use super::passive::missing;
 use crate::netlist::{Law, Quantity, Slot};
@@ -21,12 +21,10 @@ pub(super) fn speaker(b: &mut Builder<'_>, part: &Part, nominal: Option<f64>) {
         return;
     }
     let read = match lifted(&part.known) {
-        Some(MeasuredValue::Is(ohms)) if ohms.is_finite() && ohms > 0.0 => Some(ohms),
+        Some(MeasuredValue::Is(ohms)) => written(Some(ohms), 1e9),
         _ => None,
     };
-    let nominal = nominal
-        .filter(|z| z.is_finite() && *z > 0.0)
-        .or(read.map(|ohms| ohms / VOICE_COIL));
+    let nominal = written(nominal, 1e9).or(read.map(|ohms| ohms / VOICE_COIL));
     let Some(nominal) = nominal else {
         return missing(b, part, "ohms", "speaker 8 ohm");
     };

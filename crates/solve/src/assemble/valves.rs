@@ -69,7 +69,7 @@ pub(super) fn valve<'a>(
         };
         let emission = valve.emission.filter(|e| e.is_finite() && *e >= 0.0);
         // A dead cathode still has a law, a millionth of the sound one.
-        let law = law.at_emission(emission.unwrap_or(1.0).max(1e-6));
+        let law = law.at_emission(emission.unwrap_or(1.0).clamp(1e-6, 100.0));
         if let Some(e) = section(b, &socket, letter, law, &heater) {
             lights.push(e);
             if matches!(law, ValveLaw::Rectifier(_)) {

@@ -33,12 +33,16 @@ pub(super) fn ports(taps: &[Tap]) -> Vec<WindingPort> {
             Some(WindingPort {
                 a,
                 b,
-                turns: (t0.turns - t1.turns).abs(),
+                turns: finite((t0.turns - t1.turns).abs()),
                 ohms: super::builder::sound_ohms((t1.ohms - t0.ohms).abs()),
-                leakage: (t1.leakage - t0.leakage).abs(),
+                leakage: finite((t1.leakage - t0.leakage).abs()),
             })
         })
         .collect()
+}
+
+fn finite(figure: f64) -> f64 {
+    if figure.is_finite() { figure } else { 0.0 }
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 
 mod bench;
 mod controls;
+mod damage;
 mod example;
 mod mains;
 mod passive;
