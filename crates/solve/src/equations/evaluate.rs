@@ -51,6 +51,18 @@ fn across<const FINE: bool>(point: &Point, a: usize, b: usize) -> f64 {
 }
 
 impl Equations {
+    /// Evaluates residual, flows and Jacobian at `point` with the devices at their nodes, to the
+    /// last digit.
+    pub(crate) fn evaluate_exactly(
+        &self,
+        loaded: &Loaded,
+        point: &Point,
+        ports: &mut Ports,
+        out: &mut Evaluation,
+    ) {
+        self.evaluate::<true>(loaded, point, Approach::AtOnce, ports, out);
+    }
+
     /// Evaluates residual, flows and Jacobian at `point`. A fine evaluation keeps the digits
     /// that plain sums and differences lose.
     pub(crate) fn evaluate<const FINE: bool>(

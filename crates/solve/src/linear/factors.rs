@@ -120,6 +120,30 @@ impl<S: Scalar> Factors<S> {
 
     /// Puts the solution of `A x = b` in the place of `b`; noughts after a failed factorisation.
     pub fn solve(&mut self, pattern: &Pattern, b: &mut [S]) {
+        let mut work = std::mem::take(&mut self.work);
+        self.forth(pattern, b, &mut work);
+        self.work = work;
+    }
+
+    /// As [`Factors::solve`], with room of its own, for factors that are shared.
+    pub fn solve_beside(&self, pattern: &Pattern, b: &mut [S]) {
+        self.forth(pattern, b, &mut vec![S::ZERO; pattern.size]);
+    }
+
+    /// Puts the solution of the transposed equations, `A^T x = b`, in the place of `b`: the
+    /// adjoint network. Noughts after a failed factorisation.
+    pub fn solve_transposed(&mut self, pattern: &Pattern, b: &mut [S]) {
+        let mut work = std::mem::take(&mut self.work);
+        self.back(pattern, b, &mut work);
+        self.work = work;
+    }
+
+    /// As [`Factors::solve_transposed`], with room of its own, for factors that are shared.
+    pub fn solve_transposed_beside(&self, pattern: &Pattern, b: &mut [S]) {
+        self.back(pattern, b, &mut vec![S::ZERO; pattern.size]);
+    }
+
+    fn forth(&self, pattern: &Pattern, b: &mut [S], work: &mut [S]) {
         if !self.solvable || b.len() != pattern.size {
             b.fill(S::ZERO);
             return;
@@ -128,7 +152,6 @@ impl<S: Scalar> Factors<S> {
             dense.solve(b);
             return;
         }
-        let work = &mut self.work[..];
         for (step, value) in pattern.steps.iter().zip(work.iter_mut()) {
             *value = b[step.row as usize];
         }
@@ -157,9 +180,7 @@ impl<S: Scalar> Factors<S> {
         }
     }
 
-    /// Puts the solution of the transposed equations, `A^T x = b`, in the place of `b`: the
-    /// adjoint network. Noughts after a failed factorisation.
-    pub fn solve_transposed(&mut self, pattern: &Pattern, b: &mut [S]) {
+    fn back(&self, pattern: &Pattern, b: &mut [S], work: &mut [S]) {
         if !self.solvable || b.len() != pattern.size {
             b.fill(S::ZERO);
             return;
@@ -168,7 +189,6 @@ impl<S: Scalar> Factors<S> {
             dense.solve_transposed(b);
             return;
         }
-        let work = &mut self.work[..];
         for (step, value) in pattern.steps.iter().zip(work.iter_mut()) {
             *value = b[step.column as usize];
         }
