@@ -32,6 +32,8 @@ pub struct Circuit {
     pub sets: Vec<Setting>,
     /// Readings blocks in file order.
     pub readings: Vec<Block>,
+    /// How many walks end in ` ?`: copied from a drawing, not yet seen on the chassis.
+    pub assumed_walks: usize,
 }
 
 /// The heading of a wiring.

@@ -64,6 +64,10 @@ pub fn read(texts: &[Text<'_>], library: &Library) -> Read {
     let sets = heading::sets(&shapes, &mut problems);
     let mut circuit = resolve(&shapes, heading, sets, library, &mut problems);
     circuit.readings = entries::blocks(&shapes, &circuit, &mut problems);
+    circuit.assumed_walks = shapes
+        .iter()
+        .filter(|shape| matches!(shape, Shape::Walk { assumed: true, .. }))
+        .count();
     Read {
         circuit,
         problems: problems.sorted(),

@@ -5,8 +5,9 @@ use crate::lexer;
 use crate::read::Text;
 use std::fmt::Write as _;
 
-/// A source line longer than this is cut around the place.
-const WIDEST: usize = 100;
+/// A source line longer than this is cut around the place, so that it fits a terminal of
+/// 80 columns with its line number and the dots on both sides.
+const WIDEST: usize = 62;
 
 impl Diagnostic {
     /// The diagnostic as four or more plain lines: code and place, the source line, the

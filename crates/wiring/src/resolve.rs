@@ -416,6 +416,7 @@ fn finish(wirer: Wirer<'_>, heading: Heading, sets: Vec<Setting>) -> Circuit {
         part.assumed = wired && !wirer.seen_parts.contains(&at);
     }
     Circuit {
+        assumed_walks: 0, // counted by the reader, which sees the walks
         heading,
         parts,
         nodes,
