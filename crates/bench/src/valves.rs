@@ -183,7 +183,7 @@ fn section_law(
         ValveLaw::Pentode(_) => (
             "softplus space current, knee that grows with current, screen share (set P)",
             "Plate current to some 5 %, screen current at full signal to some 15 %; at rest in cold bias the screen \
-             current may come out half too high. Positive-grid plate current comes out low.",
+             current may come out up to 70 % high. Positive-grid plate current comes out low.",
         ),
         ValveLaw::Rectifier(_) => (
             "current as the 1.5th power of the drop, each plate",

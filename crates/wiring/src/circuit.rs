@@ -197,7 +197,7 @@ pub enum Kind {
         /// Starting position from the description: throw number from 1, 0 for open.
         start: usize,
     },
-    /// `tip`, [`ring`,] `sleeve`, `break`[, `ringbreak`].
+    /// `tip`, `ring` (stereo only), `sleeve`, `break`, `ringbreak` (stereo only).
     Jack {
         /// Has a ring.
         stereo: bool,
@@ -217,9 +217,9 @@ pub enum Kind {
     Valve(Valve),
     /// Primary ends and taps first, then the windings in order.
     PowerTransformer(PowerTransformer),
-    /// `p1`, [`u1`,] [`p0`,] [`u2`,] `p2`, `s0`, then secondary taps.
+    /// `p1`, perhaps `u1`, `p0`, `u2`, then `p2`, `s0`, then secondary taps.
     OutputTransformer(OutputTransformer),
-    /// `p1`, `p2`, `s1`, [`s0`,] `s2`.
+    /// `p1`, `p2`, `s1`, perhaps `s0`, then `s2`.
     CouplingTransformer(CouplingTransformer),
     /// `in1`, `in2`, `out1`, `out2`, `case`.
     Tank {

@@ -4,6 +4,7 @@
 //! is known; the figures that guard the valve are marked.
 
 mod curves;
+mod laws;
 mod picture;
 mod sheet;
 

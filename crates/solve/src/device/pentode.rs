@@ -17,7 +17,7 @@
 //! current hardly depends on plate volts, its division on the ratio of plate to screen. The three
 //! currents sum to Ic. Grid 3 is at the cathode.
 //!
-//! Trust plate current to 5 %, screen current at full signal to 15 %, at rest in cold bias to 50 %. There is no
+//! Trust plate current to 5 %, screen current at full signal to 15 %, at rest in cold bias it may come out 70 % high. There is no
 //! secondary-emission kink, no gas and no grid emission.
 
 use super::PentodeLaw;

@@ -184,7 +184,7 @@ mod tests {
             let slope = (law.current(v + d).0 - law.current(v - d).0) / (2.0 * d);
             assert!((g - slope).abs() <= 1e-5 * g + 1e-12, "{v}: {g} {slope}");
         }
-        assert_eq!(law.current(0.0).0.abs() < 1e-18, true);
+        assert!(law.current(0.0).0.abs() < 1e-18);
     }
 
     #[test]

@@ -244,17 +244,31 @@ pub(super) fn read(text: &str, base: &Library, file: usize) -> (Library, Vec<Dia
         Ok(raw) => raw,
         Err(error) => {
             problems.add(
-                "sheet-file",
+                "types-file",
                 error.span().unwrap_or(0..0),
                 format!("The file of valve types can't be read: {}.", error.message()),
-                "Mend this line; the file holds `[source.KEY]` and `[[valve]]` tables as in docs/notation.md.",
+                "Mend this line; the file holds `[source.KEY]` and `[[valve]]` tables as in docs/valves.md.",
             );
             return (Library::default(), problems.list);
         }
     };
+    // A built-in key keeps its meaning: figures that name it must not change their source.
+    for key in raw.source.keys().filter(|k| base.source(k).is_some()) {
+        let at = text.find(&format!("[source.{key}]")).unwrap_or(0);
+        problems.add(
+            "types-entry",
+            at..at,
+            format!("The built-in sheets have a source `{key}` already."),
+            "Give yours another key.",
+        );
+    }
     let mut library = Library {
         sheets: Vec::new(),
-        sources: raw.source,
+        sources: raw
+            .source
+            .into_iter()
+            .filter(|(key, _)| base.source(key).is_none())
+            .collect(),
     };
     // A `like` may name a type further down, so types wait until what they lean on is there.
     let mut waiting: Vec<(std::ops::Range<usize>, RawValve)> = Vec::new();
@@ -268,14 +282,14 @@ pub(super) fn read(text: &str, base: &Library, file: usize) -> (Library, Vec<Dia
             .to_owned();
         match toml::Value::Table(table.into_inner()).try_into::<RawValve>() {
             Ok(valve) if plain(&valve.r#type).is_empty() => problems.add(
-                "sheet-type",
+                "types-entry",
                 span,
                 "A valve has no type number.".to_owned(),
                 "Give it one: `type = \"12AX7\"`.",
             ),
             Ok(valve) => waiting.push((span, valve)),
             Err(error) => problems.add(
-                "sheet-type",
+                "types-entry",
                 span,
                 format!(
                     "{name} can't be read: {}.",
@@ -308,7 +322,7 @@ pub(super) fn read(text: &str, base: &Library, file: usize) -> (Library, Vec<Dia
                         .any(|s| plain(&s.name) == plain(&sheet.name)) =>
                 {
                     problems.add(
-                        "sheet-twice",
+                        "types-twice",
                         span,
                         format!("{} is described twice.", sheet.name),
                         "Keep one of the two.",
@@ -316,7 +330,7 @@ pub(super) fn read(text: &str, base: &Library, file: usize) -> (Library, Vec<Dia
                 }
                 Ok(sheet) => library.sheets.push(sheet),
                 Err((name, what)) => problems.add(
-                    "sheet-type",
+                    "types-entry",
                     span,
                     format!("{name}: {what}."),
                     "Mend it; the built-in sheets show how it is written.",
@@ -327,7 +341,7 @@ pub(super) fn read(text: &str, base: &Library, file: usize) -> (Library, Vec<Dia
             for (span, valve) in later {
                 let like = valve.like.unwrap_or_default();
                 problems.add(
-                    "sheet-like",
+                    "types-like",
                     span,
                     format!("{} is like `{like}`, which has no sheet.", valve.r#type),
                     "Name a type that has one.",

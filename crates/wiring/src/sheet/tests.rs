@@ -292,3 +292,56 @@ fn any_text_is_survived() {
         let _ = Library::built_in().nearest(&text);
     });
 }
+
+/// The example of docs/valves.md, read as it stands, and every message that the page lists.
+#[test]
+fn the_manual_page_is_true() {
+    let manual = include_str!("../../../../docs/valves.md");
+    let example = manual
+        .split("```toml\n")
+        .nth(1)
+        .and_then(|rest| rest.split("```").next())
+        .expect("an example");
+    let (library, problems) = Library::with_user_file(example);
+    assert_eq!(problems, Vec::new());
+    let kin = library.find("6v6 x").expect("the first type");
+    assert_eq!(kin.pin(None, Electrode::Screen), Some(4));
+    assert_eq!(
+        kin.guarding_limit(None, LimitQuantity::PlateWatts),
+        Some(14.0)
+    );
+    let own = library.find("XT1A").expect("the second type");
+    assert_eq!(own.curves_of(Some('b')), Some("12AX7"));
+    for quantity in LimitQuantity::ALL {
+        assert!(
+            manual.contains(&format!("`{}`", quantity.1)),
+            "{}",
+            quantity.1
+        );
+    }
+    let codes = |text: &str| {
+        let (_, problems) = Library::with_user_file(text);
+        problems.iter().map(|p| p.code).collect::<Vec<&str>>()
+    };
+    let ring = "[[valve]]\ntype = 'A'\nlike = 'B'\n[[valve]]\ntype = 'B'\nlike = 'A'\n";
+    let twice = "[[valve]]\ntype = 'X1'\nlike = '12AX7'\n[[valve]]\ntype = 'x 1'\nlike = '12AX7'\n";
+    for (text, wanted) in [
+        ("[valve", vec!["types-file"]),
+        ("[amp]\nx = 1\n", vec!["types-file"]),
+        (
+            "[[valve]]\ntype = 'X1'\nkind = 'hexode'\n",
+            vec!["types-entry"],
+        ),
+        (twice, vec!["types-twice"]),
+        (ring, vec!["types-like", "types-like"]),
+        (
+            "[source.common]\ntext = 'mine'\nstatus = 'seen'\n",
+            vec!["types-entry"],
+        ),
+    ] {
+        assert_eq!(codes(text), wanted, "{text}");
+        for code in wanted {
+            assert!(manual.contains(&format!("| `{code}` |")), "{code}");
+        }
+    }
+}

@@ -1,6 +1,6 @@
 //! One data sheet as text, JSON and CSV.
 
-use super::{curves, picture};
+use super::{curves, laws, picture};
 use crate::outcome::Failure;
 use crate::table::{Side, Table, hanging, paragraph};
 use serde_json::{Map, Value, json};
@@ -99,6 +99,7 @@ pub(super) fn text(sheet: &Sheet, library: &Library) -> String {
     let computed = curves::text(sheet);
     if !computed.is_empty() {
         out.push_str(&computed);
+        out.push_str(&laws::text(sheet, library));
         out.push_str(&curves::caution());
     }
     out.push_str("\nSources\n");
@@ -441,6 +442,7 @@ pub(super) fn json(sheet: &Sheet, library: &Library) -> Value {
             })
             .collect();
         map.insert("sources".to_owned(), Value::Object(sources));
+        map.insert("laws".to_owned(), laws::json(sheet, library));
     }
     value
 }
