@@ -14,12 +14,22 @@ use crate::slips::Hint;
 use serde::Serialize;
 use wiring::circuit::Setting;
 
+mod bands;
+mod compute;
+mod conditions;
+mod currents;
 pub mod entry;
+mod listing;
+mod model;
+mod ohms;
 pub mod points;
+mod sample;
+mod state;
 pub mod trouble;
 pub mod uncertainty;
 pub mod verdict;
 
+pub use compute::{chart, chart_with};
 pub use verdict::{Band, Word};
 
 /// What is asked of a chart.

@@ -14,6 +14,7 @@ use wiring::circuit::{Circuit, History, Kind, Known, Make, MeasuredValue, Part};
 
 mod causes;
 
+pub(crate) use causes::part_of;
 pub use causes::{Cause, Causes};
 
 /// Median and spread of a factor.
@@ -244,8 +245,21 @@ impl Tolerances {
     /// the period, where drift stays and the wider of the two spreads counts.
     #[must_use]
     pub fn of_part(&self, circuit: &Circuit, part: &Part, quantity: Quantity) -> Spread {
+        self.of_winding(circuit, part, None, quantity)
+    }
+
+    /// The same of one winding of a transformer (`hv`, `primary`, `secondary`), whose ohms may
+    /// be written while another's are not; `None` for the part as a whole.
+    #[must_use]
+    pub fn of_winding(
+        &self,
+        circuit: &Circuit,
+        part: &Part,
+        winding: Option<&str>,
+        quantity: Quantity,
+    ) -> Spread {
         match quantity {
-            Quantity::Ohms => self.ohms(circuit, part),
+            Quantity::Ohms => self.ohms(circuit, part, winding),
             Quantity::Leak => self.leak(part),
             Quantity::Farads => self.farads(part),
             Quantity::Henries => self.spread(Case::Henries, 0.0),
@@ -268,7 +282,7 @@ impl Tolerances {
         }
     }
 
-    fn ohms(&self, circuit: &Circuit, part: &Part) -> Spread {
+    fn ohms(&self, circuit: &Circuit, part: &Part, winding: Option<&str>) -> Spread {
         if is_measured(&part.known) {
             return self.spread(Case::MeasuredOhms, 0.0);
         }
@@ -284,20 +298,11 @@ impl Tolerances {
                 false,
             ),
             Kind::Choke { ohms, .. } => self.spread(written(ohms.is_some()), 0.0),
-            Kind::PowerTransformer(t) => {
-                let all = t
-                    .windings
-                    .iter()
-                    .all(|w| w.ohms.is_some() || w.halves.is_some());
-                self.spread(written(all), 0.0)
+            Kind::PowerTransformer(_)
+            | Kind::OutputTransformer(_)
+            | Kind::CouplingTransformer(_) => {
+                self.spread(written(ohms_written(&part.kind, winding)), 0.0)
             }
-            Kind::OutputTransformer(t) => {
-                self.spread(written(t.ohms.is_some() || t.halves.is_some()), 0.0)
-            }
-            Kind::CouplingTransformer(t) => self.spread(
-                written(t.primary_ohms.is_some() && t.secondary_ohms.is_some()),
-                0.0,
-            ),
             Kind::Valve(_) => self.spread(Case::HeaterOhms, 0.0),
             Kind::Speaker { .. } | Kind::Tank { .. } => self.spread(Case::Speaker, 0.0),
             Kind::Cell { .. } => self.spread(Case::Cell, 0.0),
@@ -388,6 +393,30 @@ fn known_of_pot(circuit: &Circuit, part: &Part) -> Known {
         .and_then(|name| circuit.part(name))
         .and_then(|id| circuit.parts.get(id.0))
         .map_or_else(|| part.known.clone(), |p| p.known.clone())
+}
+
+/// Did somebody write the ohms of this winding (of every winding, when none is named)?
+fn ohms_written(kind: &Kind, winding: Option<&str>) -> bool {
+    match kind {
+        Kind::PowerTransformer(t) => {
+            let primary = winding.is_some_and(|w| w != "primary") || t.primary_ohms.is_some();
+            primary
+                && t.windings
+                    .iter()
+                    .filter(|w| winding.is_none_or(|name| name == w.name))
+                    .all(|w| w.ohms.is_some() || w.halves.is_some())
+        }
+        Kind::OutputTransformer(t) => match winding {
+            Some("secondary") => t.secondary_ohms.is_some(),
+            _ => t.ohms.is_some() || t.halves.is_some(),
+        },
+        Kind::CouplingTransformer(t) => {
+            let primary = winding == Some("secondary") || t.primary_ohms.is_some();
+            let secondary = winding == Some("primary") || t.secondary_ohms.is_some();
+            primary && secondary
+        }
+        _ => true,
+    }
 }
 
 fn written(is: bool) -> Case {

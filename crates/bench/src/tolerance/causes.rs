@@ -148,19 +148,31 @@ fn spread_of(
         ),
         Quantity::Meter => tolerances.spread(Case::MeterOhms, 0.0),
         quantity => part_of(circuit, &parameter.part).map_or(Spread::NONE, |part| {
-            tolerances.of_part(circuit, part, quantity)
+            let winding = parameter.part.split_once(' ').map(|(_, word)| word);
+            tolerances.of_winding(circuit, part, winding, quantity)
         }),
     }
 }
 
-/// The part a parameter belongs to: exactly its name, or the valve of a section (`V1a`).
+/// The part a parameter belongs to: by its name, before a space (`T1 hv`), less a section
+/// letter (`V1a`), or any gang of a pot (`DEPTH` of `DEPTHa`).
 pub(crate) fn part_of<'a>(circuit: &'a Circuit, name: &str) -> Option<&'a Part> {
-    let exact = circuit.part(name);
-    let id = exact.or_else(|| {
+    let name = name.split(' ').next().unwrap_or(name);
+    let section = || {
         let last = name.chars().last().filter(char::is_ascii_lowercase)?;
         circuit.part(name.strip_suffix(last)?)
-    })?;
-    circuit.parts.get(id.0)
+    };
+    let gang = || {
+        circuit
+            .parts
+            .iter()
+            .find(|p| p.parent.as_deref() == Some(name))
+    };
+    circuit
+        .part(name)
+        .or_else(section)
+        .and_then(|id| circuit.parts.get(id.0))
+        .or_else(gang)
 }
 
 fn valve_name<'a>(circuit: &'a Circuit, name: &str) -> Option<&'a str> {
