@@ -3,10 +3,12 @@
 //! Works on lines and tokens, never on the circuit, so nothing that was typed can be
 //! lost: comments, order, spelling, values and line breaks stay. Only the space between
 //! tokens changes, runs of blank lines shrink to one, and line ends become `\n`.
-//! A line the reader reports as an error is left exactly as typed, because nobody knows
+//! A line that the reader finds wrong in itself is left exactly as typed, because nobody knows
 //! yet what it meant; so is a line whose tokens would change with its spaces. Free text
 //! (headings, `heard`, quoted notes) keeps its inner spaces.
 
+use crate::codes;
+use crate::diagnostic::Severity;
 use crate::lexer::{self, Token, TokenKind, is_space};
 use std::fmt::Write as _;
 
@@ -317,9 +319,38 @@ fn first_word<'a>(line: &lexer::Line<'a>) -> Option<&'a str> {
     }
 }
 
-/// Numbers, from 1 and rising, of the lines the reader reports as errors.
-fn lines_in_error(_text: &str) -> Vec<usize> {
-    Vec::new()
+/// Errors that lie between lines, or between files: the line itself reads well.
+const BETWEEN_LINES: [codes::Code; 16] = [
+    codes::CASE_CLASH,
+    codes::CONDITION_UNCLEAR,
+    codes::UNKNOWN_KIND,
+    codes::UNKNOWN_TERMINAL,
+    codes::UNKNOWN_SECTION,
+    codes::WHICH_SECTION,
+    codes::DESCRIBED_DIFFERENTLY,
+    codes::NOT_DESCRIBED,
+    codes::VALVE_WITHOUT_TYPE,
+    codes::LAMP_UNKNOWN,
+    codes::MET_ELSEWHERE,
+    codes::TURNED_ROUND,
+    codes::APART_YET_JOINED,
+    codes::MAINS_JOINED,
+    codes::SET_UNKNOWN,
+    codes::SET_UNCLEAR,
+];
+
+/// Numbers, from 1 and rising, of the lines that the reader reports as errors in themselves.
+fn lines_in_error(text: &str) -> Vec<usize> {
+    let between = |code: &str| BETWEEN_LINES.iter().any(|c| c.name == code);
+    let mut lines: Vec<usize> = crate::read_one(text)
+        .problems
+        .iter()
+        .filter(|p| p.severity == Severity::Error && !between(p.code))
+        .map(|p| p.place.line)
+        .collect();
+    lines.sort_unstable();
+    lines.dedup();
+    lines
 }
 
 #[cfg(test)]
@@ -411,8 +442,12 @@ mod tests {
             "V1      12AX7\n\nR1      1k\n",
         );
         check(
-            "T1 power 230 V :hv 275-0-275 V , bias 50 V=49\n",
-            "T1      power 230 V :hv 275-0-275 V, bias 50 V = 49\n",
+            "T1 power 230 V : hv 275-0-275 V , bias 50 V
+R1 470=560
+",
+            "T1      power 230 V: hv 275-0-275 V, bias 50 V
+R1      470 = 560
+",
         );
         check("", "");
         check(" \n\n", "");

@@ -23,8 +23,8 @@ impl Problems {
             code: code.name,
             severity: code.severity,
             place,
-            message: message.into(),
-            advice: advice.into(),
+            message: clipped(message.into()),
+            advice: clipped(advice.into()),
             also: None,
         });
     }
@@ -86,6 +86,28 @@ impl Problems {
             .sort_by_key(|d| (d.place.file, d.place.line, d.place.column));
         self.list
     }
+}
+
+/// A sentence whose words are short enough to show: a word of thousands of letters, which is
+/// quoted back to the technician, keeps its beginning.
+fn clipped(sentence: String) -> String {
+    const LONGEST_WORD: usize = 60;
+    let is_short = |w: &str| w.len() <= LONGEST_WORD;
+    if sentence.split(' ').all(is_short) {
+        return sentence;
+    }
+    let words: Vec<String> = sentence
+        .split(' ')
+        .map(|word| {
+            if is_short(word) {
+                return word.to_owned();
+            }
+            let begin: String = word.chars().take(LONGEST_WORD / 2).collect();
+            let end = if word.contains('`') { "...`" } else { "..." };
+            format!("{begin}{end}")
+        })
+        .collect();
+    words.join(" ")
 }
 
 /// `"a", "b" or "c"` with backticks, at most eight of them.
