@@ -1,18 +1,20 @@
-//! Small dense real systems, for the few unknowns of a rectifier group.
+//! Small dense systems, for the few unknowns of a rectifier group.
+
+use crate::linear::Scalar;
 
 /// Solves `a x = b` in place for `columns` right-hand sides: `a` is `n` by `n` row by row, `b`
 /// is `n` by `columns` row by row and holds the answer afterwards. Rows are exchanged to find
 /// the largest pivot. False when the matrix is singular.
-pub(super) fn solve(a: &mut [f64], b: &mut [f64], n: usize, columns: usize) -> bool {
+pub(super) fn solve<S: Scalar>(a: &mut [S], b: &mut [S], n: usize, columns: usize) -> bool {
     for k in 0..n {
         let mut best = k;
         for r in k + 1..n {
-            if a[r * n + k].abs() > a[best * n + k].abs() {
+            if a[r * n + k].size() > a[best * n + k].size() {
                 best = r;
             }
         }
         let pivot = a[best * n + k];
-        if pivot == 0.0 || !pivot.is_finite() {
+        if pivot == S::ZERO || !pivot.size().is_finite() {
             return false;
         }
         if best != k {
@@ -25,14 +27,16 @@ pub(super) fn solve(a: &mut [f64], b: &mut [f64], n: usize, columns: usize) -> b
         }
         for r in k + 1..n {
             let factor = a[r * n + k] / pivot;
-            if factor == 0.0 {
+            if factor == S::ZERO {
                 continue;
             }
             for c in k + 1..n {
-                a[r * n + c] -= factor * a[k * n + c];
+                let step = factor * a[k * n + c];
+                a[r * n + c] -= step;
             }
             for c in 0..columns {
-                b[r * columns + c] -= factor * b[k * columns + c];
+                let step = factor * b[k * columns + c];
+                b[r * columns + c] -= step;
             }
         }
     }

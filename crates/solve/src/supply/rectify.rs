@@ -148,8 +148,6 @@ struct Sweep<'a> {
     reach: Vec<f64>,
     /// The trapezium's share of the stores, `n` by `m`.
     share: Vec<f64>,
-    /// Steady volts and emf.
-    drive: Vec<f64>,
     /// Plate volts now.
     volts: Vec<f64>,
     /// What the network passes at those volts.
@@ -247,8 +245,7 @@ impl<'a> Sweep<'a> {
             reach,
             share,
             // With no current the plates see steady volts and emf alone, which is a consistent start.
-            volts: drive.clone(),
-            drive,
+            volts: drive,
             net_amps: vec![0.0; CYCLE_STEPS * m],
             law_amps: vec![0.0; CYCLE_STEPS * m],
             law_slope: vec![0.0; CYCLE_STEPS * m],
@@ -275,20 +272,20 @@ impl<'a> Sweep<'a> {
     /// Newton's method over the whole cycle.
     fn solve(&mut self) -> bool {
         let size = CYCLE_STEPS * self.m;
-        let (mut next_volts, mut next_amps) = (vec![0.0; size], vec![0.0; size]);
+        let (mut step_volts, mut step_amps) = (vec![0.0; size], vec![0.0; size]);
         for _ in 0..MOST_STEPS {
             let (greatest, apart) = self.laws();
             if apart <= TOLERANCE * greatest + 1e-16 {
                 return true;
             }
             self.iterations += 1;
-            if !self.linear_cycle(&mut next_volts, &mut next_amps) {
+            if !self.linear_cycle(&mut step_volts, &mut step_amps) {
                 return false;
             }
-            let fraction = self.line_search(&next_volts, &next_amps);
+            let fraction = self.line_search(&step_volts, &step_amps);
             for at in 0..size {
-                self.volts[at] += fraction * (next_volts[at] - self.volts[at]);
-                self.net_amps[at] += fraction * (next_amps[at] - self.net_amps[at]);
+                self.volts[at] += fraction * step_volts[at];
+                self.net_amps[at] += fraction * step_amps[at];
             }
         }
         let (greatest, apart) = self.laws();
@@ -301,10 +298,8 @@ impl<'a> Sweep<'a> {
         let mut sum = 0.0;
         for (d, plate) in self.group.plates.iter().enumerate() {
             for at in (d..CYCLE_STEPS * self.m).step_by(self.m) {
-                let step = volts[at] - self.volts[at];
-                let (i, _) = plate.law.conduction(self.volts[at] + fraction * step);
-                let net = self.net_amps[at] + fraction * (amps[at] - self.net_amps[at]);
-                sum += step * (i - net);
+                let (i, _) = plate.law.conduction(self.volts[at] + fraction * volts[at]);
+                sum += volts[at] * (i - self.net_amps[at] - fraction * amps[at]);
             }
         }
         sum
@@ -336,59 +331,62 @@ impl<'a> Sweep<'a> {
         if low > 0.0 { low } else { high }
     }
 
-    /// The cycle with each law replaced by its tangent, solved exactly.
+    /// The Newton step: departures of volts and network currents at which the tangents of the
+    /// laws meet the network. Departures, so that large network resistances (a floating
+    /// winding's against ground) act on small numbers only.
     fn linear_cycle(&self, volts: &mut [f64], amps: &mut [f64]) -> bool {
         let (m, n) = (self.m, self.n);
-        let Some(unknown) = self.closed(1, true, |d, j, row| {
-            row[0] += self.drive[j * m + d];
-        }) else {
+        let Some(unknown) = self.closed(1, true, |_, _| {}) else {
             return false;
         };
         // Forward once more with the closing values in place.
-        let mut state = unknown[..n].to_vec();
-        let means = &unknown[n..];
+        let (start, means) = unknown.split_at(n);
+        let mut state = start.to_vec();
         let mut next = vec![0.0; n];
         let mut active = Vec::with_capacity(m);
         let (mut a, mut b) = (vec![0.0; m * m], vec![0.0; m]);
         for j in 0..CYCLE_STEPS {
+            let here = j * m..(j + 1) * m;
             active.clear();
             for d in 0..m {
                 let at = j * m + d;
-                let mut w = self.drive[at];
-                for s in 0..n {
-                    w -= self.reach[d * n + s] * state[s];
+                let mut w = 0.0;
+                for (reach, x) in self.reach[d * n..].iter().zip(&state) {
+                    w -= reach * x;
                 }
-                for e in 0..m {
-                    w += self.ohms[d * m + e] * means[e];
+                for (z, mean) in self.ohms[d * m..].iter().zip(means) {
+                    w += z * mean;
                 }
                 volts[at] = w;
-                amps[at] = self.tangent(at);
+                amps[at] = self.law_amps[at] - self.net_amps[at];
                 if self.law_slope[at] > 0.0 {
                     active.push(d);
                 }
             }
-            self.tangent_step(j, &active, volts, amps, &mut a, &mut b);
-            for s in 0..n {
-                let mut x = 0.0;
-                for q in 0..n {
-                    x += self.carry[s * n + q] * state[q];
+            self.tangent_step(
+                j,
+                &active,
+                &mut volts[here.clone()],
+                &mut amps[here.clone()],
+                &mut a,
+                &mut b,
+            );
+            for (s, x) in next.iter_mut().enumerate() {
+                *x = 0.0;
+                for (carry, y) in self.carry[s * n..].iter().zip(&state) {
+                    *x += carry * y;
                 }
-                for d in 0..m {
-                    x += self.feed[s * m + d] * (amps[j * m + d] - means[d]);
+                for (d, i) in amps[here.clone()].iter().enumerate() {
+                    *x += self.feed[s * m + d] * (i - means[d]);
                 }
-                next[s] = x;
             }
             state.copy_from_slice(&next);
         }
         volts.iter().chain(amps.iter()).all(|x| x.is_finite())
     }
 
-    /// Current of the tangent at zero volts.
-    fn tangent(&self, at: usize) -> f64 {
-        self.law_amps[at] - self.law_slope[at] * self.volts[at]
-    }
-
-    /// At one step: from the volts with no current flowing to those with it.
+    /// At one step: from the volts with no current flowing to those with it. On entry `amps`
+    /// holds what the laws pass beyond the network's currents.
     fn tangent_step(
         &self,
         j: usize,
@@ -399,50 +397,46 @@ impl<'a> Sweep<'a> {
         b: &mut [f64],
     ) {
         let m = self.m;
-        let at = j * m;
-        // `amps` holds the tangents' currents at no volts; for plates without slope these stand.
-        if active.is_empty() && amps[at..at + m].iter().all(|i| *i == 0.0) {
+        if active.is_empty() && amps.iter().all(|i| *i == 0.0) {
             return;
         }
         let count = active.len();
         for (r, &d) in active.iter().enumerate() {
-            let mut w = volts[at + d];
-            for e in 0..m {
-                w -= self.ohms[d * m + e] * amps[at + e];
+            let mut w = volts[d];
+            for (z, i) in self.ohms[d * m..].iter().zip(amps.iter()) {
+                w -= z * i;
             }
             b[r] = w;
             for (c, &e) in active.iter().enumerate() {
-                a[r * count + c] =
-                    self.ohms[d * m + e] * self.law_slope[at + e] + if r == c { 1.0 } else { 0.0 };
+                a[r * count + c] = self.ohms[d * m + e] * self.law_slope[j * m + e]
+                    + if r == c { 1.0 } else { 0.0 };
             }
         }
         if !matrix::solve(&mut a[..count * count], &mut b[..count], count, 1) {
             b[..count].fill(f64::NAN);
         }
         for (r, &d) in active.iter().enumerate() {
-            amps[at + d] += self.law_slope[at + d] * b[r];
+            amps[d] += self.law_slope[j * m + d] * b[r];
         }
-        for d in 0..m {
-            let mut drop = 0.0;
-            for e in 0..m {
-                drop += self.ohms[d * m + e] * amps[at + e];
+        for (d, v) in volts.iter_mut().enumerate() {
+            for (z, i) in self.ohms[d * m..].iter().zip(amps.iter()) {
+                *v -= z * i;
             }
-            volts[at + d] -= drop;
         }
+        // The solved volts are free of the cancellation that the subtraction suffers.
         for (r, &d) in active.iter().enumerate() {
-            // The solved figure is free of the cancellation that the subtraction suffers.
-            volts[at + d] = b[r];
+            volts[d] = b[r];
         }
     }
 
     /// Closes the linear cycle for `extra` known columns: `known` adds its share to the volts of
-    /// a plate at a step; with `constants`, the tangents' own currents join the first column.
+    /// a plate; with `constants`, what the laws pass beyond the network joins the first column.
     /// Returns stores at the start and means, one row each; `None` when singular.
     fn closed(
         &self,
         extra: usize,
         constants: bool,
-        known: impl Fn(usize, usize, &mut [f64]),
+        known: impl Fn(usize, &mut [f64]),
     ) -> Option<Vec<f64>> {
         let (m, n) = (self.m, self.n);
         let unknowns = n + m;
@@ -478,7 +472,7 @@ impl<'a> Sweep<'a> {
         k: usize,
         extra: usize,
         constants: bool,
-        known: &impl Fn(usize, usize, &mut [f64]),
+        known: &impl Fn(usize, &mut [f64]),
     ) -> (Vec<f64>, Vec<f64>) {
         let (m, n) = (self.m, self.n);
         let mut state = vec![0.0; n * k];
@@ -498,7 +492,11 @@ impl<'a> Sweep<'a> {
                 if self.law_slope[at] > 0.0 {
                     active.push(d);
                 }
-                let c = if constants { self.tangent(at) } else { 0.0 };
+                let c = if constants {
+                    self.law_amps[at] - self.net_amps[at]
+                } else {
+                    0.0
+                };
                 still &= c == 0.0;
                 amps[d * k..(d + 1) * k].fill(0.0);
                 amps[d * k] = c;
@@ -509,7 +507,7 @@ impl<'a> Sweep<'a> {
                 for (r, &d) in active.iter().enumerate() {
                     let row = &mut b[r * k..(r + 1) * k];
                     row.fill(0.0);
-                    known(d, j, row);
+                    known(d, row);
                     for e in 0..m {
                         let z = self.ohms[d * m + e];
                         row[0] -= z * amps[e * k];
@@ -572,7 +570,7 @@ impl<'a> Sweep<'a> {
         if self.law_slope.iter().all(|g| *g == 0.0) {
             return;
         }
-        let Some(answer) = self.closed(m, false, |d, _, row| row[d] += 1.0) else {
+        let Some(answer) = self.closed(m, false, |d, row| row[d] += 1.0) else {
             return;
         };
         for d in 0..m {
