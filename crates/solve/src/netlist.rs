@@ -219,7 +219,7 @@ pub struct WindingPort {
 /// v_d[j] = V_d + emf_peak_d cos(a_j + phase_d)
 ///          - sum_e ohms[d][e] (i_e[j] - I_e) - sum_s stores[s].reach[d] x_s[j]
 /// i_d[j] = law_d(v_d[j])                          (forward law and zener, without the leak)
-/// x_s[j] = x_s[j-1] + h/2 (f_s[j-1] + f_s[j])     (x[0] = x[CYCLE_STEPS], f[0] = f[CYCLE_STEPS])
+/// 3 x_s[j] - 4 x_s[j-1] + x_s[j-2] = 2 h f_s[j]   (all indices round the cycle)
 /// f_s[j] = sum_q stores[s].rates[q] x_q[j] - LEAST_DECAY x_s[j] + sum_d stores[s].charge[d] (i_d[j] - I_d)
 /// I_d    = mean over j of i_d[j]
 /// ```
@@ -228,7 +228,8 @@ pub struct WindingPort {
 /// `ohms` and `stores`, because the direct-current equations already hold what the mean
 /// current does; so a winding's own resistance counts for both, and what the primary reflects
 /// (which no steady current crosses) for the departures only. `x` has mean zero of itself.
-/// `sum ohms i` with the stores is the impedance that the diodes see, as a passive network.
+/// `ohms` with the stores is the impedance that the diodes see, as a passive network. The
+/// two-step backward difference keeps it passive and damps what is faster than a step.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rectifiers {
     /// The plates.

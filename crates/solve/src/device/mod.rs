@@ -17,6 +17,7 @@ mod triode;
 
 pub use library::{LawEntry, ValveLaw, law_entry, law_for, laws, pentode_law, triode_law};
 pub use pentode::{PentodePoint, Sloped};
+pub use rectifier::LawPoint;
 pub use rows::{RowErrors, RowPoint, row_errors, row_point};
 pub use triode::TriodePoint;
 

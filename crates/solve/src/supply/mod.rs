@@ -9,7 +9,11 @@ mod network;
 pub mod rectify;
 pub mod reduce;
 
-pub use rectify::Cycle;
+#[cfg(test)]
+#[expect(dead_code, reason = "ripple is looked at by some tests only")]
+mod brute;
+
+pub use rectify::{Cycle, CycleMemory};
 pub use reduce::{Reduced, reduce};
 
 /// Something that a reader of the figures must know: approximate, left out, doubtful.

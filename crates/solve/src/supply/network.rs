@@ -12,9 +12,9 @@ use crate::netlist::{Law, Netlist, NodeIndex};
 
 /// Conductance from every node to ground, so that islands have an answer. Far below any leak.
 const FLOOR_SIEMENS: f64 = 1e-13;
-/// Least leak of a diode at mains frequency: that of some 20 pF across it (common practice, no
-/// source). It settles how a winding that floats between two diodes of a bridge stands.
-pub(super) const LEAST_DIODE_SIEMENS: f64 = 1e-8;
+/// Leak of a diode at mains frequency before more is known of it: that of a fraction of a
+/// picofarad across it.
+const DIODE_SIEMENS: f64 = 1e-10;
 /// What stands for a capacitor that is a short for the ripple, besides its series resistance.
 const SHORT_OHMS: f64 = 1e-3;
 
@@ -116,12 +116,16 @@ pub(super) trait Kind<S: Scalar> {
     fn core(&self, at: Reactance, henries: f64) -> S;
     /// Ohms to use in place of an element's (a filament that mains current heats).
     fn ohms(&self, element: usize) -> Option<f64>;
+    /// Siemens of a diode that is open, besides its leak.
+    fn open_diode(&self, element: usize) -> Option<f64>;
 }
 
 /// Phasors at an angular frequency.
 pub(super) struct AtFrequency<'a> {
     pub(super) omega: f64,
     pub(super) lamps: &'a [(usize, f64)],
+    /// Siemens of open diodes.
+    pub(super) leaks: &'a [(usize, f64)],
 }
 
 impl Kind<Complex> for AtFrequency<'_> {
@@ -136,7 +140,10 @@ impl Kind<Complex> for AtFrequency<'_> {
         Complex::ONE / Complex::new(0.0, self.omega * henries)
     }
     fn ohms(&self, element: usize) -> Option<f64> {
-        lamp(self.lamps, element)
+        listed(self.lamps, element)
+    }
+    fn open_diode(&self, element: usize) -> Option<f64> {
+        listed(self.leaks, element)
     }
 }
 
@@ -144,6 +151,8 @@ impl Kind<Complex> for AtFrequency<'_> {
 pub(super) struct AtInstant<'a> {
     pub(super) held: &'a [(Reactance, Held)],
     pub(super) lamps: &'a [(usize, f64)],
+    /// Siemens of open diodes.
+    pub(super) leaks: &'a [(usize, f64)],
 }
 
 impl AtInstant<'_> {
@@ -180,12 +189,15 @@ impl Kind<f64> for AtInstant<'_> {
         0.0
     }
     fn ohms(&self, element: usize) -> Option<f64> {
-        lamp(self.lamps, element)
+        listed(self.lamps, element)
+    }
+    fn open_diode(&self, element: usize) -> Option<f64> {
+        listed(self.leaks, element)
     }
 }
 
-fn lamp(lamps: &[(usize, f64)], element: usize) -> Option<f64> {
-    lamps.iter().find(|(e, _)| *e == element).map(|(_, r)| *r)
+fn listed(list: &[(usize, f64)], element: usize) -> Option<f64> {
+    list.iter().find(|(e, _)| *e == element).map(|(_, r)| *r)
 }
 
 impl<S: Scalar> Network<S> {
@@ -395,7 +407,8 @@ impl<S: Scalar> Build<S> {
                 }
             }
             Law::Diode { a, k, law } => {
-                self.conductance(*a, *k, S::real(law.leak.max(LEAST_DIODE_SIEMENS)));
+                let siemens = kind.open_diode(index).unwrap_or(DIODE_SIEMENS);
+                self.conductance(*a, *k, S::real(law.leak.max(siemens)));
             }
             Law::Triode { .. } | Law::Pentode { .. } | Law::Neon { .. } | Law::Rectifiers(_) => {}
         }

@@ -8,8 +8,7 @@
 //! of their own. Knows equations only; it refuses to guess what a diode is for.
 
 use super::network::{
-    AtFrequency, AtInstant, Held, LEAST_DIODE_SIEMENS, Network, Part, Reactance, between, draw,
-    reactances,
+    AtFrequency, AtInstant, Held, Network, Part, Reactance, between, draw, reactances,
 };
 use super::{Note, matrix};
 use crate::device::{DiodeLaw, RectifierLaw};
@@ -26,6 +25,9 @@ const LEAST_SHARED: f64 = 1e-2;
 /// A reactance is a state of its group when it stores more than this part of the apparent
 /// power that a diode's current exchanges with the network, at the mains frequency or twice it.
 const LEAST_PART: f64 = 3e-3;
+/// An open diode leaks this part of what the impedance before it would pass: enough to settle
+/// how a winding stands that floats between two diodes of a bridge, too little to see.
+const OPEN_PART: f64 = 1e-5;
 /// States of one group.
 const MOST_STORES: usize = 8;
 
@@ -69,61 +71,40 @@ pub fn reduce(netlist: &Netlist, lamps: &[(usize, f64)]) -> Reduced {
     if mains.is_empty() || netlist.hertz <= 0.0 {
         return out;
     }
-    let omega = TAU * netlist.hertz;
-    let phasors = |times: f64| {
-        Network::<Complex>::new(
-            netlist,
-            &AtFrequency {
-                omega: omega * times,
-                lamps,
-            },
-            0.0,
-        )
-    };
-    let (Some(mut first), Some(mut second)) = (phasors(1.0), phasors(2.0)) else {
-        out.notes.push(Note::new(
-            "mains",
-            "the alternating volts could not be solved, so no rectifier is driven",
-        ));
-        return out;
-    };
     // With the mains at 0 V the structure is found at 1 V, and the emfs are 0.
     let greatest = mains.iter().fold(0.0_f64, |v, s| v.max(s.2.abs()));
-    let mut x = first.blank();
-    for (a, b, volts, ohms) in &mains {
-        let volts = if greatest > 0.0 { *volts } else { 1.0 };
-        draw(
-            &mut x,
-            *b,
-            *a,
-            Complex::real(volts * SQRT_2 / ohms.max(1e-6)),
-        );
+    let unit = if greatest > 0.0 { None } else { Some(1.0) };
+    let mut leaks = Vec::new();
+    let mut seen = None;
+    for round in 0..2 {
+        let Some(found) = See::new(netlist, &mains, unit, lamps, &leaks) else {
+            out.notes.push(Note::new(
+                "mains",
+                "the alternating volts could not be solved, so no rectifier is driven",
+            ));
+            return out;
+        };
+        if round == 0 {
+            leaks = found.leaks();
+        }
+        seen = Some(found);
     }
-    first.solve(&mut x);
-    let (scale, reference) = if greatest > 0.0 {
-        (1.0, greatest * SQRT_2)
-    } else {
-        (0.0, SQRT_2)
+    let Some(See {
+        x,
+        driven,
+        first: (z1, x1, mut first),
+        second: (z2, x2, mut second),
+    }) = seen
+    else {
+        return out;
     };
+    let omega = TAU * netlist.hertz;
+    let scale = if greatest > 0.0 { 1.0 } else { 0.0 };
     for (node, slot) in out.open.iter_mut().enumerate() {
         *slot = between(&x, node, 0) * Complex::real(scale);
     }
-    let mut driven: Vec<Driven> = Vec::new();
-    for (element, e) in netlist.elements.iter().enumerate() {
+    for e in &netlist.elements {
         match &e.law {
-            Law::Diode { a, k, law } if a != k && alive(law) => {
-                let emf = between(&x, *a, *k);
-                if emf.abs() > LEAST_EMF * reference {
-                    driven.push(Driven {
-                        element,
-                        plate: *a,
-                        cathode: *k,
-                        law: *law,
-                        emf,
-                        scale,
-                    });
-                }
-            }
             Law::Triode {
                 plate,
                 grid,
@@ -150,33 +131,14 @@ pub fn reduce(netlist: &Netlist, lamps: &[(usize, f64)]) -> Reduced {
             _ => {}
         }
     }
-    let impedance = |network: &mut Network<Complex>| -> (Vec<Vec<Complex>>, Vec<Vec<Complex>>) {
-        let mut answers = Vec::with_capacity(driven.len());
-        for d in &driven {
-            let mut b = network.blank();
-            draw(&mut b, d.plate, d.cathode, Complex::ONE);
-            network.solve(&mut b);
-            answers.push(b);
-        }
-        let z = driven
-            .iter()
-            .map(|d| {
-                answers
-                    .iter()
-                    .map(|x| -between(x, d.plate, d.cathode))
-                    .collect()
-            })
-            .collect();
-        (z, answers)
-    };
-    let (z1, x1) = impedance(&mut first);
-    let (z2, x2) = impedance(&mut second);
     for members in groups(&z1, driven.len()) {
         let mut finder = Finder {
             netlist,
             lamps,
+            leaks: &leaks,
             driven: &driven,
             members: &members,
+            scale,
         };
         let mut chosen = finder.choose(
             omega,
@@ -237,8 +199,124 @@ struct Driven {
     law: DiodeLaw,
     /// Peak phasor; with no mains, that of 1 V of mains.
     emf: Complex,
-    /// 0 with no mains, else 1.
-    scale: f64,
+}
+
+/// Impedances between driven diodes, the solutions for one ampere through each, the network.
+type Impedances = (Vec<Vec<Complex>>, Vec<Vec<Complex>>, Network<Complex>);
+
+/// The network as phasors see it with all diodes open.
+struct See {
+    /// Solution for the mains alone, peak phasors.
+    x: Vec<Complex>,
+    driven: Vec<Driven>,
+    /// At the mains frequency.
+    first: Impedances,
+    /// At twice that.
+    second: Impedances,
+}
+
+impl See {
+    /// `unit`, if given, stands in the place of the mains volts.
+    fn new(
+        netlist: &Netlist,
+        mains: &[(NodeIndex, NodeIndex, f64, f64)],
+        unit: Option<f64>,
+        lamps: &[(usize, f64)],
+        leaks: &[(usize, f64)],
+    ) -> Option<Self> {
+        let phasors = |times: f64| {
+            let kind = AtFrequency {
+                omega: TAU * netlist.hertz * times,
+                lamps,
+                leaks,
+            };
+            Network::<Complex>::new(netlist, &kind, 0.0)
+        };
+        let mut first = phasors(1.0)?;
+        let mut x = first.blank();
+        let mut reference = 0.0_f64;
+        for (a, b, volts, ohms) in mains {
+            let peak = unit.unwrap_or(*volts) * SQRT_2;
+            reference = reference.max(peak.abs());
+            draw(&mut x, *b, *a, Complex::real(peak / ohms.max(1e-6)));
+        }
+        first.solve(&mut x);
+        let mut driven = Vec::new();
+        for (element, e) in netlist.elements.iter().enumerate() {
+            if let Law::Diode { a, k, law } = &e.law {
+                let emf = between(&x, *a, *k);
+                if a != k && alive(law) && emf.abs() > LEAST_EMF * reference {
+                    driven.push(Driven {
+                        element,
+                        plate: *a,
+                        cathode: *k,
+                        law: *law,
+                        emf,
+                    });
+                }
+            }
+        }
+        let impedance = |mut network: Network<Complex>| -> Impedances {
+            let mut answers = Vec::with_capacity(driven.len());
+            for d in &driven {
+                let mut b = network.blank();
+                draw(&mut b, d.plate, d.cathode, Complex::ONE);
+                network.solve(&mut b);
+                answers.push(b);
+            }
+            let z = driven
+                .iter()
+                .map(|d| {
+                    answers
+                        .iter()
+                        .map(|x| -between(x, d.plate, d.cathode))
+                        .collect()
+                })
+                .collect();
+            (z, answers, network)
+        };
+        let first = impedance(first);
+        let second = impedance(phasors(2.0)?);
+        Some(See {
+            x,
+            driven,
+            first,
+            second,
+        })
+    }
+
+    /// What each driven diode may leak when open.
+    fn leaks(&self) -> Vec<(usize, f64)> {
+        let all: Vec<usize> = (0..self.driven.len()).collect();
+        let admittance = admittances(&self.first.0, &all);
+        self.driven
+            .iter()
+            .enumerate()
+            .map(|(d, driven)| {
+                let passes = admittance
+                    .as_ref()
+                    .and_then(|y| y.get(d * (all.len() + 1)))
+                    .map_or(0.0, |y| y.abs());
+                (driven.element, (OPEN_PART * passes).clamp(1e-13, 1e-6))
+            })
+            .collect()
+    }
+}
+
+/// Inverse of the impedances between some diodes with an ohm in each (so that two diodes in
+/// parallel are no contradiction): amperes through the row's for a volt across the column's.
+fn admittances(z: &[Vec<Complex>], members: &[usize]) -> Option<Vec<Complex>> {
+    let m = members.len();
+    let mut a: Vec<Complex> = Vec::with_capacity(m * m);
+    for d in members {
+        a.extend(members.iter().map(|e| z[*d][*e]));
+    }
+    let mut b = vec![Complex::ZERO; m * m];
+    for r in 0..m {
+        a[r * m + r] += Complex::ONE;
+        b[r * m + r] = Complex::ONE;
+    }
+    matrix::solve(&mut a, &mut b, m, m).then_some(b)
 }
 
 /// Can it conduct at all?
@@ -315,6 +393,9 @@ type At<'n> = (
 struct Finder<'a> {
     netlist: &'a Netlist,
     lamps: &'a [(usize, f64)],
+    leaks: &'a [(usize, f64)],
+    /// 0 with no mains, else 1.
+    scale: f64,
     driven: &'a [Driven],
     members: &'a [usize],
 }
@@ -385,26 +466,16 @@ impl Finder<'_> {
         for (r, d) in self.members.iter().enumerate() {
             let own = z[*d][*d].abs();
             // A diode whose current has no way back alone says nothing.
-            if own < 0.01 / LEAST_DIODE_SIEMENS && own > 0.0 {
+            if own < 1e6 && own > 0.0 {
                 let mut amps = vec![Complex::ZERO; m];
                 amps[r] = Complex::ONE;
                 out.push((amps, own));
             }
         }
         if m > 1 {
-            let mut a: Vec<Complex> = Vec::with_capacity(m * m);
-            for d in self.members {
-                a.extend(self.members.iter().map(|e| z[*d][*e]));
-            }
-            let mut b = vec![Complex::ZERO; m * m];
-            for r in 0..m {
-                // An ohm in each diode, so that two diodes in parallel are no contradiction.
-                a[r * m + r] += Complex::ONE;
-                b[r * m + r] = Complex::ONE;
-            }
-            if matrix::solve(&mut a, &mut b, m, m) {
+            if let Some(y) = admittances(z, self.members) {
                 for c in 0..m {
-                    let amps: Vec<Complex> = (0..m).map(|r| b[r * m + c]).collect();
+                    let amps: Vec<Complex> = (0..m).map(|r| y[r * m + c]).collect();
                     let power = amps[c].abs();
                     if power > 0.0 {
                         out.push((amps, power));
@@ -504,6 +575,7 @@ impl Finder<'_> {
             &AtInstant {
                 held,
                 lamps: self.lamps,
+                leaks: self.leaks,
             },
             esr_floor,
         )?;
@@ -515,7 +587,7 @@ impl Finder<'_> {
                 plate: d.plate,
                 cathode: d.cathode,
                 law: d.law,
-                emf_peak: d.emf.abs() * d.scale,
+                emf_peak: d.emf.abs() * self.scale,
                 phase: d.emf.angle(),
             });
             let mut b = network.blank();

@@ -140,9 +140,14 @@ fn capacitor_input_rows() {
         worst_peak = worst_peak.max(crest.abs());
         assert!(error.abs() < 0.01, "{row}: {error}");
         assert!(ripple.abs() < 0.02, "{row}: ripple {ripple}");
-        // The first row of each load falls out of order with its neighbours (a peak that rises
-        // with the series resistance), so its crest is not held to more than 6 %.
-        assert!(crest.abs() < 0.06, "{row}: crest {crest}");
+        // Peaks of the rows with the least resistance fall out of order with their neighbours
+        // (they rise with resistance), so the rows' own peaks are good to some 7 %.
+        let peak_error = if number("Rs_over_RL") < 0.006 {
+            0.08
+        } else {
+            0.05
+        };
+        assert!(crest.abs() < peak_error, "{row}: crest {crest}");
         assert!(rms.abs() < 0.04, "{row}: rms {rms}");
     }
     println!(
@@ -299,6 +304,55 @@ proptest! {
         }
         let cycle = group.cycle(across);
         prop_assert!(cycle.solved);
-        prop_assert!(cycle.iterations < 80, "{} steps", cycle.iterations);
+        prop_assert!(cycle.iterations < 60, "{} steps", cycle.iterations);
+    }
+}
+
+/// Two capacitors in series behind both diodes, which together short them: the hardest of the
+/// usual shapes, because nothing but the capacitors limits the current while both conduct.
+#[test]
+fn a_doubler_overdriven_is_solved() {
+    let mut group = reservoir(
+        RectifierLaw::SILICON,
+        169.7,
+        2,
+        25.5,
+        20e-6,
+        20e-6 * 16.7,
+        60.0,
+    );
+    group.ohms = vec![vec![25.5, -25.5], vec![-25.5, 25.5]];
+    group.stores.push(group.stores[0].clone());
+    for (s, store) in group.stores.iter_mut().enumerate() {
+        let own = |d| if d == s { 1.0 } else { 0.0 };
+        store.rates = vec![-16.7, -16.7];
+        store.charge = (0..2).map(|d| 50000.0 * own(d)).collect();
+        store.reach = (0..2).map(own).collect();
+    }
+    for volts in [-160.0, -100.0, -15.0, 0.0, 30.0] {
+        assert!(group.cycle(&[volts, volts]).solved, "{volts}");
+    }
+}
+
+#[test]
+fn a_memory_changes_no_answer() {
+    let group = reservoir(
+        RectifierLaw::Valve(3.1e-4),
+        389.0,
+        2,
+        150.0,
+        16e-6,
+        1e-5,
+        50.0,
+    );
+    let mut memory = CycleMemory::default();
+    let (mut warm, mut g) = ([0.0; 2], [0.0; 4]);
+    for volts in [-340.0, -339.0, -390.0, -420.0, -200.0, -201.0] {
+        let mut cold = [0.0; 2];
+        assert!(group.mean_currents(&[volts; 2], &mut cold, &mut g));
+        assert!(group.mean_currents_from(&mut memory, &[volts; 2], &mut warm, &mut g));
+        for (a, b) in warm.iter().zip(&cold) {
+            assert!((a - b).abs() <= 1e-10 * b.abs(), "{volts}: {a} {b}");
+        }
     }
 }

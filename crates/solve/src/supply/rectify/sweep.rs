@@ -1,0 +1,543 @@
+//! Newton's method over a whole cycle at once.
+//!
+//! Between steps the volts and amperes of the network are brought to the nearest point of each
+//! law: nearest along a line of the resistance that the plate sees. A plate found 30 V above
+//! its cathode then gets the amperes that 30 V drive through that resistance, not those of the
+//! bare law, and a steep law is as easy as a soft one (resolvent of a monotone operator; Minty,
+//! Duke Math. J. 29, 1962, from memory, not seen). Steps are halved until the misfit falls.
+
+use super::super::matrix;
+use crate::netlist::{CYCLE_STEPS, LEAST_DECAY, Rectifiers};
+use std::f64::consts::TAU;
+
+/// Newton steps of one approach.
+const MOST_STEPS: usize = 40;
+/// Accepted departure of the laws from the network's currents, relative to the greatest.
+const TOLERANCE: f64 = 1e-11;
+
+/// The working arrays of one solution. Arrays over the cycle are step by step, plate within step.
+pub(super) struct Sweep<'a> {
+    group: &'a Rectifiers,
+    /// Plates.
+    m: usize,
+    /// States: all stores at the step before, then all at the step before that.
+    n: usize,
+    /// Resistances with what a current puts on the stores at once, `m` by `m`.
+    ohms: Vec<f64>,
+    /// The states from one step to the next, `n` by `n`.
+    carry: Vec<f64>,
+    /// What the currents add to them on the way, `n` by `m`.
+    feed: Vec<f64>,
+    /// What the states before a step take from the plates at it, `m` by `n`.
+    reach: Vec<f64>,
+    /// The resistance that each plate sees with all others conducting, `m`.
+    seen: Vec<f64>,
+    /// Resistance in series with every plate, for the time being.
+    series: f64,
+    /// Plate volts and amperes that satisfy the network.
+    pub(super) net_volts: Vec<f64>,
+    pub(super) net_amps: Vec<f64>,
+    /// The nearest volts and amperes that satisfy the laws, and the slopes there.
+    pub(super) volts: Vec<f64>,
+    pub(super) law_amps: Vec<f64>,
+    law_slope: Vec<f64>,
+    pub(super) iterations: usize,
+}
+
+impl<'a> Sweep<'a> {
+    pub(super) fn new(group: &'a Rectifiers, across: &[f64]) -> Self {
+        let m = group.plates.len();
+        let stores = group.stores.len();
+        let n = 2 * stores;
+        let step = 1.0 / (group.hertz.max(1e-3) * CYCLE_STEPS as f64);
+        // (1 - 2h/3 A)^-1 applied to [4/3 | -1/3 | 2h/3 B].
+        let width = n + m;
+        let mut left = vec![0.0; stores * stores];
+        let mut right = vec![0.0; stores * width];
+        for (s, store) in group.stores.iter().enumerate() {
+            for q in 0..stores {
+                let rate = store.rates.get(q).copied().unwrap_or(0.0);
+                let one = if q == s { 1.0 } else { 0.0 };
+                left[s * stores + q] = one - 2.0 / 3.0 * step * (rate - one * LEAST_DECAY);
+            }
+            right[s * width + s] = 4.0 / 3.0;
+            right[s * width + stores + s] = -1.0 / 3.0;
+            for d in 0..m {
+                let charge = store.charge.get(d).copied().unwrap_or(0.0);
+                right[s * width + n + d] = 2.0 / 3.0 * step * charge;
+            }
+        }
+        // Passive networks never make this singular; a damaged one gets stores that stand still.
+        if !matrix::solve(&mut left, &mut right, stores, width) {
+            right.fill(0.0);
+        }
+        let mut carry = vec![0.0; n * n];
+        let mut feed = vec![0.0; n * m];
+        let mut reach = vec![0.0; m * n];
+        let mut ohms = vec![0.0; m * m];
+        for s in 0..stores {
+            carry[s * n..(s + 1) * n].copy_from_slice(&right[s * width..s * width + n]);
+            carry[(stores + s) * n + s] = 1.0;
+            feed[s * m..(s + 1) * m].copy_from_slice(&right[s * width + n..(s + 1) * width]);
+        }
+        for d in 0..m {
+            for (e, z) in ohms[d * m..(d + 1) * m].iter_mut().enumerate() {
+                let row = group.ohms.get(d);
+                *z = row.and_then(|row| row.get(e)).copied().unwrap_or(0.0);
+            }
+            for (s, store) in group.stores.iter().enumerate() {
+                let take = store.reach.get(d).copied().unwrap_or(0.0);
+                for q in 0..n {
+                    reach[d * n + q] += take * carry[s * n + q];
+                }
+                for e in 0..m {
+                    ohms[d * m + e] += take * feed[s * m + e];
+                }
+            }
+        }
+        // Reciprocal diagonal of the inverse; a little is added for plates in parallel.
+        let mut seen = vec![1.0; m];
+        let mut left = ohms.clone();
+        let mut right = vec![0.0; m * m];
+        for d in 0..m {
+            left[d * m + d] += 1e-2;
+            right[d * m + d] = 1.0;
+        }
+        if matrix::solve(&mut left, &mut right, m, m) {
+            for (d, slot) in seen.iter_mut().enumerate() {
+                let ohms = 1.0 / right[d * m + d];
+                *slot = if ohms.is_finite() {
+                    ohms.clamp(1e-3, 1e8)
+                } else {
+                    1.0
+                };
+            }
+        }
+        let mut drive = vec![0.0; CYCLE_STEPS * m];
+        for (d, plate) in group.plates.iter().enumerate() {
+            let turn = TAU / CYCLE_STEPS as f64;
+            for j in 0..CYCLE_STEPS {
+                let angle = turn * (j + 1) as f64 + plate.phase;
+                drive[j * m + d] = across[d]
+                    + if plate.emf_peak == 0.0 {
+                        0.0
+                    } else {
+                        plate.emf_peak * angle.cos()
+                    };
+            }
+        }
+        Sweep {
+            group,
+            m,
+            n,
+            ohms,
+            carry,
+            feed,
+            reach,
+            // With no current the plates see steady volts and emf alone, which is a consistent start.
+            volts: vec![0.0; CYCLE_STEPS * m],
+            net_volts: drive,
+            net_amps: vec![0.0; CYCLE_STEPS * m],
+            seen,
+            series: 0.0,
+            law_amps: vec![0.0; CYCLE_STEPS * m],
+            law_slope: vec![0.0; CYCLE_STEPS * m],
+            iterations: 0,
+        }
+    }
+
+    /// Brings the network's volts and amperes to the laws; returns the greatest current and the
+    /// greatest departure from the network's.
+    fn laws(&mut self) -> (f64, f64) {
+        let (mut greatest, mut apart) = (0.0_f64, 0.0_f64);
+        for (d, plate) in self.group.plates.iter().enumerate() {
+            let ohms = self.seen[d];
+            for at in (d..CYCLE_STEPS * self.m).step_by(self.m) {
+                let emf = self.net_volts[at] + ohms * self.net_amps[at];
+                let point = plate.law.behind(ohms + self.series, emf);
+                self.volts[at] = point.volts + self.series * point.amps;
+                self.law_amps[at] = point.amps;
+                self.law_slope[at] = point.slope / (1.0 + self.series * point.slope);
+                greatest = greatest.max(point.amps.abs());
+                apart = apart.max((point.amps - self.net_amps[at]).abs());
+            }
+        }
+        (greatest, apart)
+    }
+
+    /// How far laws and network are apart: sum of squares, each weighted with its resistance.
+    fn misfit(&self, fraction: f64, volts: &[f64], amps: &[f64]) -> f64 {
+        let mut sum = 0.0;
+        for (d, plate) in self.group.plates.iter().enumerate() {
+            let ohms = self.seen[d];
+            for at in (d..CYCLE_STEPS * self.m).step_by(self.m) {
+                let net = self.net_amps[at] + fraction * amps[at];
+                let emf = self.net_volts[at] + fraction * volts[at] + ohms * net;
+                let apart = ohms * (plate.law.behind(ohms + self.series, emf).amps - net);
+                sum += apart * apart;
+            }
+        }
+        sum
+    }
+
+    /// Newton's method over the whole cycle; where it stalls, once more with a resistance in
+    /// series with each plate that is as large as anything in the network, then less and less.
+    pub(super) fn solve(&mut self) -> bool {
+        let start = self.net_volts.clone();
+        if self.newton(14) {
+            return true;
+        }
+        self.net_volts.copy_from_slice(&start);
+        self.net_amps.fill(0.0);
+        let m = self.m;
+        let largest = (0..m).fold(0.0_f64, |z, d| z.max(self.ohms[d * m + d].abs()));
+        let least = self.seen.iter().copied().fold(f64::INFINITY, f64::min);
+        self.series = largest;
+        while self.series > 1e-2 * least {
+            self.newton(MOST_STEPS);
+            self.series *= 0.2;
+        }
+        self.series = 0.0;
+        self.newton(MOST_STEPS)
+    }
+
+    /// Newton's method from the volts and amperes that stand in the network.
+    pub(super) fn newton(&mut self, most: usize) -> bool {
+        let size = CYCLE_STEPS * self.m;
+        let (mut step_volts, mut step_amps) = (vec![0.0; size], vec![0.0; size]);
+        let (mut greatest, mut apart) = self.laws();
+        let mut best = f64::INFINITY;
+        for count in 0..most {
+            if apart <= TOLERANCE * greatest + 1e-16 {
+                return true;
+            }
+            self.iterations += 1;
+            if !self.linear_cycle(&mut step_volts, &mut step_amps) {
+                return false;
+            }
+            // Full steps are the rule; the misfit is looked at only when they do not pay.
+            let mut fraction = 1.0;
+            if count >= 12 && apart >= best {
+                let before = self.misfit(0.0, &step_volts, &step_amps);
+                while fraction > 1e-4
+                    && self.misfit(fraction, &step_volts, &step_amps)
+                        > (1.0 - 0.1 * fraction) * before
+                {
+                    fraction *= 0.5;
+                }
+            }
+            best = best.min(apart);
+            for at in 0..size {
+                self.net_volts[at] += fraction * step_volts[at];
+                self.net_amps[at] += fraction * step_amps[at];
+            }
+            (greatest, apart) = self.laws();
+        }
+        apart <= 1e3 * TOLERANCE * greatest + 1e-15
+    }
+
+    /// The Newton step: departures of volts and network currents at which the tangents of the
+    /// laws meet the network. Departures, so that large network resistances (a floating
+    /// winding's against ground) act on small numbers only.
+    fn linear_cycle(&self, volts: &mut [f64], amps: &mut [f64]) -> bool {
+        let (m, n) = (self.m, self.n);
+        let Some(unknown) = self.closed(1, true, |_, _| {}) else {
+            return false;
+        };
+        // Forward once more with the closing values in place.
+        let (start, means) = unknown.split_at(n);
+        let mut state = start.to_vec();
+        let mut next = vec![0.0; n];
+        let mut active = Vec::with_capacity(m);
+        let (mut a, mut b) = (vec![0.0; m * m], vec![0.0; m]);
+        for j in 0..CYCLE_STEPS {
+            let here = j * m..(j + 1) * m;
+            active.clear();
+            for d in 0..m {
+                let at = j * m + d;
+                let mut w = 0.0;
+                for (reach, x) in self.reach[d * n..].iter().zip(&state) {
+                    w -= reach * x;
+                }
+                for (z, mean) in self.ohms[d * m..].iter().zip(means) {
+                    w += z * mean;
+                }
+                volts[at] = w;
+                amps[at] = self.beyond(at);
+                if self.law_slope[at] > 0.0 {
+                    active.push(d);
+                }
+            }
+            self.tangent_step(
+                j,
+                &active,
+                &mut volts[here.clone()],
+                &mut amps[here.clone()],
+                &mut a,
+                &mut b,
+            );
+            for (s, x) in next.iter_mut().enumerate() {
+                *x = 0.0;
+                for (carry, y) in self.carry[s * n..].iter().zip(&state) {
+                    *x += carry * y;
+                }
+                for (d, i) in amps[here.clone()].iter().enumerate() {
+                    *x += self.feed[s * m + d] * (i - means[d]);
+                }
+            }
+            state.copy_from_slice(&next);
+        }
+        volts.iter().chain(amps.iter()).all(|x| x.is_finite())
+    }
+
+    /// What a law's tangent passes beyond the network's current at the network's volts.
+    fn beyond(&self, at: usize) -> f64 {
+        (self.law_amps[at] - self.net_amps[at])
+            - self.law_slope[at] * (self.volts[at] - self.net_volts[at])
+    }
+
+    /// At one step: from the volts with no current flowing to those with it. On entry `amps`
+    /// holds what the laws pass beyond the network's currents.
+    fn tangent_step(
+        &self,
+        j: usize,
+        active: &[usize],
+        volts: &mut [f64],
+        amps: &mut [f64],
+        a: &mut [f64],
+        b: &mut [f64],
+    ) {
+        let m = self.m;
+        if active.is_empty() && amps.iter().all(|i| *i == 0.0) {
+            return;
+        }
+        let count = active.len();
+        for (r, &d) in active.iter().enumerate() {
+            let mut w = volts[d];
+            for (z, i) in self.ohms[d * m..].iter().zip(amps.iter()) {
+                w -= z * i;
+            }
+            b[r] = w;
+            for (c, &e) in active.iter().enumerate() {
+                a[r * count + c] = self.ohms[d * m + e] * self.law_slope[j * m + e]
+                    + if r == c { 1.0 } else { 0.0 };
+            }
+        }
+        if !matrix::solve(&mut a[..count * count], &mut b[..count], count, 1) {
+            b[..count].fill(f64::NAN);
+        }
+        for (r, &d) in active.iter().enumerate() {
+            amps[d] += self.law_slope[j * m + d] * b[r];
+        }
+        for (d, v) in volts.iter_mut().enumerate() {
+            for (z, i) in self.ohms[d * m..].iter().zip(amps.iter()) {
+                *v -= z * i;
+            }
+        }
+        // The solved volts are free of the cancellation that the subtraction suffers.
+        for (r, &d) in active.iter().enumerate() {
+            volts[d] = b[r];
+        }
+    }
+
+    /// Closes the linear cycle for `extra` known columns: `known` adds its share to the volts of
+    /// a plate; with `constants`, what the laws pass beyond the network joins the first column.
+    /// Returns stores at the start and means, one row each; `None` when singular.
+    fn closed(
+        &self,
+        extra: usize,
+        constants: bool,
+        known: impl Fn(usize, &mut [f64]),
+    ) -> Option<Vec<f64>> {
+        let (m, n) = (self.m, self.n);
+        let unknowns = n + m;
+        let k = extra + unknowns;
+        let (end, sums) = self.columns(k, extra, constants, &known);
+        // Stores at the end less those at the start are 0; sums over steps less means are 0.
+        let mut a = vec![0.0; unknowns * unknowns];
+        let mut b = vec![0.0; unknowns * extra];
+        for r in 0..unknowns {
+            let (row, scale) = if r < n {
+                (&end[r * k..(r + 1) * k], 1.0)
+            } else {
+                (
+                    &sums[(r - n) * k..(r - n + 1) * k],
+                    1.0 / CYCLE_STEPS as f64,
+                )
+            };
+            for u in 0..unknowns {
+                a[r * unknowns + u] = row[extra + u] * scale;
+            }
+            a[r * unknowns + r] -= 1.0;
+            for c in 0..extra {
+                b[r * extra + c] = -row[c] * scale;
+            }
+        }
+        matrix::solve(&mut a, &mut b, unknowns, extra).then_some(b)
+    }
+
+    /// Sweeps the cycle with affine columns; returns the stores at the end (`n` by `k`) and the
+    /// sums of the currents (`m` by `k`).
+    fn columns(
+        &self,
+        k: usize,
+        extra: usize,
+        constants: bool,
+        known: &impl Fn(usize, &mut [f64]),
+    ) -> (Vec<f64>, Vec<f64>) {
+        let (m, n) = (self.m, self.n);
+        let mut state = vec![0.0; n * k];
+        for s in 0..n {
+            state[s * k + extra + s] = 1.0;
+        }
+        let mut next = vec![0.0; n * k];
+        let mut sums = vec![0.0; m * k];
+        let mut amps = vec![0.0; m * k];
+        let (mut a, mut b) = (vec![0.0; m * m], vec![0.0; m * k]);
+        let mut active = Vec::with_capacity(m);
+        for j in 0..CYCLE_STEPS {
+            active.clear();
+            let mut still = true;
+            for d in 0..m {
+                let at = j * m + d;
+                if self.law_slope[at] > 0.0 {
+                    active.push(d);
+                }
+                let c = if constants { self.beyond(at) } else { 0.0 };
+                still &= c == 0.0;
+                amps[d * k..(d + 1) * k].fill(0.0);
+                amps[d * k] = c;
+            }
+            let count = active.len();
+            still &= count == 0;
+            if !still {
+                for (r, &d) in active.iter().enumerate() {
+                    let row = &mut b[r * k..(r + 1) * k];
+                    row.fill(0.0);
+                    known(d, row);
+                    for e in 0..m {
+                        let z = self.ohms[d * m + e];
+                        row[0] -= z * amps[e * k];
+                        row[extra + n + e] += z;
+                    }
+                    for s in 0..n {
+                        let reach = self.reach[d * n + s];
+                        if reach != 0.0 {
+                            for (x, y) in row.iter_mut().zip(&state[s * k..(s + 1) * k]) {
+                                *x -= reach * y;
+                            }
+                        }
+                    }
+                    for (c, &e) in active.iter().enumerate() {
+                        a[r * count + c] = self.ohms[d * m + e] * self.law_slope[j * m + e]
+                            + if r == c { 1.0 } else { 0.0 };
+                    }
+                }
+                if !matrix::solve(&mut a[..count * count], &mut b[..count * k], count, k) {
+                    b[..count * k].fill(f64::NAN);
+                }
+                for (r, &d) in active.iter().enumerate() {
+                    let g = self.law_slope[j * m + d];
+                    for c in 0..k {
+                        amps[d * k + c] += g * b[r * k + c];
+                    }
+                }
+                for (x, y) in sums.iter_mut().zip(&amps) {
+                    *x += y;
+                }
+            }
+            for s in 0..n {
+                let row = &mut next[s * k..(s + 1) * k];
+                row.fill(0.0);
+                for q in 0..n {
+                    let carry = self.carry[s * n + q];
+                    for (x, y) in row.iter_mut().zip(&state[q * k..(q + 1) * k]) {
+                        *x += carry * y;
+                    }
+                }
+                for d in 0..m {
+                    let feed = self.feed[s * m + d];
+                    row[extra + n + d] -= feed;
+                    if !still {
+                        for (x, y) in row.iter_mut().zip(&amps[d * k..(d + 1) * k]) {
+                            *x += feed * y;
+                        }
+                    }
+                }
+            }
+            std::mem::swap(&mut state, &mut next);
+        }
+        (state, sums)
+    }
+
+    /// Slopes of the mean currents with the steady volts, at the present laws.
+    pub(super) fn slopes(&self, jacobian: &mut [f64]) {
+        let (m, n) = (self.m, self.n);
+        jacobian[..m * m].fill(0.0);
+        if self.law_slope.iter().all(|g| *g == 0.0) {
+            return;
+        }
+        let Some(answer) = self.closed(m, false, |d, row| row[d] += 1.0) else {
+            return;
+        };
+        for d in 0..m {
+            for e in 0..m {
+                let slope = answer[(n + d) * m + e];
+                jacobian[d * m + e] = if slope.is_finite() { slope } else { 0.0 };
+            }
+        }
+    }
+
+    /// Departures of the stores from their means over the cycle.
+    pub(super) fn ripple(&self) -> Vec<Vec<f64>> {
+        let (m, n) = (self.m, self.n);
+        let mut out = vec![vec![0.0; CYCLE_STEPS]; n / 2];
+        if n == 0 {
+            return out;
+        }
+        let means: Vec<f64> = (0..m)
+            .map(|d| self.law_amps.iter().skip(d).step_by(m).sum::<f64>() / CYCLE_STEPS as f64)
+            .collect();
+        // From rest, then the start that closes the cycle is added.
+        let run = |start: &[f64], out: Option<&mut Vec<Vec<f64>>>| -> Vec<f64> {
+            let mut state = start.to_vec();
+            let mut keep = out;
+            for j in 0..CYCLE_STEPS {
+                let part = |d: usize| self.law_amps[j * m + d] - means[d];
+                let next: Vec<f64> = (0..n)
+                    .map(|s| {
+                        (0..n)
+                            .map(|q| self.carry[s * n + q] * state[q])
+                            .sum::<f64>()
+                            + (0..m).map(|d| self.feed[s * m + d] * part(d)).sum::<f64>()
+                    })
+                    .collect();
+                if let Some(keep) = keep.as_deref_mut() {
+                    for (x, slot) in next.iter().zip(keep.iter_mut()) {
+                        slot[j] = *x;
+                    }
+                }
+                state = next;
+            }
+            state
+        };
+        let mut b = run(&vec![0.0; n], None);
+        let mut a = vec![0.0; n * n];
+        for q in 0..n {
+            let mut column = vec![0.0; n];
+            column[q] = 1.0;
+            for _ in 0..CYCLE_STEPS {
+                column = (0..n)
+                    .map(|s| (0..n).map(|p| self.carry[s * n + p] * column[p]).sum())
+                    .collect();
+            }
+            for s in 0..n {
+                a[s * n + q] = if s == q { 1.0 } else { 0.0 } - column[s];
+            }
+        }
+        if matrix::solve(&mut a, &mut b, n, 1) {
+            run(&b, Some(&mut out));
+        }
+        out
+    }
+}
