@@ -4,7 +4,7 @@
 
 use wiring::circuit::{History, Known, MeasuredValue};
 use wiring::sheet::Library;
-use wiring::{Circuit, Conditions, NodeId, Part};
+use wiring::{Circuit, Conditions, Kind, NodeId, Part};
 
 use super::defaults::{LEAST_OHMS, OPEN_OHMS, SHORT_OHMS};
 use super::positions::Positions;
@@ -226,6 +226,29 @@ impl<'a> Builder<'a> {
             self.resistor(&part.name, part.name.clone(), ends, ohms);
         }
         true
+    }
+
+    /// `= open` on a transformer or a bridge does not say which of its windings or legs.
+    pub(super) fn unclear_reading(&mut self, part: &Part) {
+        let unclear = matches!(
+            part.kind,
+            Kind::Bridge
+                | Kind::PowerTransformer(_)
+                | Kind::OutputTransformer(_)
+                | Kind::CouplingTransformer(_)
+                | Kind::Tank { .. }
+        );
+        if let (true, Some(MeasuredValue::Open | MeasuredValue::Short)) =
+            (unclear, lifted(&part.known))
+        {
+            self.note(
+                "reading-unclear",
+                format!(
+                    "{}: which of its windings or legs reads so is not said; it is taken as marked",
+                    part.name
+                ),
+            );
+        }
     }
 
     /// Whether an element is a resistance between two nodes.

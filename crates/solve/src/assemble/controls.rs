@@ -83,16 +83,18 @@ pub(super) fn pot(
             slots.push((e, Slot::Ohms));
         }
     }
-    let name = part.parent.clone().unwrap_or_else(|| part.name.clone());
-    let known_param = b
-        .out
-        .netlist
-        .parameters
-        .iter_mut()
-        .find(|p| p.part == name && p.quantity == Quantity::Ohms);
-    match known_param {
-        // All gangs of a pot were made together and spread together.
-        Some(p) => p.slots.append(&mut slots),
+    // All gangs of a pot were made together and spread together, under the first one's name.
+    let name = match &part.parent {
+        Some(parent) => {
+            let mut gangs = b.circuit.parts.iter();
+            let first = gangs.find(|p| p.parent.as_ref() == Some(parent));
+            first.map_or(part.name.clone(), |p| p.name.clone())
+        }
+        None => part.name.clone(),
+    };
+    let mut spreading = b.out.netlist.parameters.iter_mut();
+    match spreading.find(|p| p.part == name && p.quantity == Quantity::Ohms) {
+        Some(gangs) => gangs.slots.append(&mut slots),
         None => b.spreads(&name, Quantity::Ohms, slots),
     }
 }

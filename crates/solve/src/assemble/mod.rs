@@ -110,6 +110,9 @@ pub fn assemble(
         if b.is_removed(part) {
             continue;
         }
+        if part.terminals.len() > 2 {
+            b.unclear_reading(part);
+        }
         match &part.kind {
             Kind::Resistor { ohms } => passive::resistor(&mut b, part, *ohms),
             Kind::Capacitor { farads, plus_first } => {

@@ -50,6 +50,8 @@ pub(super) fn valve<'a>(
     let kind = sheet.kind;
     let filament = kind == wiring::sheet::ValveKind::DirectlyHeatedRectifier;
     let heater = heaters::heater(b, &socket, filament);
+    let slots = heater.elements.iter().map(|e| (*e, Slot::Ohms)).collect();
+    b.spreads(&part.name, Quantity::Ohms, slots);
     let mut lights = Vec::new();
     let mut plates = Vec::new();
     for letter in socket.sections() {
