@@ -19,7 +19,7 @@ mod load;
 mod ports;
 
 pub(crate) use evaluate::Evaluation;
-pub(crate) use load::Loaded;
+pub(crate) use load::{Loaded, Scale};
 pub(crate) use ports::{Approach, Ports};
 
 use crate::linear::{Pattern, Stamp};

@@ -4,7 +4,7 @@
 //! IEEE Trans. CT 16, 1969, from memory, not seen) the sensitivity of one reading to every
 //! part at the price of one more solution.
 
-use crate::equations::{BadElement, Equations, Evaluation, Loaded, Point, Ports};
+use crate::equations::{BadElement, Equations, Evaluation, Loaded, Point, Ports, Scale};
 use crate::flows::currents_of;
 use crate::linear::Factors;
 use crate::netlist::{Law, Netlist, NodeIndex};
@@ -65,7 +65,7 @@ impl Linearised {
         let equations = Equations::new(netlist)?;
         let mut loaded = Loaded::default();
         loaded.lit.clone_from(&solution.lit);
-        equations.load(netlist, 1.0, &mut loaded)?;
+        equations.load(netlist, Scale::WHOLE, &mut loaded)?;
         let mut point = Point::new(equations.len());
         let values = solution.volts.iter().chain(&solution.amplifier_amps);
         if values.clone().count() != equations.len() {
@@ -189,7 +189,7 @@ impl Adjoint {
                 continue;
             };
             let lit = solution.lit.contains(&element);
-            let mut at = |factor: f64| {
+            let at = |factor: f64| {
                 let mut part = part.clone();
                 for &(_, slot) in parameter.slots.iter().filter(|(to, _)| *to == element) {
                     part.scale(slot, factor);

@@ -1,19 +1,25 @@
 //! The operating point: the volts at which the currents of every node sum to nothing.
 //!
-//! Newton steps with the analytic Jacobian, shortened where a full step does not bring the
-//! next correction down (the natural measure of Deuflhard, Newton Methods for Nonlinear
-//! Problems, 2004, from memory, not seen). If they stall, the sources are raised in steps,
-//! and if that stalls too, the circuit is let run from where it is with a capacitor on every
-//! node (pseudo-transient continuation; Kelley and Keyes, SIAM J. Numer. Anal. 35, 1998,
-//! from memory, not seen). A point is accepted when the last correction and the residual of
-//! every node are within the limits below; otherwise the answer names the worst node.
+//! Newton steps with the analytic Jacobian of the whole circuit, in which each valve and diode
+//! is linearised at volts of its own that follow the nodes at a measured pace. If they do
+//! not settle, they start again from other volts; then the emission of the valves, then all
+//! sources are raised in steps from next to nothing (homotopy; Melville, Trajkovic, Fang and
+//! Watson, IEEE Trans. CAD 12, 1993, from memory, not seen); at last the circuit is let run
+//! from no volts with a capacitor on every node (pseudo-transient continuation; Kelley and
+//! Keyes, SIAM J. Numer. Anal. 35, 1998, from memory, not seen). A point is accepted when the
+//! last correction and the residual of every node are within the limits below; otherwise the
+//! answer names the worst node.
+//!
+//! Where a circuit has several operating points, feedback holding each, it finds one of them.
 //!
 //! Pure: no files, no clock, no randomness; the same call gives the same bits.
 
 mod newton;
 mod rescue;
 
-use crate::equations::{Approach, BadElement, Equations, Evaluation, Loaded, Point, Ports};
+use rescue::{Raised, Run};
+
+use crate::equations::{Approach, BadElement, Equations, Evaluation, Loaded, Point, Ports, Scale};
 use crate::linear::Factors;
 use crate::netlist::{Netlist, NodeIndex};
 
@@ -28,6 +34,17 @@ pub const ACCEPTED_AMPS: f64 = 1e-12;
 
 /// Newton steps after which another start or way is tried.
 const MOST_STEPS: u32 = 40;
+
+/// Starts that are tried one after another: how the devices are approached, and where the
+/// valves stand first, by plate volts and grid volts times those of a valve at work.
+const STARTS: [(Approach, f64, f64); 6] = [
+    (Approach::Eager, 1.0, 1.0),
+    (Approach::Careful, 0.0, 0.0),
+    (Approach::Eager, 0.3, 0.2),
+    (Approach::Careful, 3.0, 2.0),
+    (Approach::Eager, 1.0, 3.0),
+    (Approach::Careful, 0.1, 0.5),
+];
 
 /// How a solution ended.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -54,9 +71,9 @@ pub enum Status {
 pub enum Method {
     /// Newton steps from the start.
     Newton,
-    /// Sources raised in steps.
-    SourceSteps,
-    /// Pseudo-transient continuation.
+    /// The emission of the valves, or all sources, raised in steps from next to nothing.
+    Raised,
+    /// The circuit let run, with a capacitor on every node.
     Transient,
 }
 
@@ -129,6 +146,8 @@ pub struct Solver {
     step: Vec<f64>,
     next: Vec<f64>,
     shape: Vec<usize>,
+    /// Was the last correction of the Newton steps within the accepted limits?
+    settled: bool,
     ports: Ports,
     count: Count,
 }
@@ -156,6 +175,7 @@ impl Solver {
             next: vec![0.0; equations.size],
             loaded: Loaded::default(),
             shape: Vec::new(),
+            settled: false,
             ports: Ports::default(),
             count: Count::default(),
             equations,
@@ -172,7 +192,9 @@ impl Solver {
             }
         }
         self.loaded.lit.clear();
-        if let Err(BadElement { element }) = self.equations.load(netlist, 1.0, &mut self.loaded) {
+        if let Err(BadElement { element }) =
+            self.equations.load(netlist, Scale::WHOLE, &mut self.loaded)
+        {
             return unsolved(netlist, element);
         }
         self.count = Count::default();
@@ -198,24 +220,25 @@ impl Solver {
         {
             return (true, Method::Newton);
         }
-        self.start_cold();
-        if self.newton(Approach::Eager, MOST_STEPS, 1.0) && self.accept() {
-            return (true, Method::Newton);
+        for (approach, plate, grid) in STARTS {
+            self.start_at(plate, grid);
+            if self.newton(approach, MOST_STEPS, 1.0) && self.accept() {
+                return (true, Method::Newton);
+            }
         }
-        self.start_at_nothing();
-        if self.newton(Approach::Careful, 2 * MOST_STEPS, 1.0) && self.accept() {
-            return (true, Method::Newton);
+        if self.raise(netlist, Raised::Emission) || self.raise(netlist, Raised::Sources) {
+            return (true, Method::Raised);
         }
-        if self.source_steps(netlist) {
-            return (true, Method::SourceSteps);
-        }
-        (self.transient(), Method::Transient)
+        (
+            self.transient(Run::Bold) || self.transient(Run::Careful),
+            Method::Transient,
+        )
     }
 
     fn solution(&mut self, method: Method, done: bool, dense_before: u64) -> Solution {
         let nodes = self.equations.nodes;
         if !done {
-            self.evaluate_fine();
+            self.evaluate_exactly(Approach::AtOnce);
         }
         let (mut worst_node, mut amps) = (0, 0.0_f64);
         let residuals = self.here.residual.iter().zip(&self.here.flow);

@@ -133,11 +133,7 @@ impl Equations {
         for (pair, law) in self.pairs.iter().zip(&loaded.pairs) {
             let volts = across::<FINE>(point, pair.a, pair.b);
             let true_volts = volts;
-            let volts = if FINE {
-                volts
-            } else {
-                ports.follow(approach, volts, Farthest::Other)
-            };
+            let volts = ports.follow(approach, volts, Farthest::Other);
             let (amps, slope) = match law {
                 PairLaw::Diode(law) => law.current(volts),
                 PairLaw::Filament(law) => law.current(volts),
@@ -155,14 +151,10 @@ impl Equations {
                 across::<FINE>(point, plate, cathode),
                 across::<FINE>(point, grid, cathode),
             ];
-            let u = if FINE {
-                v
-            } else {
-                [
-                    ports.follow(approach, v[0], Farthest::Other),
-                    ports.follow(approach, v[1], Farthest::Grid),
-                ]
-            };
+            let u = [
+                ports.follow(approach, v[0], Farthest::Other),
+                ports.follow(approach, v[1], Farthest::Grid),
+            ];
             let mut at = law.currents(u[0], u[1]);
             let d = [v[0] - u[0], v[1] - u[1]];
             at.plate_a += at.plate_by_plate * d[0] + at.plate_by_grid * d[1];
@@ -192,15 +184,11 @@ impl Equations {
                 across::<FINE>(point, screen, cathode),
                 across::<FINE>(point, grid, cathode),
             ];
-            let u = if FINE {
-                v
-            } else {
-                [
-                    ports.follow(approach, v[0], Farthest::Other),
-                    ports.follow(approach, v[1], Farthest::Other),
-                    ports.follow(approach, v[2], Farthest::Grid),
-                ]
-            };
+            let u = [
+                ports.follow(approach, v[0], Farthest::Other),
+                ports.follow(approach, v[1], Farthest::Other),
+                ports.follow(approach, v[2], Farthest::Grid),
+            ];
             let at = law.currents(u[0], u[1], u[2]);
             let d = [v[0] - u[0], v[1] - u[1], v[2] - u[2]];
             let mut slopes = [[0.0; 3]; 4];
@@ -231,12 +219,8 @@ impl Equations {
                 .iter()
                 .map(|&(plate, cathode)| across::<FINE>(point, plate, cathode))
                 .collect();
-            let at: Vec<f64> = if FINE {
-                volts.clone()
-            } else {
-                let follow = |&volts: &f64| ports.follow(approach, volts, Farthest::Other);
-                volts.iter().map(follow).collect()
-            };
+            let follow = |&volts: &f64| ports.follow(approach, volts, Farthest::Other);
+            let at: Vec<f64> = volts.iter().map(follow).collect();
             let mut amps = vec![0.0; count];
             let mut slopes = vec![0.0; count * count];
             // A cycle that missed its own tolerance is the best there is; the acceptance of

@@ -4,6 +4,21 @@ use super::{AMPLIFIER_OHMS, BadElement, Equations, FLOOR_SIEMENS, LEAK_SIEMENS, 
 use crate::device::{DiodeLaw, FilamentLaw, NeonLaw, PentodeLaw, TriodeLaw};
 use crate::netlist::{Law, Netlist, Rectifiers};
 
+/// What the numbers of a netlist are multiplied by.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Scale {
+    pub(crate) emf: f64,
+    pub(crate) emission: f64,
+}
+
+impl Scale {
+    /// The netlist as it is.
+    pub(crate) const WHOLE: Self = Self {
+        emf: 1.0,
+        emission: 1.0,
+    };
+}
+
 /// A law of two terminals.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum PairLaw {
@@ -50,12 +65,12 @@ impl Loaded {
 }
 
 impl Equations {
-    /// Loads the numbers of `netlist`, which must have this structure; every emf is
-    /// multiplied by `emf_scale`.
+    /// Loads the numbers of `netlist`, which must have this structure; every emf and the
+    /// emission of every valve is multiplied by its part of `scale`.
     pub(crate) fn load(
         &self,
         netlist: &Netlist,
-        emf_scale: f64,
+        scale: Scale,
         into: &mut Loaded,
     ) -> Result<(), BadElement> {
         into.branches.clear();
@@ -72,7 +87,7 @@ impl Equations {
                 | Law::Inductor { ohms, .. }
                 | Law::Alternating { ohms, .. } => into.branch(element, *ohms, 0.0),
                 Law::Source { volts, ohms, .. } => {
-                    into.branch(element, *ohms, emf_scale * volts);
+                    into.branch(element, *ohms, scale.emf * volts);
                 }
                 Law::Transformer(transformer) => {
                     for winding in &transformer.windings {
@@ -85,11 +100,17 @@ impl Equations {
                 }
                 Law::Triode { law, .. } => {
                     into.branch(element, 1.0 / LEAK_SIEMENS, 0.0);
-                    into.triodes.push(*law);
+                    into.triodes.push(TriodeLaw {
+                        k: scale.emission * law.k,
+                        ..*law
+                    });
                 }
                 Law::Pentode { law, .. } => {
                     into.branch(element, 1.0 / LEAK_SIEMENS, 0.0);
-                    into.pentodes.push(*law);
+                    into.pentodes.push(PentodeLaw {
+                        k: scale.emission * law.k,
+                        ..*law
+                    });
                 }
                 Law::Diode { law, .. } => into.pairs.push(PairLaw::Diode(*law)),
                 Law::Filament { law, .. } => into.pairs.push(PairLaw::Filament(*law)),
@@ -100,7 +121,7 @@ impl Equations {
                 Law::Rectifiers(group) => {
                     let mut group = group.clone();
                     for plate in &mut group.plates {
-                        plate.emf_peak *= emf_scale;
+                        plate.emf_peak *= scale.emf;
                     }
                     into.groups.push(group);
                 }

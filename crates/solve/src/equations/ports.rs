@@ -33,6 +33,8 @@ const SAME_LEAST: f64 = 0.7;
 const SAME_MOST: f64 = 1.5;
 /// Moves up to this are made as asked for, volts.
 const FINE: f64 = 1e-4;
+/// Moves up to this are none, volts.
+const STILL: f64 = 1e-6;
 /// Where a triode is linearised first, volts at its plate.
 const FIRST_PLATE: f64 = 100.0;
 /// The same for a pentode, at plate and screen.
@@ -70,12 +72,15 @@ pub(crate) struct Ports {
     next: usize,
     /// Does some port stand elsewhere than its nodes?
     pub(crate) apart: bool,
+    /// Did no port have to move to speak of?
+    pub(crate) still: bool,
 }
 
 impl Ports {
     pub(super) fn restart(&mut self) {
         self.next = 0;
         self.apart = false;
+        self.still = true;
     }
 
     /// Forgets how the ports moved.
@@ -95,6 +100,7 @@ impl Ports {
             return volts;
         };
         let asked = volts - port.at;
+        self.still &= asked.abs() <= STILL;
         let last = port.moved;
         let mut by = asked;
         let mut longer = 1.0;
@@ -156,8 +162,12 @@ pub(super) enum Farthest {
 }
 
 impl Equations {
-    /// Puts every port where such a device works when all is well: a cold start.
-    pub(crate) fn first_guess(&self, loaded: &Loaded, ports: &mut Ports) {
+    /// Puts every port where such a device works when all is well, a cold start, or somewhere
+    /// else: plate and screen volts times `plate`, the grid's part of the way to cut-off times
+    /// `grid`.
+    pub(crate) fn guess(&self, loaded: &Loaded, ports: &mut Ports, plate: f64, grid: f64) {
+        let (first_plate, first_screen) = (plate * FIRST_PLATE, plate * FIRST_SCREEN);
+        let first_grid = grid * FIRST_GRID;
         ports.ports.clear();
         let mut put = |volts: f64| {
             ports.ports.push(Port {
@@ -177,13 +187,13 @@ impl Equations {
             });
         }
         for law in &loaded.triodes {
-            put(FIRST_PLATE);
-            put(-FIRST_GRID * FIRST_PLATE / law.mu.max(1.0));
+            put(first_plate);
+            put(-first_grid * first_plate / law.mu.max(1.0));
         }
         for law in &loaded.pentodes {
-            put(FIRST_SCREEN);
-            put(FIRST_SCREEN);
-            put(-FIRST_GRID * FIRST_SCREEN / law.mu.max(1.0));
+            put(first_screen);
+            put(first_screen);
+            put(-first_grid * first_screen / law.mu.max(1.0));
         }
         for group in &loaded.groups {
             for plate in &group.plates {
@@ -194,7 +204,7 @@ impl Equations {
 
     /// Puts every port at no volts.
     pub(crate) fn no_guess(&self, loaded: &Loaded, ports: &mut Ports) {
-        self.first_guess(loaded, ports);
+        self.guess(loaded, ports, 1.0, 1.0);
         for port in &mut ports.ports {
             port.at = 0.0;
         }

@@ -4,6 +4,13 @@
 use super::{ACCEPTED_AMPS, ACCEPTED_RELATIVE, ACCEPTED_RESIDUAL, ACCEPTED_VOLTS, Solver};
 use crate::equations::{Approach, Evaluation};
 
+/// Steps with plain sums. A circuit that needs more may have a part that floats with large
+/// currents going round in it, whose rounding alone would move it for ever.
+const QUICK_STEPS: u32 = 15;
+
+/// Part of the accepted correction that an old factorisation must come within.
+const NEXT_SLACK: f64 = 0.01;
+
 /// Polishing steps.
 const MOST_POLISH: u32 = 12;
 
@@ -25,10 +32,11 @@ impl Solver {
         true
     }
 
-    /// Starts with every valve where it works when all is well.
-    pub(super) fn start_cold(&mut self) {
+    /// Starts with every valve where it works when all is well, times `plate` and `grid`.
+    pub(super) fn start_at(&mut self, plate: f64, grid: f64) {
         self.start_at_nothing();
-        self.equations.first_guess(&self.loaded, &mut self.ports);
+        self.equations
+            .guess(&self.loaded, &mut self.ports, plate, grid);
         self.evaluate(Approach::Stay);
     }
 
@@ -56,7 +64,7 @@ impl Solver {
     /// `slack`), with all ports where their nodes are.
     pub(super) fn newton(&mut self, approach: Approach, most_steps: u32, slack: f64) -> bool {
         self.ports.forget_moves();
-        for _ in 0..most_steps {
+        for round in 0..most_steps {
             if !self.factor_here() {
                 return false;
             }
@@ -66,18 +74,32 @@ impl Solver {
             if !self.take(Taken::Step) {
                 return false;
             }
-            let done = !self.ports.apart && self.small(&self.step, slack);
-            self.evaluate(approach);
+            let small = self.small(&self.step, slack);
+            let done = !self.ports.apart && small;
+            if round < QUICK_STEPS {
+                self.evaluate(approach);
+            } else {
+                self.evaluate_exactly(approach);
+            }
             if done {
+                self.settled = true;
                 return true;
             }
             if !self.ports.apart {
                 // What this factorisation makes of the new residual says whether another
-                // would change anything, at a quarter of its price.
+                // would change anything, at a quarter of its price. It closes in by a part only,
+                // so it must promise more.
                 correction(&self.here, &mut self.next);
                 self.factors.solve(&self.equations.pattern, &mut self.next);
-                if self.small(&self.next, slack) {
+                if self.small(&self.next, NEXT_SLACK * slack) {
+                    self.settled = true;
                     return self.take(Taken::Next);
+                }
+                if self.ports.still {
+                    // No device moves any more, so what moves is the rounding of a part that
+                    // floats, with large currents going round in it. Polishing sums exactly.
+                    self.settled = false;
+                    return true;
                 }
             }
         }
@@ -87,9 +109,9 @@ impl Solver {
     /// Polishes `point` until correction and residuals are accepted, summing so that nothing is
     /// lost; `here` is then its evaluation.
     pub(super) fn accept(&mut self) -> bool {
-        let mut small = true;
+        let mut small = self.settled;
         for _ in 0..MOST_POLISH {
-            self.evaluate_fine();
+            self.evaluate_exactly(Approach::AtOnce);
             if small && self.balanced() {
                 return true;
             }
@@ -107,12 +129,12 @@ impl Solver {
         false
     }
 
-    /// Evaluates `here` at `point` with the devices at their nodes, to the last digit.
-    pub(super) fn evaluate_fine(&mut self) {
+    /// Evaluates `here` at `point`, the devices at their ports, to the last digit.
+    pub(super) fn evaluate_exactly(&mut self, approach: Approach) {
         self.equations.evaluate::<true>(
             &self.loaded,
             &self.point,
-            Approach::AtOnce,
+            approach,
             &mut self.ports,
             &mut self.here,
         );
@@ -146,20 +168,13 @@ impl Solver {
         true
     }
 
-    /// Is this correction of `point` within `slack` times the accepted limits?
+    /// Is this correction of the nodes within `slack` times the accepted limits? The amplifiers'
+    /// currents are judged by the residuals of the nodes that they feed.
     fn small(&self, step: &[f64], slack: f64) -> bool {
-        let nodes = self.equations.nodes - 1;
-        step.iter()
-            .zip(&self.point.high[1..])
-            .enumerate()
-            .all(|(at, (&by, &value))| {
-                let least = if at < nodes {
-                    ACCEPTED_VOLTS
-                } else {
-                    ACCEPTED_AMPS
-                };
-                by.abs() <= slack * (least + ACCEPTED_RELATIVE * value.abs())
-            })
+        let nodes = self.point.high.iter().take(self.equations.nodes).skip(1);
+        step.iter().zip(nodes).all(|(by, value)| {
+            by.abs() <= slack * (ACCEPTED_VOLTS + ACCEPTED_RELATIVE * value.abs())
+        })
     }
 
     /// Are all residuals of `here` within the accepted limits?
