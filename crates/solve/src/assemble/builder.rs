@@ -2,8 +2,10 @@
 //!
 //! Knows how to keep every number an element may hold finite and of the right sign; knows no part.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use wiring::circuit::{History, Known, MeasuredValue};
-use wiring::sheet::Library;
+use wiring::sheet::{Library, Sheet};
 use wiring::{Circuit, Conditions, Kind, NodeId, Part};
 
 use super::defaults::{LEAST_OHMS, OPEN_OHMS, SHORT_OHMS};
@@ -32,6 +34,9 @@ pub(super) struct Builder<'a> {
     pub(super) options: &'a AssembleOptions,
     pub(super) positions: Positions,
     pub(super) out: Assembly,
+    /// The sheet of each type that the wiring names, found once.
+    sheets: BTreeMap<&'a str, &'a Sheet>,
+    listed: BTreeSet<String>,
 }
 
 impl<'a> Builder<'a> {
@@ -49,7 +54,22 @@ impl<'a> Builder<'a> {
         if let Some(ground) = out.node_of.first_mut() {
             *ground = Some(0);
         }
+        let mut sheets = BTreeMap::new();
+        for part in &circuit.parts {
+            if let Kind::Valve(v) = &part.kind {
+                let names = [Some(&v.meant), v.fitted.as_ref(), v.like.as_ref()];
+                for name in names.into_iter().flatten() {
+                    if !sheets.contains_key(name.as_str())
+                        && let Some(sheet) = library.find(name)
+                    {
+                        sheets.insert(name.as_str(), sheet);
+                    }
+                }
+            }
+        }
         Self {
+            sheets,
+            listed: BTreeSet::new(),
             circuit,
             library,
             conditions,
@@ -61,6 +81,11 @@ impl<'a> Builder<'a> {
 
     pub(super) fn finish(self) -> Assembly {
         self.out
+    }
+
+    /// The data sheet of a type that the wiring names.
+    pub(super) fn sheet(&self, name: &str) -> Option<&'a Sheet> {
+        self.sheets.get(name).copied()
     }
 
     /// Kept for the record, not in the circuit.
@@ -201,8 +226,8 @@ impl<'a> Builder<'a> {
 
     /// Lists what cannot be computed, once.
     pub(super) fn unsolved(&mut self, point: &str, why: String) {
-        let point = point.to_owned();
-        if !self.out.unsolved.iter().any(|u| u.point == point) {
+        if self.listed.insert(point.to_owned()) {
+            let point = point.to_owned();
             self.out.unsolved.push(Unsolved { point, why });
         }
     }

@@ -404,6 +404,38 @@ mod tests {
         assert!(d.assumed.is_empty());
     }
 
+    /// Loaded by resistors that draw every stated current, at the primary's volts, each winding
+    /// gives its stated volts: the transformer's own equations, solved here in closed form.
+    #[test]
+    fn stated_volts_hold_at_the_stated_load() {
+        let t = PowerTransformer {
+            primary: vec![(0, 0.0), (1, 230.0)],
+            primary_ohms: None,
+            windings: vec![
+                winding("hv", &[300.0, 0.0], Some(0.12), None),
+                winding("heater", &[6.3, 0.0], Some(4.0), None),
+                winding("rect", &[5.0, 0.0], Some(2.0), Some(0.15)),
+            ],
+            ideal: false,
+        };
+        let d = design(&t, &[false; 3]);
+        let stated: [(f64, f64); 3] = [(300.0, 0.12), (6.3, 4.0), (5.0, 2.0)];
+        // With e the core's volts over 230: sum over all windings of turns times current is 0,
+        // so (1 - e) 230 / r1 = 230 e / iron + sum n_k^2 e / (230 (r_k + R_k)).
+        let turns: Vec<f64> = (0..3).map(|k| d.unloaded[k] * stated[k].0).collect();
+        let load = |k: usize| stated[k].0 / stated[k].1;
+        let drawn: f64 = (0..3)
+            .map(|k| turns[k] * turns[k] / (230.0 * (d.ohms[k] + load(k))))
+            .sum();
+        let feed = 230.0 / d.primary_ohms;
+        let e = feed / (feed + 230.0 / d.iron_ohms + drawn);
+        for k in 0..3 {
+            let volts = turns[k] * e * load(k) / (d.ohms[k] + load(k));
+            // The iron's current is made up for to first order only.
+            near(volts / stated[k].0, 1.0, 1e-3);
+        }
+    }
+
     #[test]
     fn ideal_has_no_copper_and_no_iron() {
         let t = PowerTransformer {

@@ -21,8 +21,8 @@ pub(super) struct Socket<'a> {
 impl<'a> Socket<'a> {
     /// The fitted valve's electrodes at the pins of the socket it sits in.
     pub(super) fn new(b: &Builder<'a>, part: &'a Part, valve: &Valve) -> Self {
-        let own = b.library.find(valve.type_in_socket());
-        let like = valve.like.as_deref().and_then(|t| b.library.find(t));
+        let own = b.sheet(valve.type_in_socket());
+        let like = valve.like.as_deref().and_then(|t| b.sheet(t));
         let sheet = own.or(like);
         // Pins that were described for the type go first, but not for another valve in its place.
         let described = valve.fitted.is_none() && !valve.electrodes.is_empty();

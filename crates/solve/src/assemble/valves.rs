@@ -88,7 +88,7 @@ pub(super) fn valve<'a>(
 /// Notes a valve that sits in a socket of another base.
 fn fits(b: &mut Builder<'_>, part: &Part, valve: &Valve) {
     let Some(fitted) = &valve.fitted else { return };
-    let (meant, is) = (b.library.find(&valve.meant), b.library.find(fitted));
+    let (meant, is) = (b.sheet(&valve.meant), b.sheet(fitted));
     if let (Some(meant), Some(is)) = (meant, is)
         && meant.base != is.base
     {
@@ -110,7 +110,7 @@ fn curves(
     valve: &Valve,
     letter: Option<char>,
 ) -> Option<ValveLaw> {
-    let like = valve.like.as_deref().and_then(|t| b.library.find(t));
+    let like = valve.like.as_deref().and_then(|t| b.sheet(t));
     let of = |sheet| law_for(sheet, letter).or_else(|| law_for(sheet, None));
     like.and_then(of).or_else(|| socket.sheet.and_then(of))
 }
