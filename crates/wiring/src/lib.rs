@@ -27,6 +27,7 @@ mod read;
 pub mod readings;
 mod render;
 mod resolve;
+pub mod roles;
 pub mod sheet;
 mod statement;
 pub mod units;
