@@ -30,6 +30,7 @@ mod resolve;
 pub mod roles;
 pub mod sheet;
 mod statement;
+pub mod snippet;
 pub mod units;
 mod walk;
 mod words;

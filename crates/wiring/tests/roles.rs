@@ -23,7 +23,11 @@ fn cases(text: &str) -> Vec<Case> {
             Case {
                 name: name.to_owned(),
                 wiring: wiring.to_owned(),
-                expect: expect.lines().filter(|l| !l.trim().is_empty()).map(str::to_owned).collect(),
+                expect: expect
+                    .lines()
+                    .filter(|l| !l.trim().is_empty())
+                    .map(str::to_owned)
+                    .collect(),
             }
         })
         .collect()
@@ -31,7 +35,11 @@ fn cases(text: &str) -> Vec<Case> {
 
 fn read(text: &str) -> Circuit {
     let read = wiring::read_one(text);
-    let errors: Vec<_> = read.problems.iter().filter(|d| d.severity == wiring::Severity::Error).collect();
+    let errors: Vec<_> = read
+        .problems
+        .iter()
+        .filter(|d| d.severity == wiring::Severity::Error)
+        .collect();
     assert!(errors.is_empty(), "{text}\n{errors:#?}");
     read.circuit
 }
@@ -43,12 +51,19 @@ fn section_name(circuit: &Circuit, part: PartId, section: Option<char>) -> Strin
 }
 
 /// What the anatomy says, in the words of the cases.
-fn said(circuit: &Circuit, found: &Anatomy) -> (Vec<(String, Vec<String>)>, BTreeMap<String, Vec<String>>) {
+fn said(
+    circuit: &Circuit,
+    found: &Anatomy,
+) -> (Vec<(String, Vec<String>)>, BTreeMap<String, Vec<String>>) {
     let mut blocks: Vec<(String, Vec<String>)> = found
         .blocks
         .iter()
         .map(|b| {
-            let mut names: Vec<String> = b.sections.iter().map(|s| section_name(circuit, s.part, s.section)).collect();
+            let mut names: Vec<String> = b
+                .sections
+                .iter()
+                .map(|s| section_name(circuit, s.part, s.section))
+                .collect();
             names.sort();
             (b.kind.words().to_owned(), names)
         })
@@ -59,7 +74,10 @@ fn said(circuit: &Circuit, found: &Anatomy) -> (Vec<(String, Vec<String>)>, BTre
         .iter()
         .enumerate()
         .map(|(i, p)| {
-            let mut words: Vec<String> = found.roles[i].iter().map(|r| r.role.words().to_owned()).collect();
+            let mut words: Vec<String> = found.roles[i]
+                .iter()
+                .map(|r| r.role.words().to_owned())
+                .collect();
             words.sort();
             words.dedup();
             (p.name.clone(), words)
@@ -78,18 +96,24 @@ fn check(case: &Case, wrong: &mut Vec<String>) {
             let words: Vec<&str> = rest.split_whitespace().collect();
             let cut = words
                 .iter()
-                .position(|w| w.starts_with('V') && w[1..].starts_with(|c: char| c.is_ascii_digit()))
+                .position(|w| {
+                    w.starts_with('V') && w[1..].starts_with(|c: char| c.is_ascii_digit())
+                })
                 .unwrap_or(words.len());
             let kind = words[..cut].join(" ");
             let mut valves: Vec<String> = words[cut..].iter().map(|w| (*w).to_owned()).collect();
             valves.sort();
-            let there = blocks.iter().any(|(k, v)| *k == kind && (valves.is_empty() || *v == valves));
+            let there = blocks
+                .iter()
+                .any(|(k, v)| *k == kind && (valves.is_empty() || *v == valves));
             if !there {
                 wrong.push(format!("{}: no {rest}; blocks {blocks:?}", case.name));
             }
         } else {
             let (part, role) = line.split_once(" = ").expect("PART = role");
-            let has = roles.get(part).unwrap_or_else(|| panic!("{}: no part {part}", case.name));
+            let has = roles
+                .get(part)
+                .unwrap_or_else(|| panic!("{}: no part {part}", case.name));
             if !has.iter().any(|r| r == role) {
                 wrong.push(format!("{}: {part} is {has:?}, not {role}", case.name));
             }
@@ -114,7 +138,10 @@ fn stays_the_same(case: &Case, circuit: &Circuit, found: &Anatomy, wrong: &mut V
         let other = read(&text);
         let (b, r) = said(&other, &anatomy(&other));
         if b != blocks || r != roles {
-            wrong.push(format!("{}: another answer when shuffled\n  {blocks:?}\n  {b:?}", case.name));
+            wrong.push(format!(
+                "{}: another answer when shuffled\n  {blocks:?}\n  {b:?}",
+                case.name
+            ));
         }
     }
     // Bare points get other names, and resistors and capacitors other numbers.
@@ -145,7 +172,13 @@ fn run(text: &str) {
     for case in &all {
         check(case, &mut wrong);
     }
-    assert!(wrong.is_empty(), "{} of {} cases\n{}", wrong.len(), all.len(), wrong.join("\n"));
+    assert!(
+        wrong.is_empty(),
+        "{} of {} cases\n{}",
+        wrong.len(),
+        all.len(),
+        wrong.join("\n")
+    );
 }
 
 macro_rules! topic {
