@@ -50,11 +50,11 @@ fn section_name(circuit: &Circuit, part: PartId, section: Option<char>) -> Strin
     name
 }
 
+/// Blocks with their sections, and each part's roles, in words.
+type Said = (Vec<(String, Vec<String>)>, BTreeMap<String, Vec<String>>);
+
 /// What the anatomy says, in the words of the cases.
-fn said(
-    circuit: &Circuit,
-    found: &Anatomy,
-) -> (Vec<(String, Vec<String>)>, BTreeMap<String, Vec<String>>) {
+fn said(circuit: &Circuit, found: &Anatomy) -> Said {
     let mut blocks: Vec<(String, Vec<String>)> = found
         .blocks
         .iter()
@@ -188,3 +188,156 @@ macro_rules! topic {
     )* };
 }
 topic!(stages, inverters, output, tone, inputs, effects, supplies);
+
+/// The three example amplifiers, part by part: each line of a truth file was checked by eye
+/// against the wiring and the textbook patterns.
+#[test]
+fn every_part_of_the_examples_has_its_role() {
+    for (name, wiring, truth) in [
+        (
+            "pip",
+            include_str!("../../../examples/pip.wiring"),
+            include_str!("roles/pip.truth"),
+        ),
+        (
+            "curlew",
+            include_str!("../../../examples/curlew.wiring"),
+            include_str!("roles/curlew.truth"),
+        ),
+        (
+            "turnstone",
+            include_str!("../../../examples/turnstone.wiring"),
+            include_str!("roles/turnstone.truth"),
+        ),
+    ] {
+        let circuit = read(wiring);
+        let found = anatomy(&circuit);
+        let (blocks, roles) = said(&circuit, &found);
+        let mut is: Vec<String> = blocks
+            .iter()
+            .map(|(k, v)| format!("has {k} {}", v.join(" ")).trim_end().to_owned())
+            .collect();
+        is.extend(
+            roles
+                .iter()
+                .map(|(p, r)| format!("{p} = {}", r.join(", ")).trim_end().to_owned()),
+        );
+        let mut should: Vec<String> = truth
+            .lines()
+            .filter(|l| !l.starts_with('#') && !l.is_empty())
+            .map(str::to_owned)
+            .collect();
+        is.sort();
+        should.sort();
+        assert_eq!(is, should, "{name}");
+        let case = Case {
+            name: name.to_owned(),
+            wiring: wiring.to_owned(),
+            expect: Vec::new(),
+        };
+        let mut wrong = Vec::new();
+        stays_the_same(&case, &circuit, &found, &mut wrong);
+        assert!(wrong.is_empty(), "{wrong:#?}");
+    }
+}
+
+/// Every snippet reads without a slip, and given to a host with the same names it gets free ones.
+#[test]
+fn snippets_read_and_take_free_names() {
+    use wiring::snippet::{SNIPPETS, fill, find, names_in, nearest};
+    assert!(SNIPPETS.len() >= 22);
+    for s in SNIPPETS {
+        let alone = wiring::read_one(s.text);
+        let errors: Vec<_> = alone
+            .problems
+            .iter()
+            .filter(|d| d.severity != wiring::Severity::Note)
+            .collect();
+        assert!(errors.is_empty(), "{}: {errors:#?}", s.name);
+        assert!(s.about().ends_with('.'), "{}", s.name);
+        let used = names_in(&alone.circuit);
+        let filled = fill(*s, &used);
+        let again = wiring::read_one(&filled);
+        let shared = [
+            "ground", "chassis", "earth", "live", "neutral", "bias", "B0", "B1", "B2", "B3",
+        ];
+        for name in names_in(&again.circuit) {
+            assert!(
+                !used.contains(&name) || shared.contains(&name.as_str()),
+                "{}: {name} is taken\n{filled}",
+                s.name
+            );
+        }
+        // The same circuit under other names.
+        let (a, b) = (anatomy(&alone.circuit), anatomy(&again.circuit));
+        let kinds = |x: &Anatomy| {
+            x.blocks
+                .iter()
+                .map(|b| b.kind.words())
+                .collect::<std::collections::BTreeSet<_>>()
+        };
+        assert_eq!(kinds(&a), kinds(&b), "{}", s.name);
+        // Dropped in, it stays apart from the host.
+        let joined = wiring::read_one(&format!("{}\n{filled}", s.text));
+        assert!(
+            !joined
+                .problems
+                .iter()
+                .any(|d| d.severity == wiring::Severity::Error),
+            "{}: {:#?}",
+            s.name,
+            joined.problems
+        );
+        assert_eq!(
+            joined.circuit.parts.len(),
+            2 * alone.circuit.parts.len(),
+            "{}",
+            s.name
+        );
+    }
+    assert!(find("no such thing").is_none());
+    assert!(nearest("tremolo").iter().all(|n| n.starts_with("tremolo")));
+}
+
+/// Half a tracing: with any one line missing, or all lines after it, there is an answer, and no
+/// part gets a block that lost the valve or transformer it is anchored at.
+#[test]
+fn any_half_of_an_example_is_taken_as_it_is() {
+    for wiring in [
+        include_str!("../../../examples/pip.wiring"),
+        include_str!("../../../examples/curlew.wiring"),
+        include_str!("../../../examples/turnstone.wiring"),
+    ] {
+        let lines: Vec<&str> = wiring.lines().collect();
+        let mut placed_at_the_end = 0;
+        for cut in 0..lines.len() {
+            let without: Vec<&str> = lines
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| *i != cut)
+                .map(|(_, l)| *l)
+                .collect();
+            for text in [lines[..cut].join("\n"), without.join("\n")] {
+                let circuit = wiring::read_one(&text).circuit;
+                let found = anatomy(&circuit);
+                assert_eq!(found.roles.len(), circuit.parts.len());
+                for b in &found.blocks {
+                    assert!(!b.parts.is_empty());
+                    for (p, _) in &b.parts {
+                        assert!(
+                            circuit.parts[p.0]
+                                .terminals
+                                .iter()
+                                .any(|t| t.node.is_some())
+                                || circuit.parts[p.0].terminals.is_empty(),
+                            "{} is not wired",
+                            circuit.parts[p.0].name
+                        );
+                    }
+                }
+                placed_at_the_end = found.roles.iter().filter(|r| !r.is_empty()).count();
+            }
+        }
+        assert!(placed_at_the_end > 40);
+    }
+}

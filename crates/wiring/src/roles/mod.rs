@@ -218,6 +218,8 @@ words! {
         MainsTransformer = "mains transformer",
         /// From a mains conductor to chassis.
         LineCapacitor = "line-to-chassis capacitor",
+        /// Across the mains, against interference.
+        MainsCapacitor = "mains suppression capacitor",
         /// Lamp on the panel.
         PilotLamp = "pilot lamp",
         /// Feeds the bias rectifier.

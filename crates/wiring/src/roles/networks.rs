@@ -5,6 +5,9 @@ use super::{Block, BlockKind, Finder, Role};
 use crate::circuit::{GROUND, Kind, NodeId, PartId};
 use std::collections::{BTreeMap, BTreeSet};
 
+/// Nodes joined by parts, and those parts.
+type Group = (BTreeSet<NodeId>, Vec<(PartId, Role)>);
+
 /// From the secondary of the output transformer to a cathode, tail or grid.
 pub(super) fn feedback(found: &mut Finder<'_>) {
     let secondaries: Vec<NodeId> = found
@@ -201,7 +204,7 @@ pub(super) fn leftovers(found: &mut Finder<'_>) {
         }
     }
     // One block for each connected group.
-    let mut groups: Vec<(BTreeSet<NodeId>, Vec<(PartId, Role)>)> = Vec::new();
+    let mut groups: Vec<Group> = Vec::new();
     for (part, (role, _)) in placed {
         let nodes: BTreeSet<NodeId> = view
             .of_part(part)

@@ -55,7 +55,7 @@ fn stage_of(found: &mut Finder<'_>, t: PartId) -> Option<Block> {
     if drives_tank(found, t) {
         return None;
     }
-    let kind = if single || p0.is_none() && ends.len() < 2 {
+    let kind = if single {
         BlockKind::SingleEnded
     } else {
         BlockKind::PushPull
@@ -167,6 +167,7 @@ pub(super) fn drives_tank(found: &Finder<'_>, t: PartId) -> bool {
         .iter()
         .filter(|x| x.name.starts_with('s'))
         .filter_map(|x| x.node)
+        .filter(|n| *n != GROUND)
         .any(|n| {
             tanks.contains(&n)
                 || view.at(n).any(|e| tanks.contains(&e.other(n)))

@@ -69,7 +69,7 @@ fn rectifier_outputs(found: &Finder<'_>) -> Vec<NodeId> {
     out
 }
 
-/// Whether a winding of a mains transformer is on this node, directly or through a small resistor or a diode.
+/// Whether a winding of a mains transformer is on this node, directly or through a resistor, fuse or switch.
 pub(super) fn near_winding(found: &Finder<'_>, node: NodeId) -> bool {
     let view = &found.view;
     let direct = |n: NodeId| {
@@ -82,10 +82,7 @@ pub(super) fn near_winding(found: &Finder<'_>, node: NodeId) -> bool {
             || view.at(node).any(|e| {
                 let o = e.other(node);
                 o != GROUND
-                    && matches!(
-                        e.sort,
-                        Sort::Resistor | Sort::Diode | Sort::Fuse | Sort::Switch
-                    )
+                    && matches!(e.sort, Sort::Resistor | Sort::Fuse | Sort::Switch)
                     && direct(o)
                     && !view
                         .parts(|k| matches!(k, Kind::PowerTransformer(_)))
@@ -172,7 +169,13 @@ fn spread(found: &mut Finder<'_>, start: NodeId) {
                 .view
                 .between(node, n)
                 .any(|e| matches!(e.sort, Sort::Fuse | Sort::Switch | Sort::Choke));
-            if (held(found, n) || found.view.named_rail(n) || joined)
+            // The middle of two capacitors in series is held, but is no rail.
+            let middle = found
+                .view
+                .between(node, n)
+                .any(|e| e.sort == Sort::Capacitor && e.at_least(FILTER_FARADS));
+            if !middle
+                && (held(found, n) || found.view.named_rail(n) || joined)
                 && !plate
                 && !lifts_heaters(found, n)
             {
@@ -188,14 +191,17 @@ fn spread(found: &mut Finder<'_>, start: NodeId) {
 fn lifts_heaters(found: &Finder<'_>, node: NodeId) -> bool {
     let view = &found.view;
     let on_heaters = |n: NodeId| {
-        view.terminals_at(n)
-            .iter()
-            .any(|(p, t)| match view.kind(*p) {
-                Kind::PowerTransformer(pt) => pt.windings.iter().any(|w| {
-                    w.taps.iter().any(|(i, _)| i == t) && w.taps.iter().all(|(_, v)| v.abs() < 20.0)
-                }),
-                _ => false,
-            })
+        !found.rails.contains(&n)
+            && view
+                .terminals_at(n)
+                .iter()
+                .any(|(p, t)| match view.kind(*p) {
+                    Kind::PowerTransformer(pt) => pt.windings.iter().any(|w| {
+                        w.taps.iter().any(|(i, _)| i == t)
+                            && w.taps.iter().all(|(_, v)| v.abs() < 20.0)
+                    }),
+                    _ => false,
+                })
     };
     on_heaters(node)
         || view

@@ -5,7 +5,11 @@ use super::{Block, BlockKind, Finder, Role};
 use crate::circuit::{GROUND, Kind, NodeId, PartId};
 use std::collections::{BTreeMap, BTreeSet};
 
+/// Nodes joined by input parts, those parts, and the grids they feed.
+type Group = (BTreeSet<NodeId>, Vec<(PartId, Role)>, Vec<NodeId>);
+
 pub(super) fn find(found: &mut Finder<'_>) {
+    coupling(found);
     inputs(found);
     tanks(found);
     mixers(found);
@@ -19,7 +23,7 @@ fn inputs(found: &mut Finder<'_>) {
         .into_iter()
         .filter(|j| !found.has_role(*j))
         .collect();
-    let mut groups: Vec<(BTreeSet<NodeId>, Vec<(PartId, Role)>, Vec<NodeId>)> = Vec::new();
+    let mut groups: Vec<Group> = Vec::new();
     for jack in jacks {
         let hot: Vec<NodeId> = found.view.circuit.parts[jack.0]
             .terminals
@@ -53,6 +57,16 @@ fn inputs(found: &mut Finder<'_>) {
                     _ => {}
                 }
             }
+        }
+        // A jack that only grounds a point of another block is its foot switch.
+        if parts.len() == 1
+            && let Some(b) = found.blocks.iter_mut().find(|b| {
+                b.kind != BlockKind::Input
+                    && b.inputs.iter().chain(&b.outputs).any(|n| nodes.contains(n))
+            })
+        {
+            b.parts.push((jack, Role::SignalSwitch));
+            continue;
         }
         let mut merged = (nodes, parts, outputs);
         let mut kept = Vec::new();

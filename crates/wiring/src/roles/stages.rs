@@ -182,6 +182,18 @@ pub(super) fn grid_side(
                 Sort::Resistor if found.still.contains(&other) && !found.rails.contains(&other) => {
                     parts.push((e.part, Role::GridLeak));
                 }
+                // Leak to a point that sways slowly: a capacitor holds it for the signal.
+                Sort::Resistor
+                    if e.at_least(100e3)
+                        && view.at(other).any(|f| {
+                            f.sort == Sort::Capacitor
+                                && f.at_least(8e-9)
+                                && found.still.contains(&f.other(other))
+                        })
+                        && !view.sections.iter().any(|t| t.plate == Some(other)) =>
+                {
+                    parts.push((e.part, Role::GridLeak));
+                }
                 // Leak to the tail junction or to under a cathode resistor.
                 Sort::Resistor
                     if !found.is(e.part, Role::GridStopper)
@@ -385,10 +397,21 @@ fn tail(found: &Finder<'_>, cathode: NodeId) -> Option<(Vec<(PartId, Role)>, Nod
     None
 }
 
+/// Resistances lead from here to ground, without passing `from`: one, or a control and its neighbour.
 fn down_to_ground(found: &Finder<'_>, node: NodeId, from: NodeId) -> bool {
     let view = &found.view;
     view.at(node)
-        .any(|e| e.other(node) != from && e.sort.resistive() && e.other(node) == GROUND)
+        .filter(|e| e.other(node) != from && e.sort.resistive())
+        .any(|e| {
+            let next = e.other(node);
+            next == GROUND
+                || !found.still.contains(&next)
+                    && view.at(next).any(|f| {
+                        f.other(next) == GROUND
+                            && f.sort.resistive()
+                            && (f.part == e.part || e.sort.is_pot() || f.sort.is_pot())
+                    })
+        })
 }
 
 fn leaks_to(

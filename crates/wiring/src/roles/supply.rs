@@ -53,7 +53,10 @@ pub(super) fn mains(found: &mut Finder<'_>) {
             match e.sort {
                 Sort::Fuse => block.parts.push((e.part, Role::MainsFuse)),
                 Sort::Switch => block.parts.push((e.part, Role::MainsSwitch)),
-                Sort::Capacitor => block.parts.push((e.part, Role::LineCapacitor)),
+                Sort::Capacitor if other == GROUND => {
+                    block.parts.push((e.part, Role::LineCapacitor))
+                }
+                Sort::Capacitor => block.parts.push((e.part, Role::MainsCapacitor)),
                 Sort::Lamp => block.parts.push((e.part, Role::PilotLamp)),
                 // A dropper for a neon lamp, or a discharge resistor across the mains.
                 Sort::Resistor => block.parts.push((e.part, Role::SeriesResistor)),
@@ -79,7 +82,7 @@ pub(super) fn high_tension(found: &mut Finder<'_>) {
     let rails: BTreeSet<NodeId> = found.rails.iter().copied().collect();
     let view = &found.view;
     for (valve, _, cathode) in &view.rectifier_plates {
-        if cathode.is_none_or(|c| rails.contains(&c)) {
+        if view.is_wired(*valve) && cathode.is_none_or(|c| rails.contains(&c)) {
             block.parts.push((*valve, Role::Rectifier));
         }
     }
@@ -94,6 +97,10 @@ pub(super) fn high_tension(found: &mut Finder<'_>) {
     let mut winding_side: BTreeSet<NodeId> = BTreeSet::new();
     for (_, plate, _) in &view.rectifier_plates {
         winding_side.extend(*plate);
+    }
+    for bridge in view.parts(|k| matches!(k, Kind::Bridge)) {
+        winding_side.extend(view.terminal(bridge, "ac1"));
+        winding_side.extend(view.terminal(bridge, "ac2"));
     }
     for e in view.edges.iter().filter(|e| e.sort == Sort::Diode) {
         if rails.contains(&e.b) && e.a != GROUND && !rails.contains(&e.a) {
@@ -317,26 +324,29 @@ fn held_below(found: &Finder<'_>, node: NodeId) -> bool {
             .view
             .at(node)
             .any(|e| e.sort == Sort::Capacitor && e.at_least(0.5e-6) && e.other(node) == GROUND)
-        || found.view.at(node).any(|e| {
-            // behind a resistor
-            e.sort == Sort::Resistor
-                && e.other(node) != GROUND
-                && held(found, e.other(node))
-                && !found.rails.contains(&e.other(node))
-        })
 }
 
 /// Only resistors and pots hang on it: the tapping of a divider.
 fn only_divides(found: &Finder<'_>, node: NodeId, from: PartId) -> bool {
     let view = &found.view;
+    let grid = |n: NodeId| view.sections.iter().any(|s| s.grid == Some(n));
     let mut others = view.at(node).filter(|e| e.part != from).peekable();
     others.peek().is_some()
         && others.all(|e| {
-            (e.sort.resistive() || e.sort == Sort::Capacitor)
-                && (e.other(node) == GROUND
-                    || e.sort.is_pot()
-                    || view.sections.iter().any(|s| s.grid == Some(e.other(node))))
+            let far = e.other(node);
+            match e.sort {
+                Sort::Capacitor => far == GROUND,
+                s if s.is_pot() => true,
+                Sort::Resistor => far == GROUND || !grid(far) && grid_leak_away(found, node, far),
+                _ => false,
+            }
         })
+}
+
+/// A resistor from a bias tapping to the front of a grid is that grid's leak.
+fn grid_leak_away(found: &Finder<'_>, node: NodeId, far: NodeId) -> bool {
+    let view = &found.view;
+    view.between(node, far).any(|e| e.at_least(47e3))
 }
 
 /// Heater windings, reference resistors, hum control, elevation, pilot lamps.
@@ -376,7 +386,12 @@ pub(super) fn heaters(found: &mut Finder<'_>) {
             }
         }
     }
-    nodes.retain(|n| *n != GROUND && !found.rails.contains(n));
+    // A tap on an output stage's cathode raises the heaters; the parts there are that stage's.
+    nodes.retain(|n| {
+        *n != GROUND
+            && !found.rails.contains(n)
+            && !view.sections.iter().any(|s| s.cathode == Some(*n))
+    });
     let mut lift = BTreeSet::new();
     for node in &nodes {
         let raised = view

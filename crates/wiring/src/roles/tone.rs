@@ -126,8 +126,8 @@ fn networks(found: &mut Finder<'_>) {
 fn network_at(found: &Finder<'_>, treble: PartId) -> Option<Block> {
     let view = &found.view;
     let (e1, wiper, e3) = ends(found, treble);
-    let (e1, wiper, e3) = (e1?, wiper?, e3?);
-    if wiper == e1 || wiper == e3 {
+    let (e1, e3) = (e1?, e3?);
+    if wiper == Some(e1) || wiper == Some(e3) {
         return None;
     }
     for (top, low) in [(e3, e1), (e1, e3)] {
@@ -137,7 +137,7 @@ fn network_at(found: &Finder<'_>, treble: PartId) -> Option<Block> {
         let Some(c_treble) = view.at(top).find(|e| {
             e.sort == Sort::Capacitor
                 && e.below(3.0e-9)
-                && e.other(top) != wiper
+                && Some(e.other(top)) != wiper
                 && !found.still.contains(&e.other(top))
         }) else {
             continue;
@@ -184,7 +184,12 @@ fn network_at(found: &Finder<'_>, treble: PartId) -> Option<Block> {
         let mut seen = lower.clone();
         seen.insert(junction);
         while let Some(n) = todo.pop() {
-            if n == GROUND || found.still.contains(&n) || n == wiper || n == top || n == source {
+            if n == GROUND
+                || found.still.contains(&n)
+                || Some(n) == wiper
+                || n == top
+                || n == source
+            {
                 continue;
             }
             for e in view.at(n) {
@@ -235,7 +240,7 @@ fn network_at(found: &Finder<'_>, treble: PartId) -> Option<Block> {
             BlockKind::ToneNetwork,
             parts,
             vec![source],
-            vec![wiper],
+            wiper.into_iter().collect(),
         ));
     }
     None
