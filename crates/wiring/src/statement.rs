@@ -98,7 +98,7 @@ pub(crate) fn statements<'a>(
                 codes::COMMENT_WITHOUT_SPACE,
                 first.place,
                 "A comment needs a space after its `#`.",
-                format!("Type `# {}`.", first.text.trim_start_matches('#')),
+                format!("Type `{}`.", spaced(line.text)),
             );
         } else if first.is("set") && !dashed {
             out.push(Shape::Set(words));
@@ -116,6 +116,14 @@ pub(crate) fn statements<'a>(
             out.push(Shape::Plain(words));
         }
     }
+    out
+}
+
+/// A comment line with a space after its `#`, shortened.
+fn spaced(line: &str) -> String {
+    let text = line.trim_matches(|c| lexer::is_space(c) || c == '#');
+    let mut out = String::from("# ");
+    out.extend(text.chars().take(60));
     out
 }
 
@@ -174,6 +182,10 @@ impl<'a> Chain<'a> {
                 "There is no stop before this dash.",
                 "Type a point or a part before it, or leave out the dash.",
             );
+            // What is missing must not become a wire between its neighbours.
+            if !self.items.is_empty() {
+                self.items.push(Item::Bracket(Vec::new(), place));
+            }
         }
         self.open = Some(place);
     }
@@ -270,9 +282,7 @@ fn walk<'a>(mut words: Vec<Word<'a>>, problems: &mut Problems) -> Option<(Vec<It
                     outer.push(frame);
                 } else {
                     chain = frame.chain;
-                    if !frame.alternatives.is_empty() {
-                        chain.bracket(Item::Bracket(frame.alternatives, frame.place), problems);
-                    }
+                    chain.bracket(Item::Bracket(frame.alternatives, frame.place), problems);
                 }
             }
             TokenKind::Question => problems.add(

@@ -164,6 +164,12 @@ impl<'p> Wirer<'p> {
                     {
                         self.assumed = false;
                         self.unused(*point, *unused, rest);
+                    } else if let [first, _, ..] = words.as_slice() {
+                        if first.is("unused") {
+                            self.unused_unclear(Some(*first));
+                        } else if first.is("apart") {
+                            self.apart_walk(0, None, Some(*first), None);
+                        }
                     }
                 }
                 _ => {}

@@ -113,8 +113,17 @@ impl<'w, 'a> Words<'w, 'a> {
             place: first.place,
             raw: parse_raw(first.text),
         };
-        while let (Ok(raw), Some(next)) = (&number.raw, self.peek()) {
-            if raw.unit.is_some() || !next.is_word() || !reads_as_unit(next.text) {
+        while let Some(next) = self.peek() {
+            let has_unit = number.raw.as_ref().is_ok_and(|raw| raw.unit.is_some());
+            if has_unit || !next.is_word() || !reads_as_unit(next.text) {
+                break;
+            }
+            if number.raw.is_err() {
+                // The unit belongs to the number all the same, and makes a better offer.
+                self.take();
+                number.text.push_str(next.text);
+                number.place = span(number.place, next.place);
+                number.raw = parse_raw(&number.text);
                 break;
             }
             let text = format!("{}{}", number.text, next.text);

@@ -396,13 +396,17 @@ fn exponent_offers(text: &str) -> Option<Vec<String>> {
         .get(..text.len() - digits.len() + n)?
         .parse()
         .unwrap_or(f64::INFINITY);
-    if number.is_finite() && (1e-15..1e13).contains(&number.abs()) {
-        let plain = notation(number, Quantity::Ohms).replace('R', ".");
-        let plain = plain.strip_suffix('.').unwrap_or(&plain).to_owned();
-        Some(vec![plain])
-    } else {
-        Some(Vec::new())
+    if !(number.is_finite() && (1e-15..1e13).contains(&number.abs())) {
+        return Some(Vec::new());
     }
+    let behind = digits.get(n..).unwrap_or_default();
+    let offer = if !behind.is_empty() {
+        format!("{number}{behind}")
+    } else {
+        let offer = notation(number, Quantity::Ohms).replace('R', ".");
+        offer.strip_suffix('.').unwrap_or(&offer).to_owned()
+    };
+    Some(vec![offer])
 }
 
 fn millifarad(split: &Split) -> ValueError {
