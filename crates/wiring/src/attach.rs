@@ -28,9 +28,8 @@ pub(crate) fn attach(wirer: &mut Wirer<'_>) {
         if fixed {
             first_of.entry(pass.part).or_insert(pass);
             again.push(pass);
-        } else if first_of.contains_key(&pass.part) {
-            again.push(pass);
         } else {
+            // Once attached, the ends are fixed, so this is the first time.
             first_of.insert(pass.part, pass);
             let (near, far) = if first_end_is_left(wirer, &pass) {
                 (0, 1)

@@ -69,8 +69,8 @@ codes! {
     WORD_MISSING Error "word-missing" "A word that needs something after it.";
     KIND_AND_NAME Warning "kind-and-name" "A part whose class letter says another kind than its description; the description counts.";
     DESCRIBED_DIFFERENTLY Error "described-differently" "A part described twice with different values.";
-    NOT_DESCRIBED Error "not-described" "A part that is wired but whose terminals depend on a description that is not there.";
-    VALVE_WITHOUT_TYPE Error "valve-without-type" "A valve without a type number.";
+    NOT_DESCRIBED Warning "not-described" "A part that is wired but whose terminals depend on a description that is not there.";
+    VALVE_WITHOUT_TYPE Warning "valve-without-type" "A valve without a type number.";
     UNKNOWN_VALVE_TYPE Warning "unknown-valve-type" "A valve type without a data sheet here.";
     DOES_NOT_FIT Warning "does-not-fit" "The valve that is said to be fitted has another base.";
     WINDING_NAME Error "winding-name" "A winding without a usable name: missing, given twice, or ending in a digit.";

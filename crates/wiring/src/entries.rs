@@ -194,7 +194,9 @@ impl Reader<'_> {
         }
         let done = match first.text {
             "mains" => {
-                if let Some(mains) = heading::mains(first, rest, self.problems) {
+                if let Some(mains) =
+                    heading::mains(first, rest, codes::CONDITION_UNCLEAR, self.problems)
+                {
                     self.block.conditions.mains_volts = Some(mains.volts);
                     self.block.conditions.mains_hertz = mains.hertz;
                 }
@@ -283,12 +285,17 @@ impl Reader<'_> {
                     .iter()
                     .filter(|p| matches!(p.kind, Kind::Valve(_)))
                     .map(|p| p.name.as_str());
-                let advice = format!(
-                    "The valves are {}.",
-                    listed(valves).replace(" or ", " and ")
-                );
+                let valves = listed(valves).replace(" or ", " and ");
+                let advice = if valves.is_empty() {
+                    format!(
+                        "Add a line like `{} 12AX7` when you have traced it.",
+                        word.text
+                    )
+                } else {
+                    format!("The valves traced so far are {valves}.")
+                };
                 self.problems.add(
-                    codes::CONDITION_UNCLEAR,
+                    codes::NOT_IN_WIRING,
                     word.place,
                     format!("There is no valve `{}` in this wiring.", word.text),
                     advice,
@@ -316,7 +323,7 @@ impl Reader<'_> {
             .is_some_and(|p| matches!(p.kind, Kind::Jack { .. } | Kind::Generator { .. }));
         if !known {
             self.problems.add(
-                codes::CONDITION_UNCLEAR,
+                codes::NOT_IN_WIRING,
                 jack.place,
                 format!("`{}` is no jack of this wiring.", jack.text),
                 "Name the jack that the signal goes into, like `signal J1 50 mV 1 kHz`.",

@@ -4,7 +4,7 @@ use crate::circuit::{Heading, Mains, Position, Setting};
 use crate::codes;
 use crate::problems::Problems;
 use crate::statement::Shape;
-use crate::units::{Quantity, parse};
+use crate::units::{Quantity, ValueError, parse};
 use crate::words::{Word, Words};
 
 /// Reads every heading line.
@@ -39,7 +39,7 @@ fn line(words: &[Word<'_>], heading: &mut Heading, problems: &mut Problems) {
             return;
         }
         "mains" => {
-            if let Some(mains) = mains(*first, rest, problems) {
+            if let Some(mains) = mains(*first, rest, codes::HEADING_UNCLEAR, problems) {
                 match heading.mains {
                     Some(old) if old != mains => twice(*first, problems),
                     _ => heading.mains = Some(mains),
@@ -105,13 +105,18 @@ fn twice(word: Word<'_>, problems: &mut Problems) {
     );
 }
 
-/// `mains 233 V 50 Hz`, after its word.
-pub(crate) fn mains(first: Word<'_>, rest: &[Word<'_>], problems: &mut Problems) -> Option<Mains> {
+/// `mains 233 V 50 Hz`, after its word; `unclear` is the code for what does not read.
+pub(crate) fn mains(
+    first: Word<'_>,
+    rest: &[Word<'_>],
+    unclear: codes::Code,
+    problems: &mut Problems,
+) -> Option<Mains> {
     let mut words = Words::new(rest);
-    let unclear = |problems: &mut Problems, code: codes::Code| {
+    let say = |problems: &mut Problems, word: Word<'_>| {
         problems.add(
-            code,
-            first.place,
+            unclear,
+            word.place,
             "This does not say what the wall gives.",
             "Type `mains 233 V` or `mains 233 V 50 Hz`, up to 1000 V and 1000 Hz.",
         );
@@ -121,12 +126,12 @@ pub(crate) fn mains(first: Word<'_>, rest: &[Word<'_>], problems: &mut Problems)
         .map(|n| (parse(&n.text, Quantity::Volts), n));
     let volts = match volts {
         Some((Ok(raw), _)) if (0.0..=1000.0).contains(&raw.value) => raw.value,
-        Some((Err(error), n)) => {
+        Some((Err(error), n)) if !matches!(error, ValueError::WrongUnit { .. }) => {
             problems.value(&error, n.place, &n.text, "mains ");
             return None;
         }
         _ => {
-            unclear(problems, codes::HEADING_UNCLEAR);
+            say(problems, first);
             return None;
         }
     };
@@ -134,13 +139,15 @@ pub(crate) fn mains(first: Word<'_>, rest: &[Word<'_>], problems: &mut Problems)
     if let Some(n) = words.take_number() {
         match parse(&n.text, Quantity::Hertz) {
             Ok(raw) if (1.0..=1000.0).contains(&raw.value) => hertz = Some(raw.value),
-            Ok(_) => unclear(problems, codes::HEADING_UNCLEAR),
-            Err(error) => problems.value(&error, n.place, &n.text, "mains 233 V "),
+            Err(error) if !matches!(error, ValueError::WrongUnit { .. }) => {
+                problems.value(&error, n.place, &n.text, "mains 233 V ");
+            }
+            _ => say(problems, first),
         }
     }
     if let Some(word) = words.peek() {
         problems.add(
-            codes::HEADING_UNCLEAR,
+            unclear,
             word.place,
             format!("`{}` fits nowhere in the mains.", word.text),
             "Type `mains 233 V 50 Hz`, and the rest as a comment or `note`.",

@@ -482,13 +482,12 @@ impl<'p> Wirer<'p> {
         }
         // Words behind a point were reported when descriptions were collected, and a name
         // with words behind it that is no part was explained there too.
-        if !alone && !word.text.contains('.') && !names::FIXED.contains(&word.text) {
-            if names::lookalike(word.text).is_some()
-                || !names::is_name(word.text)
-                || names::is_reserved(word.text)
-            {
-                return None;
-            }
+        let explained = names::lookalike(word.text).is_some()
+            || !names::is_name(word.text)
+            || names::is_reserved(word.text);
+        let plain = !word.text.contains('.') && !names::FIXED.contains(&word.text);
+        if !alone && plain && explained {
+            return None;
         }
         self.point(word)
     }
@@ -653,7 +652,9 @@ impl<'p> Wirer<'p> {
                 ..word
             });
         }
-        if reads_as_number(name) && crate::units::parse_raw(name).is_ok() {
+        // `n1` and `p2` are good names of points, whatever a capacitor may be marked.
+        let digit = name.starts_with(|c: char| c.is_ascii_digit() || c == '.');
+        if digit && crate::units::parse_raw(name).is_ok() {
             self.value_without_part(word);
             return None;
         }

@@ -202,7 +202,7 @@ fn timed(text: &str, most: Duration) -> Read {
     let read = read_one(text);
     let took = start.elapsed();
     assert!(took < most, "{took:?}");
-    whole(&read).unwrap();
+    whole(&read).expect("the circuit is whole");
     read
 }
 
