@@ -8,6 +8,10 @@ use super::verdict::{Band, Word};
 use wiring::circuit::NodeId;
 use wiring::readings::{Meter, Probe, Reading, Shown, Unit};
 
+/// A bench meter that shows over range on ohms sees more than this (common practice, no source:
+/// the highest range of the simplest ones ends here).
+const OVER_OHMS: f64 = 2e6;
+
 /// A reading with its own uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Read {
@@ -82,7 +86,8 @@ impl Entry {
             Shown::Number(v) => Some(band.judge(v, read.sigma)),
             Shown::Below(v) => Some(band.judge_below(v, read.sigma)),
             Shown::Above(v) => Some(band.judge_above(v, read.sigma)),
-            // a display over range says nothing about volts; ohms have their own bound
+            // over range says nothing about volts; every ohmmeter reaches OVER_OHMS
+            Shown::Over if self.unit == Unit::Ohms => Some(band.judge_above(OVER_OHMS, 0.0)),
             Shown::Over => None,
         }
     }

@@ -239,7 +239,7 @@ impl Model {
         read: bool,
     ) -> Result<Expected, String> {
         let source_ohms = self.middle.source_ohms(a, b);
-        if !(source_ohms <= UNDETERMINED_OHMS) {
+        if source_ohms.is_nan() || source_ohms > UNDETERMINED_OHMS {
             return Err(Self::why_floating(b == 0));
         }
         self.known(a, b)?;

@@ -81,7 +81,7 @@ impl Cold {
     /// A sentence, where there is no path or a part of unknown value lies in it.
     pub(super) fn expect(&self, a: NodeIndex, b: NodeIndex) -> Result<Expected, String> {
         let nominal = self.linear.source_ohms_between(a, b);
-        if !(nominal <= UNDETERMINED_OHMS) {
+        if nominal.is_nan() || nominal > UNDETERMINED_OHMS {
             return Err("no path for direct current: the meter should show over range".to_owned());
         }
         let moved = self.linear.response(&unit(a, b, self.nominal.nodes.len()));

@@ -1,8 +1,10 @@
 //! One solved circuit: volts, slopes, phasors of the mains. All that the chart asks of the solver.
 
 use solve::linearised::Linearised;
-use solve::netlist::{Netlist, NodeIndex};
+use solve::netlist::{Law, Netlist, NodeIndex};
 use solve::operating::{self, Solution, Status};
+use solve::supply::{Reduced, reduce};
+use std::f64::consts::SQRT_2;
 
 /// Why there is no chart of volts, in one sentence for the technician.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -20,7 +22,8 @@ impl Trouble {
 
 /// A solved circuit.
 pub(super) struct State {
-    netlist: Netlist,
+    /// With the diodes that the mains drive as cycle means.
+    reduced: Reduced,
     solution: Solution,
     linear: Option<Linearised>,
 }
@@ -32,7 +35,7 @@ impl State {
     /// When there is none; names the worst point.
     pub(super) fn new(netlist: &Netlist, start: Option<&Self>) -> Result<Self, Trouble> {
         let mut state = Self::only_volts(netlist, start)?;
-        let linear = Linearised::new(&state.netlist, &state.solution)
+        let linear = Linearised::new(&state.reduced.netlist, &state.solution)
             .map_err(|e| Trouble::new(format!("no slopes at the operating point: {e}")))?;
         state.linear = Some(linear);
         Ok(state)
@@ -40,7 +43,9 @@ impl State {
 
     /// The same without slopes, for circuits of which only the volts are asked.
     pub(super) fn only_volts(netlist: &Netlist, start: Option<&Self>) -> Result<Self, Trouble> {
-        let solution = operating::solve(netlist, start.map(|s| s.solution.volts.as_slice()));
+        let reduced = reduce(netlist, &[]);
+        let solution =
+            operating::solve(&reduced.netlist, start.map(|s| s.solution.volts.as_slice()));
         match solution.status {
             Status::Converged => {}
             Status::Stalled { worst_node, amps } => {
@@ -61,7 +66,7 @@ impl State {
             }
         }
         Ok(Self {
-            netlist: netlist.clone(),
+            reduced,
             solution,
             linear: None,
         })
@@ -85,8 +90,8 @@ impl State {
             return Vec::new();
         };
         let adjoint = linear.adjoint(a, b);
-        (0..self.netlist.parameters.len())
-            .map(|p| adjoint.sensitivity(&self.netlist, &self.solution, p))
+        (0..self.reduced.netlist.parameters.len())
+            .map(|p| adjoint.sensitivity(&self.reduced.netlist, &self.solution, p))
             .collect()
     }
 
@@ -96,22 +101,43 @@ impl State {
     }
 
     /// Alternating volts between two nodes, rms, with no diode conducting; none without mains.
-    pub(super) fn alternating(&self, _a: NodeIndex, _b: NodeIndex) -> Option<f64> {
-        None
+    ///
+    /// True of heaters; of a high-voltage winding that charges a reservoir it is what the
+    /// winding gives between the charging pulses, some per cent above what a meter shows.
+    pub(super) fn alternating(&self, a: NodeIndex, b: NodeIndex) -> Option<f64> {
+        if self.reduced.netlist.hertz <= 0.0 {
+            return None;
+        }
+        let (a, b) = (self.reduced.open.get(a)?, self.reduced.open.get(b)?);
+        Some((*a - *b).abs() / SQRT_2)
     }
 
-    /// Mean current of a diode.
+    /// Mean current of a diode, whether the mains drive it or not.
     pub(super) fn rectified_amps(&self, element: usize) -> Option<f64> {
+        for group in &self.reduced.groups {
+            let Some(Law::Rectifiers(plates)) =
+                self.reduced.netlist.elements.get(*group).map(|e| &e.law)
+            else {
+                continue;
+            };
+            if let Some(plate) = plates.plates.iter().position(|p| p.element == element) {
+                return self.amps(*group).get(2 * plate).copied();
+            }
+        }
         self.amps(element).first().copied()
     }
 
     /// What is approximate in this solution.
     pub(super) fn notes(&self) -> Vec<String> {
-        Vec::new()
+        self.reduced
+            .notes
+            .iter()
+            .map(|n| format!("{}: {}", n.part, n.text))
+            .collect()
     }
 
     /// Currents into the terminals of an element, amperes.
     pub(super) fn amps(&self, element: usize) -> Vec<f64> {
-        solve::flows::terminal_currents(&self.netlist, &self.solution, element)
+        solve::flows::terminal_currents(&self.reduced.netlist, &self.solution, element)
     }
 }
