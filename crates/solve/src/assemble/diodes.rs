@@ -3,7 +3,8 @@
 use wiring::Part;
 use wiring::circuit::{DiodeSort, LampSort};
 
-use super::builder::{Builder, Effective, effective};
+use super::LitCell;
+use super::builder::{Builder, Effective, effective, sound_ohms, written_ohms};
 use super::passive::missing;
 use crate::device::{DiodeLaw, FilamentLaw, NeonLaw};
 use crate::netlist::{Law, NodeIndex, Quantity, Slot};
@@ -91,6 +92,10 @@ pub(super) fn lamp(b: &mut Builder<'_>, part: &Part, sort: LampSort) {
 }
 
 /// A photo-resistor, dark: what its lamp does to it is found once the lamp's state is.
+///
+/// Unwritten ohms follow from the written: a thousand times darker than lit, at least a megohm in
+/// the dark (common practice, no source). A reading on the lifted part was taken under some
+/// light of the bench and stands for both.
 pub(super) fn cell(
     b: &mut Builder<'_>,
     part: &Part,
@@ -101,22 +106,37 @@ pub(super) fn cell(
     if b.forced(part) {
         return;
     }
-    let ohms = match (effective(None, &part.known), dark, lit) {
-        (Effective::Value(read), _, _) => read,
-        (_, Some(dark), _) => dark,
-        // A megohm or more is usual in the dark; common practice, no source.
-        (_, None, Some(lit)) => (1000.0 * lit).max(1e6),
+    let (dark, lit) = match (
+        effective(None, &part.known),
+        written_ohms(dark),
+        written_ohms(lit),
+    ) {
+        (Effective::Value(read), _, _) => (sound_ohms(read), sound_ohms(read)),
+        (_, Some(dark), Some(lit)) => (dark, lit),
+        (_, Some(dark), None) => (dark, sound_ohms(dark / 1000.0)),
+        (_, None, Some(lit)) => ((1000.0 * lit).max(1e6), lit),
         (_, None, None) => {
             return missing(b, part, "dark and lit ohms", "cell of DS1 dark 10M lit 10k");
         }
     };
-    b.note(
-        "cell-dark",
-        format!("{}: taken as dark, as it is while {lamp} is out", part.name),
-    );
+    if b.circuit.part(lamp).is_none() {
+        b.note(
+            "cell-dark",
+            format!(
+                "{}: no lamp {lamp} is there to light it; taken as dark",
+                part.name
+            ),
+        );
+    }
     if let Some(ends) = b.ends(part)
-        && let Some(e) = b.resistor(&part.name, part.name.clone(), ends, ohms)
+        && let Some(element) = b.resistor(&part.name, part.name.clone(), ends, dark)
     {
-        b.spreads(&part.name, Quantity::Ohms, vec![(e, Slot::Ohms)]);
+        b.spreads(&part.name, Quantity::Ohms, vec![(element, Slot::Ohms)]);
+        b.out.cells.push(LitCell {
+            element,
+            lamp: lamp.to_owned(),
+            dark_ohms: dark,
+            lit_ohms: lit,
+        });
     }
 }

@@ -71,6 +71,21 @@ pub struct Assembly {
     /// Elements that only hold the place of a part whose value is not known: an open of
     /// [`defaults::OPEN_OHMS`]. What they could move is not known either.
     pub stand_ins: Vec<usize>,
+    /// Photo-resistors, assembled as dark.
+    pub cells: Vec<LitCell>,
+}
+
+/// A photo-resistor and the lamp that lights it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LitCell {
+    /// Its element in the netlist.
+    pub element: usize,
+    /// Name of the lamp.
+    pub lamp: String,
+    /// Ohms in the dark.
+    pub dark_ohms: f64,
+    /// Ohms fully lit.
+    pub lit_ohms: f64,
 }
 
 /// Something that cannot be computed.
