@@ -1,18 +1,21 @@
 //! The mains supply: transformer, rectifiers, reservoir, as they stand once warm.
 //!
-//! [`reduce`] finds the diodes that the mains drive, and what they see; [`rectify`] solves a
-//! group of them over one mains cycle, given the steady volts across them. Knows equations,
-//! and no trade.
+//! [`operating_point`] settles a whole circuit on the mains. On the way [`reduce()`] finds the
+//! diodes that the mains drive, and what they see, and [`rectify`] solves a group of them over
+//! one mains cycle, given the steady volts across them. Knows equations, and no trade.
 
+mod emission;
+pub mod mains;
 mod matrix;
 mod network;
 pub mod rectify;
 pub mod reduce;
 
 #[cfg(test)]
-#[expect(dead_code, reason = "ripple is looked at by some tests only")]
 mod brute;
 
+pub use emission::emission;
+pub use mains::{Lamp, OperatingPoint, PlateFigures, Start, operating_point};
 pub use rectify::{Cycle, CycleMemory};
 pub use reduce::{Reduced, reduce};
 

@@ -50,6 +50,11 @@ pub struct Reduced {
 /// `lamps` are elements, mostly filaments, whose ohms are given from outside: element index
 /// and ohms. A netlist without mains comes back as it is.
 pub fn reduce(netlist: &Netlist, lamps: &[(usize, f64)]) -> Reduced {
+    reduce_seen(netlist, lamps).0
+}
+
+/// The same, with the phasor solutions it was made from; none without mains.
+pub(super) fn reduce_seen(netlist: &Netlist, lamps: &[(usize, f64)]) -> (Reduced, Option<See>) {
     let mut out = Reduced {
         netlist: netlist.clone(),
         groups: Vec::new(),
@@ -68,8 +73,8 @@ pub fn reduce(netlist: &Netlist, lamps: &[(usize, f64)]) -> Reduced {
         }
     }
     let mains = sources(netlist);
-    if mains.is_empty() || netlist.hertz <= 0.0 {
-        return out;
+    if mains.is_empty() || netlist.hertz.is_nan() || netlist.hertz <= 0.0 {
+        return (out, None);
     }
     // With the mains at 0 V the structure is found at 1 V, and the emfs are 0.
     let greatest = mains.iter().fold(0.0_f64, |v, s| v.max(s.2.abs()));
@@ -82,26 +87,28 @@ pub fn reduce(netlist: &Netlist, lamps: &[(usize, f64)]) -> Reduced {
                 "mains",
                 "the alternating volts could not be solved, so no rectifier is driven",
             ));
-            return out;
+            return (out, None);
         };
         if round == 0 {
             leaks = found.leaks();
         }
         seen = Some(found);
     }
-    let Some(See {
+    let Some(mut seen) = seen else {
+        return (out, None);
+    };
+    let See {
         x,
         driven,
-        first: (z1, x1, mut first),
-        second: (z2, x2, mut second),
-    }) = seen
-    else {
-        return out;
-    };
+        first: (z1, x1, first),
+        second: (z2, x2, second),
+        ..
+    } = &mut seen;
+    let (driven, z1, x1, z2, x2) = (&*driven, &*z1, &*x1, &*z2, &*x2);
     let omega = TAU * netlist.hertz;
     let scale = if greatest > 0.0 { 1.0 } else { 0.0 };
     for (node, slot) in out.open.iter_mut().enumerate() {
-        *slot = between(&x, node, 0) * Complex::real(scale);
+        *slot = between(x, node, 0) * Complex::real(scale);
     }
     for e in &netlist.elements {
         match &e.law {
@@ -117,9 +124,9 @@ pub fn reduce(netlist: &Netlist, lamps: &[(usize, f64)]) -> Reduced {
                 cathode,
                 ..
             } => {
-                let seen = between(&x, *plate, *cathode).abs().max(
+                let seen = between(x, *plate, *cathode).abs().max(
                     // A grid rectifies from much smaller volts than a plate does.
-                    20.0 * between(&x, *grid, *cathode).abs(),
+                    20.0 * between(x, *grid, *cathode).abs(),
                 ) * scale;
                 if seen > 10.0 {
                     out.notes.push(Note::new(
@@ -131,18 +138,18 @@ pub fn reduce(netlist: &Netlist, lamps: &[(usize, f64)]) -> Reduced {
             _ => {}
         }
     }
-    for members in groups(&z1, driven.len()) {
+    for members in groups(z1, driven.len()) {
         let mut finder = Finder {
             netlist,
             lamps,
             leaks: &leaks,
-            driven: &driven,
+            driven,
             members: &members,
             scale,
         };
         let mut chosen = finder.choose(
             omega,
-            [(&z1, &x1, &mut first, 1.0), (&z2, &x2, &mut second, 2.0)],
+            [(z1, x1, &mut *first, 1.0), (z2, x2, &mut *second, 2.0)],
         );
         if chosen.left_out > 3.0 * LEAST_PART {
             out.notes.push(Note::new(
@@ -188,12 +195,13 @@ pub fn reduce(netlist: &Netlist, lamps: &[(usize, f64)]) -> Reduced {
             }
         }
     }
-    out
+    seen.scale = scale;
+    (out, Some(seen))
 }
 
 /// A diode with an alternating emf.
-struct Driven {
-    element: usize,
+pub(super) struct Driven {
+    pub(super) element: usize,
     plate: NodeIndex,
     cathode: NodeIndex,
     law: DiodeLaw,
@@ -202,17 +210,19 @@ struct Driven {
 }
 
 /// Impedances between driven diodes, the solutions for one ampere through each, the network.
-type Impedances = (Vec<Vec<Complex>>, Vec<Vec<Complex>>, Network<Complex>);
+pub(super) type Impedances = (Vec<Vec<Complex>>, Vec<Vec<Complex>>, Network<Complex>);
 
 /// The network as phasors see it with all diodes open.
-struct See {
-    /// Solution for the mains alone, peak phasors.
-    x: Vec<Complex>,
-    driven: Vec<Driven>,
+pub(super) struct See {
+    /// Solution for the mains alone, peak phasors; with no mains volts, for 1 V of mains.
+    pub(super) x: Vec<Complex>,
+    /// What to multiply it with: 0 with no mains volts, else 1.
+    pub(super) scale: f64,
+    pub(super) driven: Vec<Driven>,
     /// At the mains frequency.
-    first: Impedances,
+    pub(super) first: Impedances,
     /// At twice that.
-    second: Impedances,
+    pub(super) second: Impedances,
 }
 
 impl See {
@@ -279,6 +289,7 @@ impl See {
         let second = impedance(phasors(2.0)?);
         Some(See {
             x,
+            scale: 1.0,
             driven,
             first,
             second,
@@ -697,4 +708,4 @@ impl Rectifiers {
 }
 
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;

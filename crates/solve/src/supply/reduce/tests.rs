@@ -6,7 +6,7 @@ use crate::supply::brute::{self, Part as P};
 use nalgebra::{DMatrix, DVector};
 
 /// The same parts as a netlist.
-fn netlist(nodes: usize, parts: &[P], hertz: f64) -> Netlist {
+pub(in crate::supply) fn netlist(nodes: usize, parts: &[P], hertz: f64) -> Netlist {
     let elements = parts
         .iter()
         .enumerate()
