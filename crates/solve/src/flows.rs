@@ -109,7 +109,7 @@ pub(crate) fn currents_of(law: &Law, solution: &Solution, lit: bool, output_amps
             minus,
             volts,
             ohms,
-        } => pair((across(*plus, *minus) - volts) / ohms),
+        } => pair(solution.across_less(*plus, *minus, *volts) / ohms),
         Law::Transformer(transformer) => transformer
             .windings
             .iter()

@@ -19,7 +19,9 @@ mod rescue;
 
 use rescue::{Raised, Run};
 
-use crate::equations::{Approach, BadElement, Equations, Evaluation, Loaded, Point, Ports, Scale};
+use crate::equations::{
+    Approach, BadElement, Equations, Evaluation, Loaded, Point, Ports, Scale, two_sum,
+};
 use crate::linear::Factors;
 use crate::netlist::{Netlist, NodeIndex};
 
@@ -96,7 +98,7 @@ pub struct Solution {
     pub dense_factorisations: u32,
     /// Largest residual of a node, amperes.
     pub residual_amps: f64,
-    /// Largest last correction, volts.
+    /// Largest correction that is left, volts.
     pub correction_volts: f64,
     /// Elements of the glow lamps that are lit; all start dark.
     pub lit: Vec<usize>,
@@ -116,12 +118,18 @@ impl Solution {
     /// 0 for nodes that do not exist.
     #[must_use]
     pub fn across(&self, a: NodeIndex, b: NodeIndex) -> f64 {
+        self.across_less(a, b, 0.0)
+    }
+
+    /// [`Solution::across`] less an emf, to the same digits.
+    pub(crate) fn across_less(&self, a: NodeIndex, b: NodeIndex, emf: f64) -> f64 {
         let Some((&high_a, &high_b)) = self.volts.get(a).zip(self.volts.get(b)) else {
-            return 0.0;
+            return -emf;
         };
-        let (difference, lost) = crate::equations::two_sum(high_a, -high_b);
+        let (difference, lost) = two_sum(high_a, -high_b);
+        let (driving, more) = two_sum(difference, -emf);
         let low = |node: NodeIndex| self.rest.get(node).copied().unwrap_or(0.0);
-        difference + (lost + (low(a) - low(b)))
+        driving + (lost + more + (low(a) - low(b)))
     }
 }
 
@@ -146,8 +154,6 @@ pub struct Solver {
     step: Vec<f64>,
     next: Vec<f64>,
     shape: Vec<usize>,
-    /// Was the last correction of the Newton steps within the accepted limits?
-    settled: bool,
     ports: Ports,
     count: Count,
 }
@@ -175,7 +181,6 @@ impl Solver {
             next: vec![0.0; equations.size],
             loaded: Loaded::default(),
             shape: Vec::new(),
-            settled: false,
             ports: Ports::default(),
             count: Count::default(),
             equations,

@@ -29,6 +29,13 @@ impl Evaluation {
 
     #[inline]
     fn add<const FINE: bool>(&mut self, node: usize, amps: f64) {
+        self.sum::<FINE>(node, amps);
+        self.flow[node] += amps.abs();
+    }
+
+    /// Adds a part of a terminal's current, without counting it as a flow.
+    #[inline]
+    fn sum<const FINE: bool>(&mut self, node: usize, amps: f64) {
         if FINE {
             let (sum, lost) = two_sum(self.residual[node], amps);
             self.residual[node] = sum;
@@ -36,7 +43,6 @@ impl Evaluation {
         } else {
             self.residual[node] += amps;
         }
-        self.flow[node] += amps.abs();
     }
 }
 
@@ -161,8 +167,10 @@ impl Equations {
             at.grid_a += at.grid_by_plate * d[0] + at.grid_by_grid * d[1];
             out.add::<FINE>(plate, at.plate_a);
             out.add::<FINE>(grid, at.grid_a);
-            out.add::<FINE>(cathode, -at.plate_a);
-            out.add::<FINE>(cathode, -at.grid_a);
+            // Added one by one, so that exact sums over a floating part come to nothing.
+            out.sum::<FINE>(cathode, -at.plate_a);
+            out.sum::<FINE>(cathode, -at.grid_a);
+            out.flow[cathode] += (at.plate_a + at.grid_a).abs();
             let slopes = [
                 [at.plate_by_plate, at.plate_by_grid],
                 [at.grid_by_plate, at.grid_by_grid],
@@ -192,6 +200,7 @@ impl Equations {
             let at = law.currents(u[0], u[1], u[2]);
             let d = [v[0] - u[0], v[1] - u[1], v[2] - u[2]];
             let mut slopes = [[0.0; 3]; 4];
+            let mut cathode_amps = 0.0;
             for ((node, current), row) in [plate, screen, grid]
                 .into_iter()
                 .zip([at.plate, at.screen, at.grid])
@@ -200,12 +209,14 @@ impl Equations {
                 let by = [current.by_plate, current.by_screen, current.by_grid];
                 let amps = current.amps + (by[0] * d[0] + by[1] * d[1] + by[2] * d[2]);
                 out.add::<FINE>(node, amps);
-                out.add::<FINE>(cathode, -amps);
+                out.sum::<FINE>(cathode, -amps);
+                cathode_amps += amps;
                 slopes[row] = by;
                 for (sum, by) in slopes[3].iter_mut().zip(by) {
                     *sum -= by;
                 }
             }
+            out.flow[cathode] += f64::abs(cathode_amps);
             for (stamps, slopes) in pentode.stamps.iter().zip(&slopes) {
                 for (stamp, &slope) in stamps.iter().zip(slopes) {
                     stamp.add(&mut out.matrix, slope);

@@ -11,6 +11,9 @@ const QUICK_STEPS: u32 = 15;
 /// Part of the accepted correction that an old factorisation must come within.
 const NEXT_SLACK: f64 = 0.01;
 
+/// Part of the accepted correction that may be left in an accepted point.
+const LAST_SLACK: f64 = 0.1;
+
 /// Polishing steps.
 const MOST_POLISH: u32 = 12;
 
@@ -71,7 +74,7 @@ impl Solver {
             self.count.iterations += 1;
             correction(&self.here, &mut self.step);
             self.factors.solve(&self.equations.pattern, &mut self.step);
-            if !self.take(Taken::Step) {
+            if !self.take() {
                 return false;
             }
             let small = self.small(&self.step, slack);
@@ -82,7 +85,6 @@ impl Solver {
                 self.evaluate_exactly(approach);
             }
             if done {
-                self.settled = true;
                 return true;
             }
             if !self.ports.apart {
@@ -92,13 +94,12 @@ impl Solver {
                 correction(&self.here, &mut self.next);
                 self.factors.solve(&self.equations.pattern, &mut self.next);
                 if self.small(&self.next, NEXT_SLACK * slack) {
-                    self.settled = true;
-                    return self.take(Taken::Next);
+                    self.step.copy_from_slice(&self.next);
+                    return self.take();
                 }
                 if self.ports.still {
                     // No device moves any more, so what moves is the rounding of a part that
                     // floats, with large currents going round in it. Polishing sums exactly.
-                    self.settled = false;
                     return true;
                 }
             }
@@ -109,20 +110,22 @@ impl Solver {
     /// Polishes `point` until correction and residuals are accepted, summing so that nothing is
     /// lost; `here` is then its evaluation.
     pub(super) fn accept(&mut self) -> bool {
-        let mut small = self.settled;
-        for _ in 0..MOST_POLISH {
+        for round in 0..MOST_POLISH {
             self.evaluate_exactly(Approach::AtOnce);
-            if small && self.balanced() {
-                return true;
+            // The last factorisation of the Newton steps is good enough to look with.
+            if round > 0 {
+                if !self.factor_here() {
+                    return false;
+                }
+                self.count.iterations += 1;
             }
-            if !self.factor_here() {
-                return false;
-            }
-            self.count.iterations += 1;
             correction(&self.here, &mut self.step);
             self.factors.solve(&self.equations.pattern, &mut self.step);
-            small = self.small(&self.step, 1.0);
-            if !self.take(Taken::Step) {
+            if self.small(&self.step, LAST_SLACK) && self.balanced() {
+                self.count.correction = self.largest();
+                return true;
+            }
+            if !self.take() {
                 return false;
             }
         }
@@ -147,25 +150,21 @@ impl Solver {
             .is_ok()
     }
 
-    /// Corrects `point`; false if a number is lost.
-    fn take(&mut self, which: Taken) -> bool {
-        let step = match which {
-            Taken::Step => &self.step,
-            Taken::Next => &self.next,
-        };
-        let nodes = self.equations.nodes - 1;
-        let mut largest = 0.0_f64;
-        for (at, &by) in step.iter().enumerate() {
-            if !by.is_finite() {
-                return false;
-            }
-            self.point.correct(at + 1, by);
-            if at < nodes {
-                largest = largest.max(by.abs());
-            }
+    /// Corrects `point` by `step`; false if a number is lost.
+    fn take(&mut self) -> bool {
+        if self.step.iter().any(|by| !by.is_finite()) {
+            return false;
         }
-        self.count.correction = largest;
+        for (at, &by) in self.step.iter().enumerate() {
+            self.point.correct(at + 1, by);
+        }
         true
+    }
+
+    /// Largest correction of a node in `step`.
+    fn largest(&self) -> f64 {
+        let nodes = self.step.iter().take(self.equations.nodes - 1);
+        nodes.fold(0.0, |largest, by| f64::max(largest, by.abs()))
     }
 
     /// Is this correction of the nodes within `slack` times the accepted limits? The amplifiers'
@@ -186,13 +185,6 @@ impl Solver {
             .skip(1)
             .all(|(&residual, &flow)| residual.abs() <= ACCEPTED_RESIDUAL * flow + ACCEPTED_AMPS)
     }
-}
-
-/// Which correction is taken.
-#[derive(Clone, Copy)]
-enum Taken {
-    Step,
-    Next,
 }
 
 /// Right side of the Newton equations.
