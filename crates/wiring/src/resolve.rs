@@ -13,9 +13,6 @@ use crate::statement::Shape;
 use crate::walk::{Wirer, may_pass};
 use std::collections::HashMap;
 
-/// Likeness is looked up this many times in all; a text full of loose ends stays quick.
-const LOOK_UPS: usize = 300_000;
-
 /// Makes the circuit of the statements; readings and headings are read elsewhere.
 pub(crate) fn resolve(
     shapes: &[Shape<'_>],
@@ -122,18 +119,12 @@ fn mains(wirer: &mut Wirer<'_>) {
 
 fn notes(wirer: &mut Wirer<'_>) {
     let names = std::mem::take(&mut wirer.bare_order);
-    let mut look_ups = LOOK_UPS;
     for (name, elem) in &names {
         let quiet = names::FIXED.contains(&name.as_str()) || wirer.net.unused(*elem).is_some();
         if wirer.net.count(*elem) != 1 || quiet {
             continue;
         }
-        let near = if look_ups >= names.len() {
-            look_ups -= names.len();
-            names::nearest(name, names.iter().map(|n| n.0.as_str()))
-        } else {
-            None
-        };
+        let near = wirer.nearest(name, &names);
         let advice = match near {
             Some(near) => {
                 format!("If you meant `{near}`, type that; if it is a loose end, leave it.")
@@ -254,7 +245,9 @@ fn lamps_and_shafts(wirer: &mut Wirer<'_>) {
             Kind::Pot {
                 switch: Some(switch),
                 ..
-            } if !wirer.parts.is_part(switch) && part.name.ends_with(|c: char| c != 'b') => {
+            } if !wirer.parts.is_part(switch)
+                && (part.parent.is_none() || part.name.ends_with('a')) =>
+            {
                 let switch = switch.clone();
                 wirer.problems.add(
                     codes::SWITCH_UNKNOWN,

@@ -26,7 +26,8 @@ fn pip() -> Circuit {
 }
 
 fn kind<'c>(circuit: &'c Circuit, name: &str) -> &'c Kind {
-    &circuit.parts[circuit.part(name).unwrap().0].kind
+    let id = circuit.part(name).expect("the part is there");
+    &circuit.parts[id.0].kind
 }
 
 #[test]
