@@ -7,6 +7,8 @@
 
 pub mod chart;
 pub mod kirchhoff;
+pub mod rules;
+pub mod sanity;
 pub mod slips;
 pub mod tolerance;
 pub mod valves;

@@ -394,9 +394,10 @@ pub(super) fn heaters(found: &mut Finder<'_>) {
     });
     let mut lift = BTreeSet::new();
     for node in &nodes {
-        let raised = view
-            .at(*node)
-            .any(|e| e.sort == Sort::Resistor && found.rails.contains(&e.other(*node)));
+        let raised = view.at(*node).any(|e| {
+            e.sort == Sort::Resistor
+                && (found.rails.contains(&e.other(*node)) || view.named_rail(e.other(*node)))
+        });
         for e in view.at(*node) {
             let other = e.other(*node);
             match e.sort {
