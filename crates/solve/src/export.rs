@@ -107,7 +107,7 @@ pub enum ExportedLaw {
         /// `volts amps cold`.
         numbers: Numbers,
     },
-    /// A glow lamp; lit or dark as its volts and history have it.
+    /// A glow lamp.
     Neon {
         /// First node.
         a: NodeIndex,
@@ -115,6 +115,8 @@ pub enum ExportedLaw {
         b: NodeIndex,
         /// `strike hold ohms`.
         numbers: Numbers,
+        /// On its lit branch, as it was found.
+        lit: bool,
     },
     /// Rectifying plates over one mains cycle.
     Rectifiers(ExportedRectifiers),
@@ -169,19 +171,21 @@ pub struct ExportedStore {
 }
 
 /// The equations of a netlist whose mains-driven diodes are already groups, with the volts that
-/// were found. `constants` are the conductances and ohms that the solver adds, by name.
+/// were found. `lit` are the indices of the glow lamps that burn; `constants` are the
+/// conductances and ohms that the solver adds, by name.
 #[must_use]
 pub fn export_equations(
     reduced: &Netlist,
     volts: &[f64],
+    lit: &[usize],
     constants: &[(&'static str, f64)],
 ) -> ExportedEquations {
     let mut all: Numbers = constants.iter().copied().collect();
     all.insert("cycle_steps", CYCLE_STEPS as f64);
     all.insert("least_decay", LEAST_DECAY);
     let mut elements = Vec::new();
-    for element in &reduced.elements {
-        for law in laws(&element.law) {
+    for (index, element) in reduced.elements.iter().enumerate() {
+        for law in laws(&element.law, lit.contains(&index)) {
             elements.push(ExportedElement {
                 name: element.name.clone(),
                 law,
@@ -200,7 +204,7 @@ fn branch(a: NodeIndex, b: NodeIndex, ohms: f64, volts: f64) -> ExportedLaw {
     ExportedLaw::Branch { a, b, ohms, volts }
 }
 
-fn laws(law: &Law) -> Vec<ExportedLaw> {
+fn laws(law: &Law, lit: bool) -> Vec<ExportedLaw> {
     let one = match law {
         Law::Capacitor { .. } => return Vec::new(),
         Law::Transformer(t) => {
@@ -294,6 +298,7 @@ fn laws(law: &Law) -> Vec<ExportedLaw> {
                 ("hold", law.hold),
                 ("ohms", law.ohms),
             ]),
+            lit,
         },
         Law::Rectifiers(group) => ExportedLaw::Rectifiers(rectifiers(group)),
     };
@@ -391,7 +396,12 @@ mod tests {
             ],
             ..Netlist::default()
         };
-        let out = export_equations(&netlist, &[0.0, 300.0, 0.0], &[("floor_siemens", 1e-13)]);
+        let out = export_equations(
+            &netlist,
+            &[0.0, 300.0, 0.0],
+            &[],
+            &[("floor_siemens", 1e-13)],
+        );
         assert_eq!(out.constants["floor_siemens"], 1e-13);
         assert_eq!(out.constants["cycle_steps"], CYCLE_STEPS as f64);
         let names: Vec<&str> = out.elements.iter().map(|e| e.name.as_str()).collect();

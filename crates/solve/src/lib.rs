@@ -18,6 +18,6 @@ pub mod operating;
 mod scale;
 pub mod supply;
 
-pub use assemble::{AssembleOptions, Assembly, assemble};
+pub use assemble::{AssembleOptions, Assembly, Solved, assemble, solve_circuit};
 pub use equations::{AMPLIFIER_OHMS, BadElement, FLOOR_SIEMENS, LEAK_SIEMENS};
 pub use netlist::{Element, Law, Netlist};

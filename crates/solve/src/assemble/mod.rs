@@ -25,6 +25,7 @@ mod positions;
 mod power;
 pub mod reach;
 mod sockets;
+mod solved;
 mod speaker;
 pub mod taper;
 #[cfg(test)]
@@ -40,6 +41,7 @@ use wiring::{Circuit, Conditions, Kind};
 
 use crate::netlist::{Netlist, NodeIndex};
 use builder::Builder;
+pub use solved::{Solved, solve_circuit};
 
 /// How to assemble, beyond what the conditions say.
 #[derive(Debug, Clone, Copy, PartialEq)]
