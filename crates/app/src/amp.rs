@@ -37,10 +37,11 @@ pub(crate) fn load(
     if let Some(file) = sheets.file {
         let index = amp.texts.len();
         amp.texts.push(file);
-        amp.problems.extend(sheets.problems.into_iter().map(|mut d| {
-            d.place.file = index;
-            d
-        }));
+        amp.problems
+            .extend(sheets.problems.into_iter().map(|mut d| {
+                d.place.file = index;
+                d
+            }));
     }
     Ok(amp)
 }
@@ -61,9 +62,16 @@ pub(crate) fn join(texts: Vec<Text>, library: Library) -> Amp {
             sources.push(text.text.clone());
         }
     }
-    let borrowed: Vec<&str> = sources.iter().map(String::as_str).collect();
-    let read = wiring::read(&borrowed, &library);
-    for diagnostic in read.diagnostics {
+    let named: Vec<wiring::Text<'_>> = texts
+        .iter()
+        .zip(&sources)
+        .map(|(text, source)| wiring::Text {
+            name: &text.name,
+            text: source,
+        })
+        .collect();
+    let read = wiring::read(&named, &library);
+    for diagnostic in read.problems {
         let sheet = sheets.iter().find(|(i, _)| *i == diagnostic.place.file);
         problems.push(match sheet {
             Some((_, sheet)) => sheet.in_sheet(diagnostic),

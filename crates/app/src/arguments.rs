@@ -23,10 +23,41 @@ pub(crate) struct Arguments {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
+    /// Chart an example amplifier and point at its trouble
+    Demo(Demo),
+    /// Say what is wrong, open or assumed in a wiring
+    Check(Check),
     /// Print a wiring in its tidy form; comments and order stay
     Format(Format),
+    /// Expected volts with bands, next to what the meter read
+    Chart(Chart),
     /// List the data sheets of valves, or print one
     Valves(Valves),
+}
+
+/// `demo`.
+#[derive(Debug, Args)]
+pub(crate) struct Demo {
+    /// End when everything is printed
+    #[arg(long)]
+    pub(crate) once: bool,
+}
+
+/// `chart`.
+#[derive(Debug, Args)]
+pub(crate) struct Chart {
+    /// What every computing command takes.
+    #[command(flatten)]
+    pub(crate) bench: Bench,
+    /// Add the currents of valves and resistors
+    #[arg(long)]
+    pub(crate) currents: bool,
+    /// Print JSON (docs/json.md)
+    #[arg(long)]
+    pub(crate) json: bool,
+    /// Print CSV: one row a point
+    #[arg(long, conflicts_with = "json")]
+    pub(crate) csv: bool,
 }
 
 /// `check`.

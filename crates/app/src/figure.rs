@@ -32,12 +32,12 @@ fn with(value: f64, decimals: usize) -> String {
     }
 }
 
-/// A band as `163 to 189`, both ends with the decimals of the larger, one more when it is narrow.
-pub(crate) fn band(low: f64, high: f64) -> String {
+/// Both ends of a band, with the decimals of the larger, one more when it is narrow.
+pub(crate) fn ends(low: f64, high: f64) -> (String, String) {
     let larger = decimals(low.abs().max(high.abs()));
     let narrow = (high - low).abs() < 3.0 * 0.1_f64.powi(i32::try_from(larger).unwrap_or(0));
-    let places = if narrow { larger + 1 } else { larger };
-    format!("{} to {}", with(low, places), with(high, places))
+    let places = if narrow { (larger + 1).min(3) } else { larger };
+    (with(low, places), with(high, places))
 }
 
 #[cfg(test)]
@@ -57,9 +57,14 @@ mod tests {
 
     #[test]
     fn both_ends_of_a_band_have_the_same_digits() {
-        assert_eq!(band(163.2, 189.4), "163 to 189");
-        assert_eq!(band(9.4, 12.1), "9.4 to 12.1");
-        assert_eq!(band(-0.02, 0.02), "-0.020 to 0.020");
-        assert_eq!(band(171.0, 172.2), "171.0 to 172.2");
+        let text = |low, high| {
+            let (low, high) = ends(low, high);
+            format!("{low} to {high}")
+        };
+        assert_eq!(text(163.2, 189.4), "163 to 189");
+        assert_eq!(text(9.4, 12.1), "9.4 to 12.1");
+        assert_eq!(text(-0.02, 0.02), "-0.020 to 0.020");
+        assert_eq!(text(171.0, 172.2), "171.0 to 172.2");
+        assert_eq!(text(-1e-9, 1e-9), "0.000 to 0.000");
     }
 }

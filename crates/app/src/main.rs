@@ -4,6 +4,7 @@
 //! prints and the status it ends with, or into an [`outcome::Failure`] with a remedy.
 //! Nothing is computed here; commands translate between files and the crates below.
 
+mod amp;
 mod arguments;
 mod caution;
 mod commands;
@@ -22,7 +23,10 @@ use std::process::ExitCode;
 fn main() -> ExitCode {
     let arguments = arguments::Arguments::parse();
     let result = match &arguments.command {
+        arguments::Command::Demo(given) => commands::demo::run(given),
+        arguments::Command::Check(given) => commands::check::run(given),
         arguments::Command::Format(given) => commands::format::run(given),
+        arguments::Command::Chart(given) => commands::chart::run(given),
         arguments::Command::Valves(given) => commands::valves::run(given),
     };
     outcome::end(result)

@@ -1,5 +1,6 @@
 //! Problems of a text, as the terminal and JSON show them.
 
+use crate::table;
 use serde::Serialize;
 use wiring::{Diagnostic, Place, Severity};
 
@@ -57,9 +58,25 @@ fn name(names: &[String], place: Place) -> String {
 
 /// A diagnostic with the line it is about, as the terminal shows it.
 pub(crate) fn show(diagnostic: &Diagnostic, texts: &[(String, String)]) -> String {
-    let _ = texts;
-    format!(
-        "{} line {}: {}\n",
-        diagnostic.code, diagnostic.place.line, diagnostic.message
-    )
+    let texts: Vec<wiring::Text<'_>> = texts
+        .iter()
+        .map(|(name, text)| wiring::Text { name, text })
+        .collect();
+    let sort = match diagnostic.severity {
+        Severity::Error => "error",
+        Severity::Warning => "warning",
+        Severity::Note => "note",
+    };
+    let mut out = String::new();
+    for (i, line) in diagnostic.render(&texts).lines().enumerate() {
+        let line = if i == 0 {
+            format!("{sort}: {line}")
+        } else {
+            line.to_owned()
+        };
+        let text = line.trim_start();
+        let indent = " ".repeat((line.len() - text.len()).min(16));
+        out.push_str(&table::hanging(text, &indent, &indent));
+    }
+    out
 }

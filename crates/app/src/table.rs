@@ -91,11 +91,6 @@ impl Table {
         self
     }
 
-    /// Whether there is no row yet.
-    pub(crate) fn is_empty(&self) -> bool {
-        self.rows.is_empty()
-    }
-
     /// The table, head and rows, two spaces between columns, no trailing spaces.
     pub(crate) fn render(&self) -> String {
         let widths = self.widths();
@@ -179,7 +174,7 @@ pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     }
     let mut lines = Vec::new();
     let mut line = String::new();
-    for word in text.split_whitespace() {
+    for word in words_with_units(text) {
         let mut word: Vec<char> = word.chars().collect();
         let room = width.saturating_sub(count(&line) + 1);
         if !line.is_empty() && word.len() > room {
@@ -205,6 +200,26 @@ pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
         lines.push(line);
     }
     lines
+}
+
+/// The words of a text; a figure and its unit (`10 V`) are one.
+fn words_with_units(text: &str) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let bare = word.trim_end_matches(['.', ',', ';', ':', ')']);
+        let unit = matches!(
+            bare,
+            "V" | "A" | "mA" | "W" | "%" | "ohm" | "Ω" | "Hz" | "pF" | "µF" | "H" | "mV" | "s"
+        );
+        match words.last_mut() {
+            Some(last) if unit && last.ends_with(|c: char| c.is_ascii_digit()) => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => words.push(word.to_owned()),
+        }
+    }
+    words
 }
 
 /// A paragraph of at most [`WIDTH`] columns, every line behind `indent`, with a line end.
@@ -267,6 +282,14 @@ mod tests {
         table.row(["B1", "300"]);
         table.row(["B2µ", "9.5"]);
         assert_eq!(table.render(), "point    V\nB1     300\nB2µ    9.5\n");
+    }
+
+    #[test]
+    fn a_figure_stays_with_its_unit() {
+        assert_eq!(
+            wrap("measure below 10 V, first", 16),
+            ["measure below", "10 V, first"]
+        );
     }
 
     #[test]

@@ -5,11 +5,11 @@ mod text;
 
 use crate::amp::{self, Amp};
 use crate::arguments::Chart as Given;
+use crate::caution;
 use crate::outcome::{Failure, Outcome};
 use bench::chart::{Chart, ChartRequest};
-use serde_json::{Value, json};
 
-pub(crate) use rows::{outside, what};
+pub(crate) use rows::outside;
 pub(crate) use text::text;
 
 /// Runs `chart`.
@@ -20,13 +20,13 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         given.bench.valves_file.as_deref(),
     )?;
     let request = request(given, &amp)?;
-    let chart = bench::chart::chart(&amp.circuit, &request);
+    let chart = bench::chart::chart(&amp.circuit, &amp.library, &request);
     let text = if given.json {
         amp.json(serde_json::to_value(&chart).unwrap_or_default())
     } else if given.csv {
         csv(&chart)?
     } else {
-        text(&amp.circuit, &chart, given.currents)
+        text(&amp.circuit, &chart, given.currents) + &caution::foot()
     };
     Ok(amp.outcome(text, given.json))
 }
@@ -34,10 +34,16 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
 /// The options as the computing crate wants them; names that are nowhere are wrong use.
 fn request(given: &Given, amp: &Amp) -> Result<ChartRequest, Failure> {
     if let Some(name) = &given.bench.block {
-        let blocks: Vec<&str> = amp.circuit.readings.iter().map(|b| b.name.as_str()).collect();
+        let blocks: Vec<&str> = amp
+            .circuit
+            .readings
+            .iter()
+            .map(|b| b.name.as_str())
+            .collect();
         if !blocks.contains(&name.as_str()) {
             let remedy = if blocks.is_empty() {
-                "The files hold no readings. Leave `--block` out for a chart without them.".to_owned()
+                "The files hold no readings. Leave `--block` out for a chart without them."
+                    .to_owned()
             } else {
                 format!("There are: {}.", blocks.join("; "))
             };
@@ -71,7 +77,8 @@ fn csv(chart: &Chart) -> Result<String, Failure> {
             number(line.low),
             number(line.high),
             line.shown.clone().unwrap_or_else(|| number(line.reading)),
-            line.verdict.map_or_else(String::new, |v| rows::word(v).to_owned()),
+            line.verdict
+                .map_or_else(String::new, |v| rows::word(v).to_owned()),
             rows::why(chart, &line.point).unwrap_or_default().to_owned(),
         ]);
     }
@@ -84,20 +91,4 @@ fn csv(chart: &Chart) -> Result<String, Failure> {
         }
     }
     crate::csv_text::of(table)
-}
-
-/// The number of points that are outside, doubtful and inside, for one line about an amp.
-pub(crate) fn counts(chart: &Chart) -> Value {
-    let count = |word| {
-        chart
-            .points
-            .iter()
-            .filter(|l| l.verdict == Some(word))
-            .count()
-    };
-    json!({
-        "outside": count(bench::chart::Word::Outside),
-        "doubtful": count(bench::chart::Word::Doubtful),
-        "inside": count(bench::chart::Word::Inside),
-    })
 }

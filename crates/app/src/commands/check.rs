@@ -31,6 +31,7 @@ struct Summary {
     parts: usize,
     valves: usize,
     points: usize,
+    assumed_walks: usize,
     assumed_parts: Vec<String>,
     assumed_points: usize,
     loose_ends: Vec<String>,
@@ -49,6 +50,7 @@ impl Summary {
                 .filter(|p| matches!(p.kind, Kind::Valve(_)))
                 .count(),
             points: points(circuit),
+            assumed_walks: circuit.assumed_walks,
             assumed_parts: circuit
                 .parts
                 .iter()
@@ -64,6 +66,7 @@ impl Summary {
                 .collect(),
             chart: bench::chart::chart(
                 circuit,
+                &amp.library,
                 &ChartRequest {
                     without_readings: true,
                     ..ChartRequest::default()
@@ -98,7 +101,11 @@ fn loose_ends(circuit: &Circuit) -> Vec<String> {
         if joined <= 1 && !outside {
             let terminal = node.terminals.first().and_then(|(part, terminal)| {
                 let part = circuit.parts.get(part.0)?;
-                Some(format!("{}.{}", part.name, part.terminals.get(*terminal)?.name))
+                Some(format!(
+                    "{}.{}",
+                    part.name,
+                    part.terminals.get(*terminal)?.name
+                ))
             });
             ends.extend(node.names.first().cloned().or(terminal));
         }
@@ -112,8 +119,14 @@ fn text(amp: &Amp, summary: &Summary) -> String {
         out.push_str(&problems::show(problem, &amp.texts));
         out.push('\n');
     }
-    let count = |severity| amp.problems.iter().filter(|d| d.severity == severity).count();
-    let plural = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
+    let count = |severity| {
+        amp.problems
+            .iter()
+            .filter(|d| d.severity == severity)
+            .count()
+    };
+    let plural =
+        |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
     out.push_str(&paragraph(
         &format!(
             "{}, {}, {}.",
@@ -132,7 +145,7 @@ fn text(amp: &Amp, summary: &Summary) -> String {
         ),
         "",
     ));
-    if summary.assumed_points > 0 || !summary.assumed_parts.is_empty() {
+    if summary.assumed_walks > 0 || !summary.assumed_parts.is_empty() {
         let parts = if summary.assumed_parts.is_empty() {
             String::new()
         } else {
@@ -140,7 +153,8 @@ fn text(amp: &Amp, summary: &Summary) -> String {
         };
         out.push_str(&paragraph(
             &format!(
-                "Assumed, not yet seen on the chassis: {}, {}{parts}.",
+                "Assumed, not yet seen on the chassis: {}; {}, {}{parts}.",
+                plural(summary.assumed_walks, "walk", "walks"),
                 plural(summary.assumed_points, "point", "points"),
                 plural(summary.assumed_parts.len(), "part", "parts"),
             ),
@@ -155,14 +169,21 @@ fn text(amp: &Amp, summary: &Summary) -> String {
     }
     for (name, n) in &summary.readings {
         out.push_str(&paragraph(
-            &format!("Readings \"{name}\": {}.", plural(*n, "reading", "readings")),
+            &format!(
+                "Readings \"{name}\": {}.",
+                plural(*n, "reading", "readings")
+            ),
             "",
         ));
     }
     if !summary.chart.unsolved.is_empty() {
         out.push_str("Not computed yet:\n");
         for (why, points) in grouped(&summary.chart) {
-            out.push_str(&hanging(&format!("{}: {why}", points.join(", ")), "- ", "  "));
+            out.push_str(&hanging(
+                &format!("{}: {why}", points.join(", ")),
+                "- ",
+                "  ",
+            ));
         }
     }
     out
@@ -187,6 +208,7 @@ fn json(amp: &Amp, summary: &Summary) -> Value {
         "valves": summary.valves,
         "points": summary.points,
         "assumed": {
+            "walks": summary.assumed_walks,
             "points": summary.assumed_points,
             "parts": summary.assumed_parts,
         },

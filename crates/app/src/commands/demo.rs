@@ -50,7 +50,7 @@ pub(crate) fn run(given: &Demo) -> Result<Outcome, Failure> {
     out.push_str(&format!("{}\n\n", folder.display()));
     for (index, example) in EXAMPLES.iter().enumerate() {
         let amp = load(example);
-        let chart = bench::chart::chart(&amp.circuit, &ChartRequest::default());
+        let chart = bench::chart::chart(&amp.circuit, &amp.library, &ChartRequest::default());
         if index == 0 {
             out.push_str(&chart::text(&amp.circuit, &chart, false));
             out.push_str(&caution::foot());

@@ -1,4 +1,7 @@
 //! One file a command.
 
+pub(crate) mod chart;
+pub(crate) mod check;
+pub(crate) mod demo;
 pub(crate) mod format;
 pub(crate) mod valves;

@@ -5,6 +5,9 @@ use bench::chart::{Chart, Line, Word};
 use wiring::Circuit;
 use wiring::circuit::Kind;
 
+/// Other names of a point that a line of the chart shows.
+const MOST_NAMES: usize = 3;
+
 /// The verdict in a word.
 pub(crate) fn word(verdict: Word) -> &'static str {
     match verdict {
@@ -25,36 +28,23 @@ pub(crate) fn sign(verdict: Word, high: bool) -> &'static str {
     }
 }
 
-/// Sign, word, and how far beyond the band's end the reading is.
-pub(crate) fn verdict(line: &Line) -> String {
+/// The sign of a line's verdict; nothing where there is none.
+pub(crate) fn sign_of(line: &Line) -> &'static str {
     let Some(verdict) = line.verdict else {
-        return String::new();
+        return "";
     };
     let middle = match (line.low, line.high) {
         (Some(low), Some(high)) => f64::midpoint(low, high),
         _ => line.volts.unwrap_or_default(),
     };
-    // A bound (`OL`, `> 20M`) that is out can only be above what is expected, `< 0.01` below.
-    let reading = line.reading.unwrap_or_else(|| {
-        match line.shown.as_deref().map(|s| s.starts_with('<')) {
-            Some(true) => f64::NEG_INFINITY,
-            _ => f64::INFINITY,
-        }
-    });
-    let high = reading > middle;
-    format!("{} {}", sign(verdict, high), word(verdict))
-}
-
-/// How far a reading is beyond the nearer end of its band, signed; none when it is within.
-pub(crate) fn beyond(line: &Line) -> Option<f64> {
-    let (low, high, reading) = (line.low?, line.high?, line.reading?);
-    if reading > high {
-        Some(reading - high)
-    } else if reading < low {
-        Some(reading - low)
-    } else {
-        None
-    }
+    // A display that was no number can only be above what is expected (`OL`, `> 20M`) or,
+    // with `<`, below.
+    let high = match (line.reading, &line.shown) {
+        (Some(reading), _) => reading > middle,
+        (None, Some(shown)) => !shown.starts_with('<'),
+        (None, None) => false,
+    };
+    sign(verdict, high)
 }
 
 /// A figure with its unit, where the unit is not volts DC.
@@ -63,20 +53,32 @@ pub(crate) fn figure(value: f64, unit: &str) -> String {
     match unit {
         "V" => figure::volts(value),
         "V ac" => format!("{} ac", figure::volts(value)),
-        "ohm" => format!("{} ohm", rounded(value, Quantity::Ohms, 3)),
+        "ohm" => {
+            let text = rounded(value, Quantity::Ohms, 3);
+            // `4k7` says what it is; a bare number does not.
+            if text.ends_with(|c: char| c.is_ascii_digit())
+                && text
+                    .bytes()
+                    .all(|b| b.is_ascii_digit() || b == b'.' || b == b'-')
+            {
+                format!("{text} ohm")
+            } else {
+                text
+            }
+        }
         "A" => rounded(value, Quantity::Amps, 3),
         other => format!("{} {other}", figure::volts(value)),
     }
 }
 
-/// The band in a cell.
-pub(crate) fn band(line: &Line) -> String {
+/// Both ends of the band, in two cells.
+pub(crate) fn band(line: &Line) -> (String, String) {
     match (line.low, line.high) {
         (Some(low), Some(high)) if line.unit == "ohm" || line.unit == "A" => {
-            format!("{} to {}", figure(low, line.unit), figure(high, line.unit))
+            (figure(low, line.unit), figure(high, line.unit))
         }
-        (Some(low), Some(high)) => figure::band(low, high),
-        _ => String::new(),
+        (Some(low), Some(high)) => figure::ends(low, high),
+        _ => (String::new(), String::new()),
     }
 }
 
@@ -161,7 +163,15 @@ pub(crate) fn what(circuit: &Circuit, line: &Line) -> String {
     }
     others.dedup();
     if !others.is_empty() {
-        words.push(format!("also {}", others.join(", ")));
+        // Ground has dozens; JSON gives them all.
+        let more = others.len().saturating_sub(MOST_NAMES);
+        let shown: Vec<String> = others.into_iter().take(MOST_NAMES).collect();
+        let tail = if more > 0 {
+            format!(" and {more} more")
+        } else {
+            String::new()
+        };
+        words.push(format!("also {}{tail}", shown.join(", ")));
     }
     words.join("; ")
 }

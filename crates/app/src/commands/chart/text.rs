@@ -1,22 +1,18 @@
 //! The chart as the terminal shows it.
 
 use super::rows;
-use crate::caution;
 use crate::figure;
 use crate::table::{Side, Table, hanging, paragraph};
 use bench::chart::{Chart, Status};
 use wiring::Circuit;
 use wiring::units::{Quantity, rounded};
 
-/// Heading, table, cross-checks, hints, trouble, and what could not be computed; the caution at the foot.
+/// Heading, table, cross-checks, hints, trouble, and what could not be computed. The caller adds the caution.
 pub(crate) fn text(circuit: &Circuit, chart: &Chart, currents: bool) -> String {
     let mut out = heading(circuit, chart);
     out.push('\n');
     out.push_str(&table(circuit, chart));
-    out.push_str(&list(
-        "Trouble",
-        chart.trouble.iter().map(String::as_str),
-    ));
+    out.push_str(&list("Trouble", chart.trouble.iter().map(String::as_str)));
     out.push_str(&list(
         "Readings that clash",
         chart.findings.iter().map(|f| f.text.as_str()),
@@ -37,14 +33,18 @@ pub(crate) fn text(circuit: &Circuit, chart: &Chart, currents: bool) -> String {
     }
     out.push_str(&unsolved(chart));
     out.push_str(&list("Notes", chart.notes.iter().map(String::as_str)));
-    out.push_str(&caution::foot());
     out
 }
 
 fn heading(circuit: &Circuit, chart: &Chart) -> String {
     let heading = &circuit.heading;
     let mut who: Vec<String> = Vec::new();
-    who.push(heading.amp.clone().unwrap_or_else(|| "An amplifier without a name".to_owned()));
+    who.push(
+        heading
+            .amp
+            .clone()
+            .unwrap_or_else(|| "An amplifier without a name".to_owned()),
+    );
     if let Some(serial) = &heading.serial {
         who.push(format!("serial {serial}"));
     }
@@ -67,7 +67,12 @@ fn heading(circuit: &Circuit, chart: &Chart) -> String {
         how.push(format!("meter {ohms}{assumed}"));
     }
     out.push_str(&paragraph(&format!("{}.", how.join(", ")), ""));
-    out.push_str("Volts DC against ground, unless a point or unit says otherwise.\n");
+    let ohms = chart.points.iter().any(|l| l.unit == "ohm");
+    out.push_str(if ohms && chart.points.iter().all(|l| l.unit == "ohm") {
+        "Ohms in circuit, power off.\n"
+    } else {
+        "Volts DC against ground, unless a point or unit says otherwise.\n"
+    });
     out
 }
 
@@ -79,30 +84,38 @@ fn table(circuit: &Circuit, chart: &Chart) -> String {
         .wrapping("point", 9)
         .wrapping("what", 12)
         .column("expect", Side::Right)
-        .wrapping("band (95 %)", 11)
+        .column("low", Side::Right)
+        .column("high", Side::Right)
         .column("read", Side::Right)
-        .wrapping(" verdict", 16);
+        .column("", Side::Left)
+        .column("verdict", Side::Left);
     for line in &chart.points {
-        let mut verdict = rows::verdict(line);
-        if let Some(beyond) = rows::beyond(line)
-            && line.verdict != Some(bench::chart::Word::Inside)
-        {
-            let side = if beyond > 0.0 { "over" } else { "under" };
-            verdict.push_str(&format!(", {} {side}", rows::figure(beyond.abs(), line.unit)));
-        }
-        if line.volts.is_none() {
-            verdict = " not computed".to_owned();
-        }
+        let (low, high) = rows::band(line);
+        let verdict = match line.verdict {
+            Some(verdict) => rows::word(verdict),
+            None if line.volts.is_none() => "(open)",
+            None => "",
+        };
         table.row([
             line.point.clone(),
             rows::what(circuit, line),
-            line.volts.map_or_else(String::new, |v| rows::figure(v, line.unit)),
-            rows::band(line),
+            line.volts
+                .map_or_else(String::new, |v| rows::figure(v, line.unit)),
+            low,
+            high,
             rows::read(line),
-            verdict,
+            rows::sign_of(line).to_owned(),
+            verdict.to_owned(),
         ]);
     }
-    table.without_empty_columns().render()
+    let mut out = table.without_empty_columns().render();
+    if chart.points.iter().any(|l| l.low.is_some()) {
+        out.push_str("95 % of sound amplifiers are between low and high.\n");
+    }
+    if chart.points.iter().any(|l| l.volts.is_none()) {
+        out.push_str("(open): not computed; the reasons are below.\n");
+    }
+    out
 }
 
 fn unsolved(chart: &Chart) -> String {
@@ -123,7 +136,11 @@ fn unsolved(chart: &Chart) -> String {
         }
     }
     for (why, points) in groups {
-        out.push_str(&hanging(&format!("{}: {why}", points.join(", ")), "- ", "  "));
+        out.push_str(&hanging(
+            &format!("{}: {why}", points.join(", ")),
+            "- ",
+            "  ",
+        ));
     }
     out
 }
