@@ -12,9 +12,6 @@ use crate::diagnostic::Severity;
 use crate::lexer::{self, Token, TokenKind, is_space};
 use std::fmt::Write as _;
 
-/// A first column longer than this does not widen the column of its neighbours.
-const LONGEST_COUNTED: usize = 12;
-
 /// A line longer than this does not push out the trailing comments of its neighbours.
 const LONGEST_COMMENTED: usize = 56;
 
@@ -88,6 +85,15 @@ enum Sort {
 }
 
 impl Sort {
+    /// A first column longer than this does not widen the column of its neighbours.
+    fn longest_counted(self) -> usize {
+        match self {
+            Self::Heading | Self::Part => 12,
+            // `B1 to B2` sets the column, `T1.heater1 to T1.heater2` sticks out of it.
+            Self::Reading => 8,
+        }
+    }
+
     /// The narrowest first column, with its space.
     fn narrowest(self) -> usize {
         match self {
@@ -261,7 +267,7 @@ fn align(lines: &mut [Line]) {
                 Body::Columns(_, first, _) => Some(width(first)),
                 _ => None,
             })
-            .filter(|w| *w <= LONGEST_COUNTED)
+            .filter(|w| *w <= sort.longest_counted())
             .max()
             .unwrap_or(0);
         let column = sort.narrowest().max(widest + 2);

@@ -12,6 +12,12 @@ const EXAMPLES: [&str; 3] = [
     include_str!("../../../examples/turnstone.wiring"),
 ];
 
+const EXAMPLE_READINGS: [&str; 3] = [
+    include_str!("../../../examples/pip.readings"),
+    include_str!("../../../examples/curlew.readings"),
+    include_str!("../../../examples/turnstone.readings"),
+];
+
 /// Reads a text and holds the answer against what the types promise.
 fn read(text: &str) -> (Circuit, Vec<Diagnostic>) {
     let wiring::Read {
@@ -107,6 +113,34 @@ fn the_examples_are_tidy_and_free_of_errors() {
             .collect();
         assert_eq!(worse, Vec::<&Diagnostic>::new());
         assert_eq!(wiring::format::format(text), text);
+    }
+}
+
+#[test]
+fn the_readings_of_the_examples_fit_their_wirings() {
+    for (wiring, readings) in EXAMPLES.into_iter().zip(EXAMPLE_READINGS) {
+        let texts = [
+            wiring::Text {
+                name: "amp.wiring",
+                text: wiring,
+            },
+            wiring::Text {
+                name: "amp.readings",
+                text: readings,
+            },
+        ];
+        let read = wiring::read(&texts, wiring::sheet::Library::built_in());
+        let worse: Vec<_> = read
+            .problems
+            .iter()
+            .filter(|d| d.severity > wiring::Severity::Note)
+            .collect();
+        assert_eq!(worse, Vec::<&Diagnostic>::new());
+        let count: usize = read.circuit.readings.iter().map(|b| b.readings.len()).sum();
+        assert!((20..=40).contains(&count), "{count}");
+        assert_eq!(wiring::format::format(readings), readings);
+        let sheet = wiring::csv::blocks_to_csv(&read.circuit.readings);
+        assert_eq!(wiring::csv::import(&sheet, 0).diagnostics, []);
     }
 }
 
