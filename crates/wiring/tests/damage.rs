@@ -1,7 +1,6 @@
 //! No text makes the reader panic, hang, or lose its head.
 
 use proptest::prelude::*;
-use std::time::{Duration, Instant};
 use wiring::sheet::Library;
 use wiring::{Read, Severity, Text, read, read_one, read_readings};
 
@@ -192,16 +191,10 @@ proptest! {
     }
 }
 
-/// Reads and says how long it took; the limits are ten times what it takes here, because
-/// these tests run unoptimised beside others.
-fn timed(text: &str, most: Duration) -> Read {
-    let start = {
-        #[expect(clippy::disallowed_methods, reason = "this test measures time")]
-        Instant::now()
-    };
+/// Reads and checks the circuit. That it ends at once is seen in `./bench`, which measures such
+/// texts; no test measures time, because machines are small and noisy.
+fn answered(text: &str) -> Read {
     let read = read_one(text);
-    let took = start.elapsed();
-    assert!(took < most, "{took:?}");
     whole(&read).expect("the circuit is whole");
     read
 }
@@ -223,7 +216,7 @@ fn ten_thousand_parts() {
     for i in 1..=10_000 {
         text.push_str(&format!("n{i} - R{i} 1k - n{}\n", i + 1));
     }
-    let read = timed(&text, Duration::from_millis(1500));
+    let read = answered(&text);
     assert_eq!(read.circuit.parts.len(), 10_000);
     assert_eq!(read.circuit.nodes.len(), 10_002);
     assert!(!read.has_errors());
@@ -235,7 +228,7 @@ fn ten_thousand_loose_names_and_clashes() {
     for i in 1..=10_000 {
         text.push_str(&format!("point{i} - R1 1k - other{i}\nVR{i}.2 - Q{i}\n"));
     }
-    let read = timed(&text, Duration::from_secs(4));
+    let read = answered(&text);
     assert!(codes(&read).contains(&"met-elsewhere"));
 }
 
@@ -245,7 +238,7 @@ fn ten_thousand_readings() {
     for i in 1..=10_000 {
         text.push_str(&format!("V1.1 {i}\nnowhere{i} 5\n"));
     }
-    let read = timed(&text, Duration::from_secs(4));
+    let read = answered(&text);
     assert_eq!(read.circuit.readings[0].readings.len(), 20_000);
 }
 
@@ -256,40 +249,25 @@ fn brackets_ten_thousand_deep() {
         "[".repeat(10_000),
         "]".repeat(10_000)
     );
-    assert_eq!(
-        codes(&timed(&deep, Duration::from_millis(300))),
-        ["brackets-too-deep"]
-    );
+    assert_eq!(codes(&answered(&deep)), ["brackets-too-deep"]);
     let open = format!("x - {}", "[R1 1k | ".repeat(10_000));
-    assert_eq!(
-        codes(&timed(&open, Duration::from_millis(300))),
-        ["brackets-too-deep"]
-    );
+    assert_eq!(codes(&answered(&open)), ["brackets-too-deep"]);
     let wide = format!("x - [{}R1 1k] - ground", "R2 1k | ".repeat(10_000));
-    assert!(codes(&timed(&wide, Duration::from_millis(600))).is_empty());
+    assert!(codes(&answered(&wide)).is_empty());
     let close = "]".repeat(10_000);
-    assert!(codes(&timed(&close, Duration::from_millis(600))).contains(&"stray-bracket"));
+    assert!(codes(&answered(&close)).contains(&"stray-bracket"));
 }
 
 #[test]
 fn one_long_line() {
     let long = format!("V1.1 - {}ground", "R1 1k - B1 - ".repeat(10_000));
-    timed(&long, Duration::from_secs(2));
-    timed(&"x".repeat(1_000_000), Duration::from_millis(500));
-    timed(&"\"".repeat(100_001), Duration::from_secs(1));
-    timed(&"= ".repeat(100_000), Duration::from_secs(1));
-    timed(
-        &format!("R1 {}", "1k ".repeat(100_000)),
-        Duration::from_secs(1),
-    );
-    timed(
-        &format!("R1 {}", "9".repeat(100_000)),
-        Duration::from_secs(1),
-    );
-    timed(
-        &format!("T1 power 230 V: {}", "a 5 V, ".repeat(10_000)),
-        Duration::from_secs(2),
-    );
+    answered(&long);
+    answered(&"x".repeat(1_000_000));
+    answered(&"\"".repeat(100_001));
+    answered(&"= ".repeat(100_000));
+    answered(&format!("R1 {}", "1k ".repeat(100_000)));
+    answered(&format!("R1 {}", "9".repeat(100_000)));
+    answered(&format!("T1 power 230 V: {}", "a 5 V, ".repeat(10_000)));
 }
 
 #[test]
@@ -306,7 +284,7 @@ fn each_bad_input_has_its_diagnostic() {
         ("R1 1e999", "exponent"),
         ("R1 99999999999999999M", "out-of-range"),
     ] {
-        let read = timed(text, Duration::from_millis(100));
+        let read = answered(text);
         assert!(
             read.problems.iter().any(|d| d.code == code),
             "{code}: {:?}",
