@@ -33,7 +33,7 @@ pub const GRID_LEAK_OHMS: f64 = 1e6;
 /// 0.02 microampere per microfarad and volt: a third of what a present-day sheet allows after
 /// two minutes (0.06 uA per uF and V plus 10 uA; one maker's sheet, seen second-hand), and far
 /// below the limit for service of JAN-C-62 (0.04 mA per uF up to 450 V, as quoted at
-/// https://www.mail-archive.com/amradio@mailman.qth.net/msg21215.html). 8 uF at 280 V draws
+/// <https://www.mail-archive.com/amradio@mailman.qth.net/msg21215.html>). 8 uF at 280 V draws
 /// 45 uA, which is 1 V across 22k.
 pub const ELECTROLYTIC_SECONDS: f64 = 50.0;
 
