@@ -145,6 +145,8 @@ struct Round {
     solution: Solution,
     /// Driven plates: element, and the cycle with the plate's place in it.
     cycles: Vec<(Vec<usize>, Cycle)>,
+    /// Harmonics from the second of each driven plate's current.
+    spectra: Vec<Vec<Complex>>,
     phasors: Vec<Complex>,
     /// All unknowns of the phasor network, peak.
     x: Vec<Complex>,
@@ -270,6 +272,7 @@ impl<'a> Mains<'a> {
             .map(|n| super::network::between(&x, n, 0))
             .collect();
         let mut round = Round {
+            spectra: figures::spectra(seen.as_ref(), &cycles),
             reduced,
             seen,
             solution,

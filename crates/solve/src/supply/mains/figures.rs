@@ -73,6 +73,20 @@ pub(super) fn branch_amps(law: &Law, ohms: Option<f64>, x: &[Complex], omega: f6
     }
 }
 
+/// Harmonics from the second of each driven plate's current, in the order of `driven`: worked
+/// out once, since every element asks for them.
+pub(super) fn spectra(seen: Option<&See>, cycles: &[(Vec<usize>, Cycle)]) -> Vec<Vec<Complex>> {
+    let driven = seen.map_or(&[][..], |s| &s.driven);
+    driven
+        .iter()
+        .map(|d| {
+            (2..=HARMONICS)
+                .map(|k| harmonic(cycles, d.element, k))
+                .collect()
+        })
+        .collect()
+}
+
 impl Round {
     /// Sum over harmonics from the second of what the plates do to something linear: `share`
     /// gives it for one ampere at twice the mains frequency. Mean square.
@@ -89,10 +103,10 @@ impl Round {
         let mut sum = 0.0;
         for k in 2..=HARMONICS {
             let mut total = Complex::ZERO;
-            for (driven, part) in seen.driven.iter().zip(&parts) {
+            for (spectrum, part) in self.spectra.iter().zip(&parts) {
                 // Resistances share alike at all harmonics, capacitors less and less.
                 let part = Complex::new(part.re, part.im * 2.0 / k as f64);
-                total += part * harmonic(&self.cycles, driven.element, k);
+                total += part * spectrum.get(k - 2).copied().unwrap_or_default();
             }
             sum += 0.5 * total.abs() * total.abs();
         }
