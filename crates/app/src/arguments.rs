@@ -31,6 +31,8 @@ pub(crate) enum Command {
     Format(Format),
     /// Expected volts with bands, next to what the meter read
     Chart(Chart),
+    /// List ready pieces of circuit, or print one with free names
+    Snippet(Snippet),
     /// List the data sheets of valves, or print one
     Valves(Valves),
 }
@@ -89,6 +91,23 @@ pub(crate) struct Format {
     /// Change nothing; status 1 if the file is not in its tidy form
     #[arg(long)]
     pub(crate) check: bool,
+    /// Start from a drawing: print it with every walk marked ` ?`, not yet seen on the chassis
+    #[arg(long, conflicts_with_all = ["write", "check"])]
+    pub(crate) assumed: bool,
+}
+
+/// `snippet`.
+#[derive(Debug, Args)]
+pub(crate) struct Snippet {
+    /// Which one, such as `common-cathode`; all are listed otherwise
+    #[arg(value_name = "NAME")]
+    pub(crate) name: Option<String>,
+    /// The wiring it will go into: its names are not used again
+    #[arg(long, value_name = "FILE")]
+    pub(crate) beside: Vec<PathBuf>,
+    /// Print JSON (docs/json.md)
+    #[arg(long)]
+    pub(crate) json: bool,
 }
 
 /// `valves`.

@@ -27,6 +27,7 @@ fn main() -> ExitCode {
         arguments::Command::Check(given) => commands::check::run(given),
         arguments::Command::Format(given) => commands::format::run(given),
         arguments::Command::Chart(given) => commands::chart::run(given),
+        arguments::Command::Snippet(given) => commands::snippet::run(given),
         arguments::Command::Valves(given) => commands::valves::run(given),
     };
     outcome::end(result)

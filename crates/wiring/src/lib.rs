@@ -7,6 +7,7 @@
 //! Units are SI inside (volts, ohms, farads, henries, watts, hertz, seconds); trade
 //! notation (`4k7`, `22n`, `.022`) lives at the edges, in [`units`].
 
+pub mod assume;
 mod attach;
 pub mod circuit;
 pub mod codes;

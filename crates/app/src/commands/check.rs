@@ -6,8 +6,11 @@ use crate::outcome::{Failure, Outcome};
 use crate::problems;
 use crate::table::{hanging, paragraph};
 use bench::chart::{Chart, ChartRequest};
+use bench::rules::Gravity;
+use bench::sanity::{Finding, sanity_of};
 use serde_json::{Value, json};
 use wiring::circuit::Kind;
+use wiring::roles::{Anatomy, Block, Role, anatomy};
 use wiring::{Circuit, Severity};
 
 /// Runs `check`.
@@ -36,13 +39,18 @@ struct Summary {
     assumed_points: usize,
     loose_ends: Vec<String>,
     readings: Vec<(String, usize)>,
+    findings: Vec<Finding>,
+    anatomy: Anatomy,
     chart: Chart,
 }
 
 impl Summary {
     fn of(amp: &Amp) -> Self {
         let circuit = &amp.circuit;
+        let anatomy = anatomy(circuit);
         Self {
+            findings: sanity_of(circuit, &amp.library, &anatomy),
+            anatomy,
             parts: circuit.parts.len(),
             valves: circuit
                 .parts
@@ -114,6 +122,7 @@ fn loose_ends(circuit: &Circuit) -> Vec<String> {
 }
 
 fn text(amp: &Amp, summary: &Summary) -> String {
+    let circuit = &amp.circuit;
     let mut out = String::new();
     for problem in &amp.problems {
         out.push_str(&problems::show(problem, &amp.texts));
@@ -167,6 +176,8 @@ fn text(amp: &Amp, summary: &Summary) -> String {
             "",
         ));
     }
+    out.push_str(&recognised(circuit, &summary.anatomy));
+    out.push_str(&sense(&summary.findings));
     for (name, n) in &summary.readings {
         out.push_str(&paragraph(
             &format!(
@@ -185,6 +196,85 @@ fn text(amp: &Amp, summary: &Summary) -> String {
                 "  ",
             ));
         }
+    }
+    out
+}
+
+/// The blocks in a line each, and the parts that fit no pattern.
+fn recognised(circuit: &Circuit, anatomy: &Anatomy) -> String {
+    let mut out = String::new();
+    if !anatomy.blocks.is_empty() {
+        out.push_str("What it is, block by block:\n");
+    }
+    for block in &anatomy.blocks {
+        let parts: Vec<&str> = block
+            .parts
+            .iter()
+            .filter(|(_, role)| *role != Role::Valve)
+            .filter_map(|(p, _)| circuit.parts.get(p.0).map(|p| p.name.as_str()))
+            .collect();
+        let valves = sections(circuit, block);
+        let head = if valves.is_empty() {
+            block.kind.words().to_owned()
+        } else {
+            format!("{} {}", block.kind.words(), valves.join(" "))
+        };
+        out.push_str(&hanging(
+            &format!("{head}: {}", parts.join(" ")),
+            "- ",
+            "  ",
+        ));
+    }
+    let unplaced: Vec<&str> = anatomy
+        .unplaced
+        .iter()
+        .filter_map(|p| circuit.parts.get(p.0).map(|p| p.name.as_str()))
+        .collect();
+    if !unplaced.is_empty() {
+        out.push_str(&paragraph(
+            &format!("Fits no pattern: {}. A slip in the tracing, a modification, or something new here.", unplaced.join(", ")),
+            "",
+        ));
+    }
+    out
+}
+
+/// Valve sections of a block as typed: `V1a`.
+fn sections(circuit: &Circuit, block: &Block) -> Vec<String> {
+    block
+        .sections
+        .iter()
+        .filter_map(|s| {
+            let mut name = circuit.parts.get(s.part.0)?.name.clone();
+            name.extend(s.section);
+            Some(name)
+        })
+        .collect()
+}
+
+/// What does not make sense, the gravest first.
+fn sense(findings: &[Finding]) -> String {
+    let mut out = String::new();
+    if findings.is_empty() {
+        return out;
+    }
+    out.push_str("Before any power:\n");
+    for f in findings {
+        let word = match f.gravity {
+            Gravity::Stop => "STOP ",
+            Gravity::Must => "must ",
+            Gravity::Should => "look ",
+            Gravity::Note => "note ",
+        };
+        out.push_str(&hanging(
+            &format!("{word}{} {}", f.message, f.advice),
+            "- ",
+            "  ",
+        ));
+    }
+    if findings.iter().any(|f| f.gravity == Gravity::Stop) {
+        out.push_str(&crate::caution::foot());
+        out.push('\n');
     }
     out
 }
@@ -217,6 +307,31 @@ fn json(amp: &Amp, summary: &Summary) -> Value {
             .readings
             .iter()
             .map(|(block, count)| json!({ "block": block, "count": count }))
+            .collect::<Vec<_>>(),
+        "findings": summary.findings,
+        "blocks": summary
+            .anatomy
+            .blocks
+            .iter()
+            .map(|b| {
+                json!({
+                    "kind": b.kind.words(),
+                    "sections": sections(&amp.circuit, b),
+                    "parts": b
+                        .parts
+                        .iter()
+                        .filter_map(|(p, role)| {
+                            Some(json!({ "part": amp.circuit.parts.get(p.0)?.name, "role": role.words() }))
+                        })
+                        .collect::<Vec<_>>(),
+                })
+            })
+            .collect::<Vec<_>>(),
+        "unplaced": summary
+            .anatomy
+            .unplaced
+            .iter()
+            .filter_map(|p| amp.circuit.parts.get(p.0).map(|p| p.name.clone()))
             .collect::<Vec<_>>(),
         "unsolved": summary.chart.unsolved,
         "status": summary.chart.status,

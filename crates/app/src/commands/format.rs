@@ -27,6 +27,13 @@ pub(crate) fn run(given: &Format) -> Result<Outcome, Failure> {
             "It was left alone. Please send the file to the authors: this is a fault in the program.",
         ));
     }
+    if given.assumed {
+        return Ok(Outcome {
+            text: wiring::assume::assume(&tidy),
+            verbatim: true,
+            ..Outcome::default()
+        });
+    }
     if given.check {
         return Ok(checked(&text, &tidy));
     }
