@@ -19,6 +19,7 @@ mod compute;
 mod conditions;
 mod currents;
 pub mod entry;
+mod grid_current;
 mod listing;
 mod model;
 mod ohms;
