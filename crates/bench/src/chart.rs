@@ -19,7 +19,6 @@ mod compute;
 mod conditions;
 mod currents;
 pub mod entry;
-mod grid_current;
 mod listing;
 mod model;
 mod ohms;

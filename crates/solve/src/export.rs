@@ -6,6 +6,10 @@
 //! and, for rectifier groups, of [`crate::netlist::Rectifiers`]. Units are SI; infinite
 //! numbers (a diode that is no zener) are left out.
 
+mod whole;
+
+pub use whole::{ExportedTimed, ExportedWhole, ExportedWinding, TimedLaw, export_whole};
+
 use std::collections::BTreeMap;
 
 use serde::Serialize;

@@ -6,7 +6,6 @@
 
 use super::Samples;
 use super::bands::{Share, band};
-use super::grid_current::grids;
 use super::sample::{normals, quantile};
 use super::state::{State, Trouble};
 use super::verdict::{Band, K95};
@@ -302,29 +301,13 @@ impl Model {
         keeps: f64,
         meter: Option<Share>,
     ) -> Band {
+        if !self.builds.is_empty() {
+            return self.sampled(a, b, keeps);
+        }
         let (at, scale) = match loaded {
             Some(state) => (state, 1.0),
             None => (&self.middle, keeps),
         };
-        let per_amp = at.volts_per_amp(a, b);
-        let grids: Vec<Share> = grids(&self.assembly.netlist.elements)
-            .into_iter()
-            .map(|(grid, amps)| {
-                let volts = amps * scale * per_amp.get(grid).copied().unwrap_or(0.0).abs();
-                Share {
-                    minus: -volts,
-                    plus: volts,
-                }
-            })
-            .collect();
-        if !self.builds.is_empty() {
-            let sampled = self.sampled(a, b, keeps);
-            let own = Share {
-                minus: -sampled.down,
-                plus: sampled.up,
-            };
-            return band(sampled.centre, grids.into_iter().chain([own]));
-        }
         let slopes = at.slopes(a, b);
         let base = self.middle.across(a, b);
         let shares = self.causes.causes.iter().enumerate().map(|(index, cause)| {
@@ -338,7 +321,7 @@ impl Model {
                 }
             }
         });
-        band(centre, shares.chain(grids).chain(meter))
+        band(centre, shares.chain(meter))
     }
 
     /// Median and 95 % of the builds, as a band of the same form.

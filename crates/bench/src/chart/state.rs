@@ -95,13 +95,6 @@ impl State {
             .collect()
     }
 
-    /// Volts between two nodes per ampere that flows into each node; empty without slopes.
-    pub(super) fn volts_per_amp(&self, a: NodeIndex, b: NodeIndex) -> Vec<f64> {
-        self.linear
-            .as_ref()
-            .map_or_else(Vec::new, |l| l.adjoint(a, b).ohms)
-    }
-
     /// Volts of every node.
     pub(super) fn volts(&self) -> &[f64] {
         &self.solution.volts

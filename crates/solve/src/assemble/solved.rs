@@ -51,23 +51,13 @@ impl Solved {
     #[must_use]
     pub fn equations(&self) -> ExportedEquations {
         let netlist = &self.point.netlist;
-        let lit: Vec<usize> = netlist
-            .elements
-            .iter()
-            .enumerate()
-            .filter(|(i, e)| matches!(e.law, Law::Neon { .. }) && self.is_lit(*i))
-            .map(|(i, _)| i)
-            .collect();
         let constants = [
             ("floor_siemens", FLOOR_SIEMENS),
             ("leak_siemens", LEAK_SIEMENS),
             ("amplifier_ohms", AMPLIFIER_OHMS),
         ];
-        export_equations(netlist, &self.point.solution.volts, &lit, &constants)
-    }
-
-    fn is_lit(&self, element: usize) -> bool {
-        is_lit(&self.assembly, &self.point, element)
+        let solution = &self.point.solution;
+        export_equations(netlist, &solution.volts, &solution.lit, &constants)
     }
 
     /// The netlist's node of a point of the wiring.
