@@ -15,10 +15,13 @@ use serde::Serialize;
 use wiring::circuit::Setting;
 
 mod bands;
+mod builds;
 mod compute;
 mod conditions;
 mod currents;
 pub mod entry;
+mod fuse;
+mod grid_current;
 mod listing;
 mod model;
 mod ohms;

@@ -104,6 +104,10 @@ pub enum Case {
     Mu,
     /// The screen's share of the current.
     ScreenShare,
+    /// Grid current of a small triode at rest, either way: `sigma` in amperes.
+    GridAmpsSmall,
+    /// Grid current of an output valve at rest, either way: `sigma` in amperes.
+    GridAmpsPower,
     /// One rectifier valve's perveance.
     RectifierValve,
     /// Silicon or selenium drop.

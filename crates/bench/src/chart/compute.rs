@@ -5,7 +5,9 @@ use super::listing::listing;
 use super::model::Model;
 use super::state::Trouble;
 use super::trouble::{supply_unread, trouble};
-use super::{Chart, ChartRequest, Line, MeterUsed, Status, Unsolved, conditions, currents, ohms};
+use super::{
+    Chart, ChartRequest, Line, MeterUsed, Status, Unsolved, conditions, currents, fuse, ohms,
+};
 use crate::kirchhoff::cross_checks;
 use crate::slips::hints;
 use crate::tolerance::{MainsKnown, Tolerances};
@@ -147,10 +149,14 @@ impl Work<'_> {
     /// Under power: volts.
     fn live(mut self, model: &Model) -> Chart {
         self.chart.notes.extend(model.nominal().notes());
-        if model.lost_builds > 0 {
+        if let Some(blown) = fuse::blown(self.circuit, model) {
+            return self.none(&blown);
+        }
+        self.chart.notes.extend(fuse::overrun(self.circuit, model));
+        if model.lost_builds() > 0 {
             self.chart.notes.push(format!(
                 "{} of the sampled builds had no operating point and are left out",
-                model.lost_builds
+                model.lost_builds()
             ));
         }
         let mut entries = listing(self.circuit, self.block, |n| model.volts(n));
@@ -203,9 +209,8 @@ impl Work<'_> {
             }
         };
         let meter = self.meter.map(|m| m.ohms);
-        let read = entry.read.is_some();
         let expected = match entry.unit {
-            Unit::VoltsDc => model.expect(leads.0, leads.1, meter, read),
+            Unit::VoltsDc => model.expect(leads.0, leads.1, meter, entry.read.is_some()),
             Unit::VoltsAc => model.expect_alternating(leads.0, leads.1),
             Unit::Ohms => Err("ohms are expected only under `power off`".to_owned()),
             Unit::AmpsDc => Err(

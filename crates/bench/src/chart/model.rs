@@ -1,18 +1,21 @@
 //! The amplifier as the chart solves it: nominal, among sound ones, and with the meter on.
 //!
-//! Two circuits are kept: *nominal*, every part as marked or measured, and *middle*, every
-//! part at the median of sound specimens. Bands are centred on the second. What the meter
-//! does is solved, not corrected by formula, wherever it matters.
+//! Two circuits are solved: *nominal*, every part as marked or measured, and *middle*, every
+//! part at the median of sound specimens. Bands are centred on the second. Where a reading was
+//! taken, and wherever a meter takes more than a hundredth of what it measures, the meter is
+//! put into the circuit, which is solved again. For the band of a reading it takes less from,
+//! and where nobody read, its share by the source resistance does (within a ten-thousandth).
 
 use super::Samples;
 use super::bands::{Share, band};
-use super::sample::{normals, quantile};
-use super::state::{State, Trouble};
+use super::builds::Builds;
+use super::grid_current::{GridAmps, grid_amps};
+use super::state::{Shift, Sloped, State, Trouble};
 use super::verdict::{Band, K95};
 use crate::tolerance::{Case, Causes, MainsKnown, Spread, Tolerances, part_of};
 use solve::Assembly;
 use solve::assemble::reach::hanging;
-use solve::netlist::{Element, Law, Netlist, NodeIndex, Parameter, Quantity};
+use solve::netlist::{NodeIndex, Parameter, Quantity};
 use std::collections::BTreeMap;
 use wiring::NodeId;
 use wiring::circuit::{Circuit, Kind};
@@ -20,17 +23,27 @@ use wiring::circuit::{Circuit, Kind};
 /// Above this source resistance a node has no volts of its own.
 pub(super) const UNDETERMINED_OHMS: f64 = 1e9;
 
-/// A cause wider than this (one sigma of the logarithm) is solved on both sides.
-const WIDE: f64 = 0.3;
+/// Standard deviations at which what a cause does is looked at, each way.
+const LOOK: f64 = K95;
 
-/// Standard deviations at which wide causes are solved.
-const WIDE_Z: f64 = K95;
-
-/// A meter that takes more than this part of a source's volts is solved even where nobody read.
+/// A meter that takes more than this part of a source's volts is solved, read or not.
 const LOADS: f64 = 0.01;
+
+/// A cause of the supply narrower than this (one sigma of the logarithm) is looked at one way.
+const NARROW: f64 = 0.06;
+
+/// Volts that it must take, too: what is nothing stays nothing.
+const LOADS_VOLTS: f64 = 1e-3;
 
 /// Alternating volts (rms) below this are hum, not drive.
 const LEAST_ALTERNATING: f64 = 0.5;
+
+/// Ripple (rms) of a filter below this is left to another computation.
+const LEAST_RIPPLE: f64 = 0.1;
+
+/// One standard deviation of a sound filter's ripple, as part of it: that of its electrolytics'
+/// farads (20 %) and of the load (common practice, no source).
+const RIPPLE_SPREAD: f64 = 0.25;
 
 /// What one probe should show.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,7 +52,7 @@ pub(super) struct Expected {
     pub(super) nominal: f64,
     /// Among sound amplifiers.
     pub(super) band: Band,
-    /// Source resistance at the leads, without the meter, where it is known.
+    /// Source resistance at the leads, without the meter.
     pub(super) source_ohms: f64,
 }
 
@@ -47,17 +60,19 @@ pub(super) struct Expected {
 pub(super) struct Model {
     assembly: Assembly,
     causes: Causes,
-    medians: Netlist,
+    grids: Vec<GridAmps>,
     nominal: State,
-    middle: State,
-    /// Causes solved on both sides: index, then the states below and above.
-    wide: Vec<(usize, State, State)>,
+    middle: Sloped,
+    /// Both with their supply as tangents, for the meter to be put in.
+    nominal_frozen: Sloped,
+    middle_frozen: State,
+    /// What each cause does down and up, in the order of the causes, then of the grids.
+    shifts: Vec<(Shift, Shift)>,
+    /// Causes that act through the supply, which a slope at direct current does not show.
+    by_supply: Vec<bool>,
     /// Nodes whose volts hang on a part without a value, with the names of those parts.
     hanging: BTreeMap<NodeIndex, Vec<String>>,
-    /// Factor sets of sampled builds, solved.
-    builds: Vec<State>,
-    /// Builds that could not be solved.
-    pub(super) lost_builds: usize,
+    builds: Option<Builds>,
     meter: Spread,
 }
 
@@ -73,102 +88,91 @@ impl Model {
         mains: MainsKnown,
         samples: Option<Samples>,
     ) -> Result<Self, Trouble> {
-        let causes = Causes::of(circuit, &assembly.netlist.parameters, tolerances, mains);
-        let nominal = State::new(&assembly.netlist, None)?;
-        let medians = assembly.netlist.scaled(&causes.medians);
-        let middle = State::new(&medians, Some(&nominal))?;
+        let netlist = &assembly.netlist;
+        let causes = Causes::of(circuit, &netlist.parameters, tolerances, mains);
+        let grids = grid_amps(&netlist.elements, tolerances);
+        let nominal = State::new(netlist, None)?;
+        let medians = netlist.scaled(&causes.medians);
+        let mut middle = Sloped::new(nominal.near(&medians)?)?;
+        middle.prepare(&medians);
+        let nominal_frozen = Sloped::new(nominal.frozen())?;
+        let middle_frozen = middle.state().frozen();
         let hanging = if assembly.stand_ins.is_empty() {
             BTreeMap::new()
         } else {
             hanging(&assembly, nominal.volts(), |trial| {
-                let state = State::only_volts(trial, Some(&nominal)).ok()?;
+                let state = nominal.near(trial).ok()?;
                 Some(state.volts().to_vec())
             })
         };
+        let builds = samples.map(|s| Builds::new(netlist, &causes, &grids, middle.state(), s));
         let mut model = Self {
+            by_supply: causes
+                .causes
+                .iter()
+                .map(|c| {
+                    c.moves.iter().any(|(p, _)| {
+                        netlist
+                            .parameters
+                            .get(*p)
+                            .is_some_and(|p| through_supply(circuit, &assembly, &middle, p))
+                    })
+                })
+                .collect(),
             assembly,
             causes,
-            medians,
+            grids,
             nominal,
             middle,
-            wide: Vec::new(),
+            nominal_frozen,
+            middle_frozen,
+            shifts: Vec::new(),
             hanging,
-            builds: Vec::new(),
-            lost_builds: 0,
+            builds,
             meter: tolerances.spread(Case::MeterOhms, 0.0),
         };
-        match samples {
-            Some(samples) => model.build(samples),
-            None => model.widen(circuit),
+        if model.builds.is_none() {
+            model.look();
         }
         Ok(model)
     }
 
-    /// Solves the wide causes, and those that act through the rectifier, on both sides.
-    fn widen(&mut self, circuit: &Circuit) {
-        let mut wide = Vec::new();
-        for (index, cause) in self.causes.causes.iter().enumerate() {
-            let by_supply = cause.moves.iter().any(|(p, _)| {
-                self.assembly
-                    .netlist
-                    .parameters
-                    .get(*p)
-                    .is_some_and(|p| self.acts_through_supply(circuit, p))
-            });
-            if !by_supply && cause.width() <= WIDE {
-                continue;
-            }
-            let side = |z: f64| {
-                let mut each = vec![0.0; self.causes.causes.len()];
-                if let Some(slot) = each.get_mut(index) {
-                    *slot = z;
+    /// Looks at what each cause does.
+    fn look(&mut self) {
+        let causes = self.causes.causes.iter().enumerate();
+        let mut shifts: Vec<(Shift, Shift)> = causes
+            .map(|(index, cause)| {
+                let by_supply = self.by_supply.get(index) == Some(&true);
+                let side = |z: f64| {
+                    if !by_supply {
+                        let factors: Vec<(usize, f64)> = cause
+                            .moves
+                            .iter()
+                            .map(|(p, weight)| (*p, (weight * z).exp()))
+                            .collect();
+                        return self.middle.moved(&factors);
+                    }
+                    let mut all = vec![0.0; self.causes.causes.len()];
+                    if let Some(slot) = all.get_mut(index) {
+                        *slot = z;
+                    }
+                    let after = self.assembly.netlist.scaled(&self.causes.factors(&all));
+                    self.middle.becomes(&after).unwrap_or_default()
+                };
+                let plus = side(LOOK);
+                // a narrow cause does the same the other way round; half the work
+                if by_supply && cause.width() < NARROW {
+                    (plus.mirrored(), plus)
+                } else {
+                    (side(-LOOK), plus)
                 }
-                let netlist = self.assembly.netlist.scaled(&self.causes.factors(&each));
-                State::new(&netlist, Some(&self.middle)).ok()
-            };
-            if let (Some(minus), Some(plus)) = (side(-WIDE_Z), side(WIDE_Z)) {
-                wide.push((index, minus, plus));
-            }
-        }
-        self.wide = wide;
-    }
-
-    /// Does a parameter act through the mains or the rectifier, whose means a slope at direct
-    /// current does not hold? Mains and winding volts, ohms of a mains transformer, rectifier
-    /// valves, and capacitors that stand at 30 V or more (the filters).
-    fn acts_through_supply(&self, circuit: &Circuit, parameter: &Parameter) -> bool {
-        if self.assembly.netlist.hertz <= 0.0 {
-            return false;
-        }
-        match parameter.quantity {
-            Quantity::Mains | Quantity::Volts | Quantity::Drop | Quantity::Henries => true,
-            Quantity::Ohms => part_of(circuit, &parameter.part)
-                .is_some_and(|p| matches!(p.kind, Kind::PowerTransformer(_))),
-            Quantity::Farads => parameter.slots.iter().any(|(index, _)| {
-                self.assembly
-                    .netlist
-                    .elements
-                    .get(*index)
-                    .is_some_and(|e| match e.law {
-                        Law::Capacitor { a, b, farads, .. } => {
-                            farads >= 1e-6 && self.middle.across(a, b).abs() >= 30.0
-                        }
-                        _ => false,
-                    })
-            }),
-            _ => false,
-        }
-    }
-
-    /// Solves sampled builds.
-    fn build(&mut self, samples: Samples) {
-        for z in normals(samples.seed, samples.builds, self.causes.causes.len()) {
-            let netlist = self.assembly.netlist.scaled(&self.causes.factors(&z));
-            match State::new(&netlist, Some(&self.middle)) {
-                Ok(state) => self.builds.push(state),
-                Err(_) => self.lost_builds += 1,
-            }
-        }
+            })
+            .collect();
+        shifts.extend(self.grids.iter().map(|g| {
+            let side = |z: f64| self.middle.fed(g.grid, g.cathode, g.sigma * z);
+            (side(-LOOK), side(LOOK))
+        }));
+        self.shifts = shifts;
     }
 
     /// The netlist's node of a wiring node.
@@ -193,10 +197,16 @@ impl Model {
         &self.assembly
     }
 
-    /// Alternating volts between two nodes that the mains transformer puts there, rms.
+    /// Sampled builds that had no operating point.
+    pub(super) fn lost_builds(&self) -> usize {
+        self.builds.as_ref().map_or(0, |b| b.lost)
+    }
+
+    /// Alternating volts between two nodes that the mains transformer puts there, or the ripple
+    /// of a filter against ground, rms.
     ///
     /// # Errors
-    /// A sentence, where there is no such drive: hum and ripple are another computation.
+    /// A sentence, where there is no such drive: hum is another computation.
     pub(super) fn expect_alternating(
         &self,
         a: NodeIndex,
@@ -204,20 +214,34 @@ impl Model {
     ) -> Result<Expected, String> {
         let (Some(nominal), Some(centre)) = (
             self.nominal.alternating(a, b),
-            self.middle.alternating(a, b),
+            self.middle.state().alternating(a, b),
         ) else {
             return Err("no mains drives this circuit".to_owned());
         };
         if nominal < LEAST_ALTERNATING {
+            let ripple = self.nominal.ripple(a);
+            if b == 0 && ripple > LEAST_RIPPLE {
+                let spread = RIPPLE_SPREAD * ripple;
+                return Ok(Expected {
+                    nominal: ripple,
+                    band: Band {
+                        centre: ripple,
+                        down: spread,
+                        up: spread,
+                    },
+                    source_ohms: self.middle.source_ohms(a, b),
+                });
+            }
             return Err(
-                "no winding puts alternating volts here: what is read is hum or ripple, and that is not computed in a chart"
+                "no winding or rectifier puts alternating volts to speak of here: what is read is hum, and that is not computed in a chart"
                     .to_owned(),
             );
         }
         self.known(a, b)?;
-        let shares = self.wide.iter().map(|(_, minus, plus)| {
-            let side = |s: &State| s.alternating(a, b).unwrap_or(centre) - centre;
-            Share::between(WIDE_Z, side(minus), side(plus))
+        let shares = self.shifts.iter().map(|(minus, plus)| {
+            let side = |s: &Shift| Some((s.alternating(a, b)? - 1.0) * centre);
+            let plus = side(plus).unwrap_or(0.0);
+            Share::between(LOOK, side(minus).unwrap_or(-plus), plus)
         });
         Ok(Expected {
             nominal,
@@ -226,8 +250,8 @@ impl Model {
         })
     }
 
-    /// What a meter between two nodes should show; `read` asks for its loading to be solved
-    /// however small it is.
+    /// What a meter of so many ohms between two nodes should show (`None`: no meter); `read`
+    /// asks for its loading to be solved however small.
     ///
     /// # Errors
     /// A sentence that says why nothing can be expected there.
@@ -240,125 +264,145 @@ impl Model {
     ) -> Result<Expected, String> {
         let source_ohms = self.middle.source_ohms(a, b);
         if source_ohms.is_nan() || source_ohms > UNDETERMINED_OHMS {
-            return Err(Self::why_floating(b == 0));
+            return Err(why_floating(b == 0));
         }
         self.known(a, b)?;
+        let (nominal, centre) = (self.nominal.across(a, b), self.middle.state().across(a, b));
         let Some(ohms) = meter.filter(|m| *m > 0.0 && m.is_finite()) else {
-            let centre = self.middle.across(a, b);
             return Ok(Expected {
-                nominal: self.nominal.across(a, b),
-                band: self.band(a, b, centre, None, 1.0, None),
+                nominal,
+                band: self.free(a, b, centre, 1.0),
                 source_ohms,
             });
         };
-        let keeps = ohms / (ohms + source_ohms);
-        if !read && source_ohms / ohms < LOADS {
-            let centre = self.middle.across(a, b) * keeps;
-            return Ok(Expected {
-                nominal: self.nominal.across(a, b) * keeps,
-                band: self.band(a, b, centre, None, keeps, None),
-                source_ohms,
-            });
-        }
-        let on = |netlist: &Netlist, start: &State| {
-            let mut loaded = netlist.clone();
-            loaded.elements.push(Element {
-                name: "meter".to_owned(),
-                law: Law::Resistor { a, b, ohms },
-            });
-            State::new(&loaded, Some(start)).map_err(|t| format!("with the meter on it, {t}"))
+        let takes = source_ohms / (ohms + source_ohms);
+        let (nominal, band) = if takes > LOADS && takes * nominal.abs() > LOADS_VOLTS {
+            self.loaded(a, b, ohms, takes)
+                .map_err(|t| format!("with the meter on it, {t}"))?
+        } else {
+            let nominal = if read {
+                self.nominal_frozen
+                    .state()
+                    .with_resistor("meter", a, b, ohms)
+                    .map_err(|t| format!("with the meter on it, {t}"))?
+                    .across(a, b)
+            } else {
+                let source = self.nominal_frozen.source_ohms(a, b);
+                nominal * ohms / (ohms + source)
+            };
+            let keeps = 1.0 - takes;
+            (nominal, self.free(a, b, centre * keeps, keeps))
         };
-        let nominal = on(&self.assembly.netlist, &self.nominal)?;
-        let middle = on(&self.medians, &self.middle)?;
-        let centre = middle.across(a, b);
-        // a meter of more ohms shows more, by what it now takes
-        let own = self.meter.sigma * centre * source_ohms / (ohms + source_ohms);
         Ok(Expected {
-            nominal: nominal.across(a, b),
-            band: self.band(
-                a,
-                b,
-                centre,
-                Some(&middle),
-                keeps,
-                Some(Share {
-                    minus: -own,
-                    plus: own,
-                }),
-            ),
+            nominal,
+            band,
             source_ohms,
         })
     }
 
-    /// The band around a centre: from sampled builds where there are any, else from slopes at
-    /// `loaded` (or at the middle times `keeps`) and from what was solved on both sides.
-    fn band(
+    /// Nominal volts and band with the meter solved into the circuit.
+    fn loaded(
         &self,
         a: NodeIndex,
         b: NodeIndex,
-        centre: f64,
-        loaded: Option<&State>,
-        keeps: f64,
-        meter: Option<Share>,
-    ) -> Band {
-        if !self.builds.is_empty() {
-            return self.sampled(a, b, keeps);
+        ohms: f64,
+        takes: f64,
+    ) -> Result<(f64, Band), Trouble> {
+        let nominal = self
+            .nominal
+            .with_resistor("meter", a, b, ohms)?
+            .across(a, b);
+        let middle = self.middle_frozen.with_resistor("meter", a, b, ohms)?;
+        let centre = middle.across(a, b);
+        if self.builds.is_some() {
+            return Ok((nominal, self.free(a, b, centre, 1.0 - takes)));
         }
-        let (at, scale) = match loaded {
-            Some(state) => (state, 1.0),
-            None => (&self.middle, keeps),
-        };
-        let slopes = at.slopes(a, b);
-        let base = self.middle.across(a, b);
-        let shares = self.causes.causes.iter().enumerate().map(|(index, cause)| {
-            match self.wide.iter().find(|w| w.0 == index) {
-                Some((_, minus, plus)) => {
-                    Share::between(WIDE_Z, minus.across(a, b) - base, plus.across(a, b) - base)
-                        .times(keeps)
+        let middle = Sloped::new(middle)?;
+        let slopes = middle.slopes(a, b);
+        let slope = |p: usize| slopes.get(p).copied().unwrap_or(0.0);
+        let (causes, supply) = (self.causes.causes.iter(), self.by_supply.iter());
+        let by_parts = causes
+            .zip(supply)
+            .zip(&self.shifts)
+            .map(|((cause, supply), shift)| {
+                if *supply {
+                    Share::between(LOOK, shift.0.across(a, b), shift.1.across(a, b))
+                        .times(1.0 - takes)
+                } else {
+                    Share::linear(cause, slope)
                 }
-                None => {
-                    Share::linear(cause, |p| slopes.get(p).copied().unwrap_or(0.0)).times(scale)
-                }
-            }
+            });
+        let by_grids = self.grids.iter().map(|g| {
+            let plus = middle.fed(g.grid, g.cathode, g.sigma).across(a, b);
+            Share::between(1.0, -plus, plus)
         });
-        band(centre, shares.chain(meter))
+        // a meter of more ohms shows more, by what it now takes
+        let own = self.meter.sigma * centre * takes;
+        let by_meter = Share::between(1.0, -own, own);
+        Ok((
+            nominal,
+            band(centre, by_parts.chain(by_grids).chain([by_meter])),
+        ))
     }
 
-    /// Median and 95 % of the builds, as a band of the same form.
-    fn sampled(&self, a: NodeIndex, b: NodeIndex, keeps: f64) -> Band {
-        let mut volts: Vec<f64> = self.builds.iter().map(|s| s.across(a, b) * keeps).collect();
-        let mut at = |share| quantile(&mut volts, share).unwrap_or(f64::NAN);
-        let (low, centre, high) = (at(0.025), at(0.5), at(0.975));
-        Band {
-            centre,
-            down: (centre - low) / K95,
-            up: (high - centre) / K95,
+    /// The band without a meter in the circuit, times what a meter leaves of it: from sampled
+    /// builds where there are any, else from what each cause does.
+    fn free(&self, a: NodeIndex, b: NodeIndex, centre: f64, keeps: f64) -> Band {
+        if let Some(builds) = &self.builds {
+            return builds.band(a, b, keeps);
         }
+        let shares = self.shifts.iter().map(|(minus, plus)| {
+            Share::between(LOOK, minus.across(a, b), plus.across(a, b)).times(keeps)
+        });
+        band(centre, shares)
     }
 
     /// Refuses two nodes whose volts hang on a part without a value.
     fn known(&self, a: NodeIndex, b: NodeIndex) -> Result<(), String> {
-        let parts: Vec<&str> = [a, b]
+        let part = [a, b]
             .iter()
             .filter_map(|n| self.hanging.get(n))
             .flatten()
-            .map(String::as_str)
-            .collect();
-        match parts.first() {
+            .next();
+        match part {
             None => Ok(()),
             Some(part) => Err(format!("depends on {part}, whose value is not known")),
         }
     }
+}
 
-    /// Why a node has no volts.
-    fn why_floating(against_ground: bool) -> String {
-        let ends = if against_ground {
-            "it"
-        } else {
-            "one of its ends"
-        };
-        format!(
-            "no direct-current path to ground: whatever {ends} reads comes through insulation and the meter itself"
-        )
+/// Why a node has no volts.
+fn why_floating(against_ground: bool) -> String {
+    let ends = if against_ground {
+        "it"
+    } else {
+        "one of its ends"
+    };
+    format!(
+        "no direct-current path to ground: whatever {ends} reads comes through insulation and the meter itself"
+    )
+}
+
+/// Does a parameter act through the mains or the rectifier, whose means a slope at direct
+/// current does not hold? Mains and winding volts, ohms of a mains transformer, rectifier
+/// valves, and the capacitors and coils that hold the ripple.
+fn through_supply(
+    circuit: &Circuit,
+    assembly: &Assembly,
+    middle: &Sloped,
+    parameter: &Parameter,
+) -> bool {
+    if assembly.netlist.hertz <= 0.0 {
+        return false;
+    }
+    match parameter.quantity {
+        Quantity::Mains | Quantity::Volts | Quantity::Drop => true,
+        Quantity::Ohms => part_of(circuit, &parameter.part)
+            .is_some_and(|p| matches!(p.kind, Kind::PowerTransformer(_))),
+        Quantity::Farads | Quantity::Henries => {
+            let mut slots = parameter.slots.iter();
+            slots.any(|(index, _)| middle.holds_ripple(*index))
+        }
+        _ => false,
     }
 }

@@ -22,7 +22,7 @@ pub fn trouble(circuit: &Circuit, entries: &[Entry]) -> Vec<String> {
     for stage in stages(circuit) {
         stage_pattern(entries, &stage, &mut told);
     }
-    singles(entries, &mut told);
+    singles(circuit, entries, &mut told);
     told.sentences.sort_by(|a, b| b.0.total_cmp(&a.0));
     told.sentences
         .into_iter()
@@ -149,20 +149,30 @@ fn drops(circuit: &Circuit, entries: &[Entry], told: &mut Told) {
         let fed = name(entries, circuit, downstream);
         let sentence = if more && matches!(part.kind, Kind::OutputTransformer(_)) {
             format!(
-                "{} drops {read:.3} V where {:.3} V is expected: more current than usual through {}'s winding, or a winding of more ohms.",
-                entry.point, band.centre, part.name
+                "{} drops {} V where {} V is expected: more current than usual through {}'s winding, or a winding of more ohms.",
+                entry.point,
+                figure(read),
+                figure(band.centre),
+                part.name
             )
         } else if more {
             let electrolytic = filter_capacitor(circuit, downstream);
             let leak = electrolytic.map_or_else(String::new, |c| format!(" ({c} is there)"));
             format!(
-                "{} drops {read:.3} V where {:.3} V is expected: more current goes through {} than the stages behind it should take. That suggests a leak at or after {fed}{leak}, or a stage behind it that draws too much, or that {} has risen. Its ohms, and the drops further on, tell these apart.",
-                entry.point, band.centre, part.name, part.name
+                "{} drops {} V where {} V is expected: more current goes through {} than the stages behind it should take. That suggests a leak at or after {fed}{leak}, or a stage behind it that draws too much, or that {} has risen. Its ohms, and the drops further on, tell these apart.",
+                entry.point,
+                figure(read),
+                figure(band.centre),
+                part.name,
+                part.name
             )
         } else {
             format!(
-                "{} drops {read:.3} V where {:.3} V is expected: less current than usual goes through {}, or it has fallen in value. Look at what {fed} feeds.",
-                entry.point, band.centre, part.name
+                "{} drops {} V where {} V is expected: less current than usual goes through {}, or it has fallen in value. Look at what {fed} feeds.",
+                entry.point,
+                figure(read),
+                figure(band.centre),
+                part.name
             )
         };
         told.say(far(entry), &[&entry.point], sentence);
@@ -289,12 +299,13 @@ fn words(entry: &Entry) -> String {
         return format!("{} has no number", entry.point);
     };
     match entry.verdict() {
-        Some(Word::Inside) | None => format!("{} is as expected ({read:.4})", entry.point),
+        Some(Word::Inside) | None => format!("{} is as expected ({})", entry.point, figure(read)),
         _ => format!(
-            "{} is {} ({read:.4} for about {:.4})",
+            "{} is {} ({} for about {})",
             entry.point,
             if read < band.centre { "low" } else { "high" },
-            band.centre
+            figure(read),
+            figure(band.centre)
         ),
     }
 }
@@ -358,7 +369,7 @@ fn power_valve(cathode: &Entry) -> String {
 }
 
 /// What is outside and in no sentence yet.
-fn singles(entries: &[Entry], told: &mut Told) {
+fn singles(circuit: &Circuit, entries: &[Entry], told: &mut Told) {
     for entry in entries {
         if !is_outside(entry) || told.knows(&entry.point) {
             continue;
@@ -371,13 +382,91 @@ fn singles(entries: &[Entry], told: &mut Told) {
             Unit::Ohms => "ohm",
             Unit::AmpsDc => "A",
         };
-        let sentence = format!(
-            "{} reads {read:.4} {unit}; sound amplifiers like this one read {:.4} to {:.4} {unit}.",
+        let mut sentence = format!(
+            "{} reads {} {unit}; sound amplifiers like this one read {} to {} {unit}.",
             entry.point,
-            band.low(),
-            band.high()
+            figure(read),
+            figure(band.low()),
+            figure(band.high())
         );
+        if read > band.high()
+            && let Some(node) = entry.volts_at()
+            && let Some(valve) = valve_with_grid(circuit, node)
+        {
+            sentence.push(' ');
+            sentence.push_str(&pulled_up(circuit, entries, node, &valve));
+        }
         told.say(far(entry), &[&entry.point], sentence);
+    }
+}
+
+/// The valve whose control grid is on this node.
+fn valve_with_grid(circuit: &Circuit, node: NodeId) -> Option<String> {
+    circuit.parts.iter().find_map(|p| match &p.kind {
+        Kind::Valve(valve)
+            if valve.electrodes.iter().any(|u| {
+                u.electrode == Electrode::Grid
+                    && p.terminals.get(u.terminal).and_then(|t| t.node) == Some(node)
+            }) =>
+        {
+            Some(p.name.clone())
+        }
+        _ => None,
+    })
+}
+
+/// What pulls a grid up: the capacitors that hold a higher point off it, the board, or the valve.
+fn pulled_up(circuit: &Circuit, entries: &[Entry], grid: NodeId, valve: &str) -> String {
+    // The grid, and what lies behind its stopper.
+    let mut front = vec![grid];
+    for p in &circuit.parts {
+        if matches!(p.kind, Kind::Resistor { ohms: Some(ohms) } if ohms < 1e6)
+            && let Some((a, b)) = super::points::two_ends(p)
+        {
+            for (near, far) in [(a, b), (b, a)] {
+                if near == grid && far != wiring::GROUND && !front.contains(&far) {
+                    front.push(far);
+                }
+            }
+        }
+    }
+    let held = |n: NodeId| super::entry::volts_expected(entries, n).is_some_and(|v| v > 20.0);
+    let capacitors: Vec<&str> = circuit
+        .parts
+        .iter()
+        .filter(|p| matches!(p.kind, Kind::Capacitor { .. }))
+        .filter(|p| {
+            super::points::two_ends(p).is_some_and(|(a, b)| {
+                front.contains(&a) && held(b) || front.contains(&b) && held(a)
+            })
+        })
+        .map(|p| p.name.as_str())
+        .collect();
+    let first = match capacitors.as_slice() {
+        [] => "the board or a wire".to_owned(),
+        some => format!("{} leaking, then the board", some.join(" or ")),
+    };
+    format!(
+        "Something pulls this grid up: {first}, or gas in {valve}. With {valve} out, the same volts mean the circuit; none mean the valve."
+    )
+}
+
+/// Three figures, as a meter shows them, and no minus before a zero.
+fn figure(value: f64) -> String {
+    let size = value.abs();
+    let digits = if !size.is_finite() || size >= 100.0 {
+        0
+    } else if size >= 10.0 {
+        1
+    } else if size >= 1.0 {
+        2
+    } else {
+        3
+    };
+    let text = format!("{value:.digits$}");
+    match text.strip_prefix('-') {
+        Some(rest) if rest.chars().all(|c| matches!(c, '0' | '.')) => rest.to_owned(),
+        _ => text,
     }
 }
 

@@ -74,6 +74,8 @@ fn serde_cases() -> Vec<Case> {
         EmissionBetweenHalves,
         Mu,
         ScreenShare,
+        GridAmpsSmall,
+        GridAmpsPower,
         RectifierValve,
         Junction,
         LeakElectrolytic,
