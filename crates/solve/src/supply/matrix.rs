@@ -6,6 +6,15 @@ use crate::linear::Scalar;
 /// is `n` by `columns` row by row and holds the answer afterwards. Rows are exchanged to find
 /// the largest pivot. False when the matrix is singular.
 pub(super) fn solve<S: Scalar>(a: &mut [S], b: &mut [S], n: usize, columns: usize) -> bool {
+    if let ([pivot], 1) = (&*a, n) {
+        if *pivot == S::ZERO || !pivot.size().is_finite() {
+            return false;
+        }
+        for x in b.iter_mut().take(columns) {
+            *x = *x / *pivot;
+        }
+        return true;
+    }
     for k in 0..n {
         let mut best = k;
         for r in k + 1..n {

@@ -62,14 +62,14 @@ pub(super) fn reduce_seen(netlist: &Netlist, lamps: &[(usize, f64)]) -> (Reduced
         notes: Vec::new(),
     };
     for (element, ohms) in lamps {
-        if let Some(e) = out.netlist.elements.get_mut(*element) {
-            if let Some((a, b)) = two_ends(&e.law) {
-                e.law = Law::Resistor {
-                    a,
-                    b,
-                    ohms: ohms.max(1e-6),
-                };
-            }
+        if let Some(e) = out.netlist.elements.get_mut(*element)
+            && let Some((a, b)) = two_ends(&e.law)
+        {
+            e.law = Law::Resistor {
+                a,
+                b,
+                ohms: ohms.max(1e-6),
+            };
         }
     }
     let mains = sources(netlist);
@@ -160,8 +160,18 @@ pub(super) fn reduce_seen(netlist: &Netlist, lamps: &[(usize, f64)]) -> (Reduced
                 "more capacitors and coils share its ripple than are followed; its volts are approximate",
             ));
         }
-        match finder.group(&mut chosen.held) {
+        match finder.group(&mut chosen.held, z1) {
             Some(group) => {
+                for plate in &group.plates {
+                    if let Some(e) = netlist.elements.get(plate.element)
+                        && matches!(&e.law, Law::Diode { law, .. } if *law != plate.law)
+                    {
+                        out.notes.push(Note::new(
+                            &e.name,
+                            "an ideal diode of a bridge is taken as silicon",
+                        ));
+                    }
+                }
                 for d in members.iter().filter_map(|d| driven.get(*d)) {
                     if let Some(e) = out.netlist.elements.get_mut(d.element) {
                         e.law = Law::Resistor {
@@ -330,6 +340,16 @@ fn admittances(z: &[Vec<Complex>], members: &[usize]) -> Option<Vec<Complex>> {
     matrix::solve(&mut a, &mut b, m, m).then_some(b)
 }
 
+/// What stands for a diode of a bridge on a floating winding. With ideal diodes a millivolt on
+/// the winding shifts all the current from one side to the other, and the point is not found;
+/// silicon has a knee that is wide enough.
+fn rounded(law: RectifierLaw) -> RectifierLaw {
+    match law {
+        RectifierLaw::Ideal { .. } => RectifierLaw::SILICON,
+        other => other,
+    }
+}
+
 /// Can it conduct at all?
 fn alive(law: &DiodeLaw) -> bool {
     match law.forward {
@@ -483,18 +503,30 @@ impl Finder<'_> {
                 out.push((amps, own));
             }
         }
-        if m > 1 {
-            if let Some(y) = admittances(z, self.members) {
-                for c in 0..m {
-                    let amps: Vec<Complex> = (0..m).map(|r| y[r * m + c]).collect();
-                    let power = amps[c].abs();
-                    if power > 0.0 {
-                        out.push((amps, power));
-                    }
+        if m > 1
+            && let Some(y) = admittances(z, self.members)
+        {
+            for c in 0..m {
+                let amps: Vec<Complex> = (0..m).map(|r| y[r * m + c]).collect();
+                let power = amps[c].abs();
+                if power > 0.0 {
+                    out.push((amps, power));
                 }
             }
         }
         out
+    }
+
+    /// Has a diode's current no way back but through other diodes?
+    fn floats(&self, z: &[Vec<Complex>], admittance: &[Complex], index: usize) -> bool {
+        let m = self.members.len();
+        let place = self.members.iter().position(|d| *d == index);
+        let passes = place.and_then(|r| admittance.get(r * (m + 1)));
+        let own = z.get(index).and_then(|row| row.get(index));
+        match (own, passes) {
+            (Some(own), Some(passes)) => own.abs() * passes.abs() > 1e3,
+            _ => false,
+        }
     }
 
     fn ends(&self, r: Reactance) -> Option<(NodeIndex, NodeIndex)> {
@@ -572,7 +604,8 @@ impl Finder<'_> {
     }
 
     /// The group's equations, from one-instant solutions of the network.
-    fn group(&mut self, held: &mut [(Reactance, Held)]) -> Option<Rectifiers> {
+    fn group(&mut self, held: &mut [(Reactance, Held)], z: &[Vec<Complex>]) -> Option<Rectifiers> {
+        let admittance = admittances(z, self.members);
         let states: Vec<Reactance> = held
             .iter()
             .filter(|(_, h)| *h == Held::State)
@@ -592,12 +625,26 @@ impl Finder<'_> {
         )?;
         let mut plates = Vec::new();
         let mut columns: Vec<Vec<f64>> = Vec::new();
-        for d in self.members.iter().filter_map(|d| self.driven.get(*d)) {
+        for (index, d) in self
+            .members
+            .iter()
+            .filter_map(|d| Some((*d, self.driven.get(*d)?)))
+        {
+            let floating = admittance
+                .as_ref()
+                .is_some_and(|y| self.floats(z, y, index));
             plates.push(RectifierPlate {
                 element: d.element,
                 plate: d.plate,
                 cathode: d.cathode,
-                law: d.law,
+                law: DiodeLaw {
+                    forward: if floating {
+                        rounded(d.law.forward)
+                    } else {
+                        d.law.forward
+                    },
+                    ..d.law
+                },
                 emf_peak: d.emf.abs() * self.scale,
                 phase: d.emf.angle(),
             });

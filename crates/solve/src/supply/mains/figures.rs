@@ -131,7 +131,7 @@ impl Round {
             ..
         } = &e.law
         {
-            first = first - Complex::real(volts * SQRT_2 / ohms.max(1e-6));
+            first -= Complex::real(volts * SQRT_2 / ohms.max(1e-6));
         }
         let steady =
             crate::flows::terminal_currents(&self.reduced.netlist, &self.solution, element)

@@ -3,7 +3,8 @@
 //! The next state is the one that the last rounds' misfits, taken as linear, put at no misfit
 //! (Anderson, Journal of the ACM 12, 1965, from memory, not seen). A lamp alone would settle
 //! without it; lamp, heaters and load together may swing. If they still swing after
-//! [`Settler::EAGER`] rounds, small plain steps follow, as warming up would take them.
+//! [`Settler::EAGER`] rounds, small plain steps, as warming up would take them, take turns with
+//! a new memory, smaller and smaller.
 
 use super::super::matrix;
 
@@ -23,7 +24,9 @@ impl Settler {
     /// Rounds with memory.
     pub(super) const EAGER: usize = 40;
     /// Rounds in all.
-    pub(super) const MOST: usize = 160;
+    pub(super) const MOST: usize = 240;
+    /// Rounds of one kind after those.
+    const TURN: usize = 20;
 
     pub(super) fn new(size: usize) -> Self {
         Settler {
@@ -37,6 +40,13 @@ impl Settler {
     /// Moves `state` towards where `wanted` leads, within `bounds`.
     pub(super) fn next(&mut self, state: &mut [f64], wanted: &[f64], bounds: &[(f64, f64)]) {
         self.rounds += 1;
+        let late = self.rounds.saturating_sub(Self::EAGER);
+        let turn = late.div_ceil(Self::TURN);
+        let plain = turn % 2 == 1;
+        if plain {
+            self.last = None;
+            self.steps.clear();
+        }
         let misfit: Vec<f64> = wanted
             .iter()
             .zip(state.iter())
@@ -52,7 +62,7 @@ impl Settler {
         }
         self.last = Some((state.to_vec(), misfit.clone()));
         let mut step = misfit.clone();
-        if self.rounds <= Self::EAGER {
+        if !plain {
             if let Some(weights) = self.weights(&misfit) {
                 for ((moved, changed), weight) in self.steps.iter().zip(&weights) {
                     for ((slot, a), b) in step.iter_mut().zip(moved).zip(changed) {
@@ -61,7 +71,8 @@ impl Settler {
                 }
             }
         } else {
-            step.iter_mut().for_each(|s| *s *= 0.2);
+            let part = 0.2_f64.powi(1 + i32::try_from(turn / 2).unwrap_or(0));
+            step.iter_mut().for_each(|s| *s *= part);
         }
         for ((slot, s), (low, high)) in state.iter_mut().zip(&step).zip(bounds) {
             *slot = (*slot + s.clamp(-1.0, 1.0)).clamp(*low, *high);

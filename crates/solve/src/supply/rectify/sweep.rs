@@ -28,6 +28,8 @@ pub(super) struct Sweep<'a> {
     carry: Vec<f64>,
     /// What the currents add to them on the way, `n` by `m`.
     feed: Vec<f64>,
+    /// `carry` and `feed` of 1, 2, 4 ... 256 steps without any current.
+    coasts: Vec<(Vec<f64>, Vec<f64>)>,
     /// What the states before a step take from the plates at it, `m` by `n`.
     reach: Vec<f64>,
     /// The resistance that each plate sees with all others conducting, `m`.
@@ -95,6 +97,27 @@ impl<'a> Sweep<'a> {
                 }
             }
         }
+        // Two, four, eight ... steps at once: carry twice, and the feed of both halves.
+        let mut coasts = vec![(carry.clone(), feed.clone())];
+        for _ in 1..9 {
+            let Some((carry, feed)) = coasts.last() else {
+                break;
+            };
+            let mut twice = vec![0.0; n * n];
+            let mut both = feed.clone();
+            for s in 0..n {
+                for q in 0..n {
+                    let by = carry[s * n + q];
+                    for (x, y) in twice[s * n..].iter_mut().zip(&carry[q * n..(q + 1) * n]) {
+                        *x += by * y;
+                    }
+                    for (x, y) in both[s * m..].iter_mut().zip(&feed[q * m..(q + 1) * m]) {
+                        *x += by * y;
+                    }
+                }
+            }
+            coasts.push((twice, both));
+        }
         // Reciprocal diagonal of the inverse; a little is added for plates in parallel.
         let mut seen = vec![1.0; m];
         let mut left = ohms.clone();
@@ -114,16 +137,15 @@ impl<'a> Sweep<'a> {
             }
         }
         let mut drive = vec![0.0; CYCLE_STEPS * m];
+        let (turn_sin, turn_cos) = (TAU / CYCLE_STEPS as f64).sin_cos();
         for (d, plate) in group.plates.iter().enumerate() {
-            let turn = TAU / CYCLE_STEPS as f64;
-            for j in 0..CYCLE_STEPS {
-                let angle = turn * (j + 1) as f64 + plate.phase;
-                drive[j * m + d] = across[d]
-                    + if plate.emf_peak == 0.0 {
-                        0.0
-                    } else {
-                        plate.emf_peak * angle.cos()
-                    };
+            let (mut sin, mut cos) = plate.phase.sin_cos();
+            for slot in drive.iter_mut().skip(d).step_by(m) {
+                (sin, cos) = (
+                    sin * turn_cos + cos * turn_sin,
+                    cos * turn_cos - sin * turn_sin,
+                );
+                *slot = across[d] + plate.emf_peak * cos;
             }
         }
         Sweep {
@@ -140,6 +162,7 @@ impl<'a> Sweep<'a> {
             net_amps: vec![0.0; CYCLE_STEPS * m],
             seen,
             series: 0.0,
+            coasts,
             law_amps: vec![0.0; CYCLE_STEPS * m],
             law_slope: vec![0.0; CYCLE_STEPS * m],
             iterations: 0,
@@ -246,46 +269,60 @@ impl<'a> Sweep<'a> {
         };
         // Forward once more with the closing values in place.
         let (start, means) = unknown.split_at(n);
+        let stores = n / 2;
         let mut state = start.to_vec();
         let mut next = vec![0.0; n];
         let mut active = Vec::with_capacity(m);
         let (mut a, mut b) = (vec![0.0; m * m], vec![0.0; m]);
+        // What the means alone do to the plates' volts and to the stores.
+        let by_means = |matrix: &[f64], row: usize| -> f64 {
+            let row = matrix[row * m..].iter().zip(means);
+            row.map(|(x, mean)| x * mean).sum()
+        };
+        let still: Vec<f64> = (0..m).map(|d| by_means(&self.ohms, d)).collect();
+        let drain: Vec<f64> = (0..stores).map(|s| by_means(&self.feed, s)).collect();
         for j in 0..CYCLE_STEPS {
             let here = j * m..(j + 1) * m;
             active.clear();
-            for d in 0..m {
+            let mut idle = true;
+            for (d, still) in still.iter().enumerate() {
                 let at = j * m + d;
-                let mut w = 0.0;
-                for (reach, x) in self.reach[d * n..].iter().zip(&state) {
+                let mut w = *still;
+                for (reach, x) in self.reach[d * n..(d + 1) * n].iter().zip(&state) {
                     w -= reach * x;
-                }
-                for (z, mean) in self.ohms[d * m..].iter().zip(means) {
-                    w += z * mean;
                 }
                 volts[at] = w;
                 amps[at] = self.beyond(at);
+                idle &= amps[at] == 0.0;
                 if self.law_slope[at] > 0.0 {
                     active.push(d);
+                    idle = false;
                 }
             }
-            self.tangent_step(
-                j,
-                &active,
-                &mut volts[here.clone()],
-                &mut amps[here.clone()],
-                &mut a,
-                &mut b,
-            );
-            for (s, x) in next.iter_mut().enumerate() {
-                *x = 0.0;
-                for (carry, y) in self.carry[s * n..].iter().zip(&state) {
+            if !idle {
+                self.tangent_step(
+                    j,
+                    &active,
+                    &mut volts[here.clone()],
+                    &mut amps[here.clone()],
+                    &mut a,
+                    &mut b,
+                );
+            }
+            next[stores..].copy_from_slice(&state[..stores]);
+            for (s, x) in next.iter_mut().enumerate().take(stores) {
+                *x = -drain[s];
+                for (carry, y) in self.carry[s * n..(s + 1) * n].iter().zip(&state) {
                     *x += carry * y;
                 }
-                for (d, i) in amps[here.clone()].iter().enumerate() {
-                    *x += self.feed[s * m + d] * (i - means[d]);
+                if !idle {
+                    let feed = &self.feed[s * m..(s + 1) * m];
+                    for (feed, i) in feed.iter().zip(&amps[here.clone()]) {
+                        *x += feed * i;
+                    }
                 }
             }
-            state.copy_from_slice(&next);
+            std::mem::swap(&mut state, &mut next);
         }
         volts.iter().chain(amps.iter()).all(|x| x.is_finite())
     }
@@ -308,9 +345,6 @@ impl<'a> Sweep<'a> {
         b: &mut [f64],
     ) {
         let m = self.m;
-        if active.is_empty() && amps.iter().all(|i| *i == 0.0) {
-            return;
-        }
         let count = active.len();
         for (r, &d) in active.iter().enumerate() {
             let mut w = volts[d];
@@ -395,7 +429,22 @@ impl<'a> Sweep<'a> {
         let mut amps = vec![0.0; m * k];
         let (mut a, mut b) = (vec![0.0; m * m], vec![0.0; m * k]);
         let mut active = Vec::with_capacity(m);
-        for j in 0..CYCLE_STEPS {
+        let idle = |j: usize| {
+            (j * m..(j + 1) * m).all(|at| {
+                self.law_slope[at] == 0.0 && (!constants || self.law_amps[at] == self.net_amps[at])
+            })
+        };
+        let mut j = 0;
+        while j < CYCLE_STEPS {
+            let mut run = 0;
+            while j + run < CYCLE_STEPS && idle(j + run) {
+                run += 1;
+            }
+            if run > 3 {
+                self.coast(run, k, extra, &mut state, &mut next);
+                j += run;
+                continue;
+            }
             active.clear();
             let mut still = true;
             for d in 0..m {
@@ -446,7 +495,10 @@ impl<'a> Sweep<'a> {
                     *x += y;
                 }
             }
-            for s in 0..n {
+            // The later half of the states is the earlier half of the step before.
+            let stores = n / 2;
+            next[stores * k..].copy_from_slice(&state[..stores * k]);
+            for s in 0..stores {
                 let row = &mut next[s * k..(s + 1) * k];
                 row.fill(0.0);
                 for q in 0..n {
@@ -466,8 +518,33 @@ impl<'a> Sweep<'a> {
                 }
             }
             std::mem::swap(&mut state, &mut next);
+            j += 1;
         }
         (state, sums)
+    }
+
+    /// The columns' states after `run` steps in which no plate conducts.
+    fn coast(&self, run: usize, k: usize, extra: usize, state: &mut [f64], next: &mut [f64]) {
+        let (m, n) = (self.m, self.n);
+        for (level, (carry, feed)) in self.coasts.iter().enumerate() {
+            if run >> level & 1 == 0 {
+                continue;
+            }
+            for s in 0..n {
+                let row = &mut next[s * k..(s + 1) * k];
+                row.fill(0.0);
+                for q in 0..n {
+                    let carry = carry[s * n + q];
+                    for (x, y) in row.iter_mut().zip(&state[q * k..(q + 1) * k]) {
+                        *x += carry * y;
+                    }
+                }
+                for d in 0..m {
+                    row[extra + n + d] -= feed[s * m + d];
+                }
+            }
+            state.copy_from_slice(next);
+        }
     }
 
     /// Slopes of the mean currents with the steady volts, at the present laws.

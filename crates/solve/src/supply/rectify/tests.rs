@@ -222,7 +222,7 @@ fn any_group() -> impl Strategy<Value = Rectifiers> {
                 _ => RectifierLaw::Ideal { ohms: 0.01 },
             };
             let farads = 10_f64.powf(log_farads);
-            let sign = |d: usize| if d % 2 == 0 { 1.0 } else { -1.0 };
+            let sign = |d: usize| if d.is_multiple_of(2) { 1.0 } else { -1.0 };
             let mut stores = vec![Store {
                 element: 0,
                 rates: vec![-1e-4 / farads],
