@@ -15,6 +15,7 @@ pub mod linear;
 pub mod linearised;
 pub mod netlist;
 pub mod operating;
+pub mod response;
 mod scale;
 pub mod supply;
 

@@ -11,8 +11,10 @@
 use serde::Serialize;
 use std::fmt;
 
+pub mod colour;
 mod parse;
 mod print;
+pub mod series;
 
 pub use parse::{Raw, ValueError, parse, parse_percent, parse_raw, reads_as_number, reads_as_unit};
 pub use print::{engineering, notation, rounded};
