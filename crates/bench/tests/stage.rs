@@ -166,6 +166,23 @@ fn a_meter_loads_what_it_measures() {
     assert!((0.005..0.0125).contains(&plate), "{plate}");
 }
 
+/// The meter by its source resistance, and the same resistance really put into the wiring.
+#[test]
+fn a_light_load_needs_no_second_solution() {
+    let circuit = stage("100k", "1k5", "25u", GRID, 300.0, "");
+    let meter = chart_of(&format!(
+        "{circuit}readings now\nmeter 10M 0.5%\nV1.1 198\nV1.3 1.5\n"
+    ));
+    for point in ["V1.1", "V1.3"] {
+        let wired = chart_of(&format!("{circuit}{point} - R99 10M film - ground\n"));
+        let (by_slope, by_wire) = (volts(&meter, point), volts(&wired, point));
+        assert!(
+            (by_slope / by_wire - 1.0).abs() < 1e-4,
+            "{point}: {by_slope} {by_wire}"
+        );
+    }
+}
+
 /// Half the emission of a usual stage hides: self-bias keeps the plate within the band of
 /// sound stages, so a plate reading is a poor valve tester (common practice, no source; the
 /// bench's figure of 4 % comes from the three-halves-power law, this law gives twice that).

@@ -210,7 +210,7 @@ impl Work<'_> {
         };
         let meter = self.meter.map(|m| m.ohms);
         let expected = match entry.unit {
-            Unit::VoltsDc => model.expect(leads.0, leads.1, meter, entry.read.is_some()),
+            Unit::VoltsDc => model.expect(leads.0, leads.1, meter),
             Unit::VoltsAc => model.expect_alternating(leads.0, leads.1),
             Unit::Ohms => Err("ohms are expected only under `power off`".to_owned()),
             Unit::AmpsDc => Err(

@@ -1,10 +1,10 @@
 //! The amplifier as the chart solves it: nominal, among sound ones, and with the meter on.
 //!
 //! Two circuits are solved: *nominal*, every part as marked or measured, and *middle*, every
-//! part at the median of sound specimens. Bands are centred on the second. Where a reading was
-//! taken, and wherever a meter takes more than a hundredth of what it measures, the meter is
-//! put into the circuit, which is solved again. For the band of a reading it takes less from,
-//! and where nobody read, its share by the source resistance does (within a ten-thousandth).
+//! part at the median of sound specimens. Bands are centred on the second. A meter that takes
+//! more than a hundredth of what it measures is put into the circuit, which is solved again;
+//! below that it is put into the circuit as it answers small changes, which gives the same to
+//! within a ten-thousandth (a test compares the two).
 
 use super::Samples;
 use super::bands::{Share, band};
@@ -26,7 +26,7 @@ pub(super) const UNDETERMINED_OHMS: f64 = 1e9;
 /// Standard deviations at which what a cause does is looked at, each way.
 const LOOK: f64 = K95;
 
-/// A meter that takes more than this part of a source's volts is solved, read or not.
+/// A meter that takes more than this part of a source's volts is solved.
 const LOADS: f64 = 0.01;
 
 /// A cause of the supply narrower than this (one sigma of the logarithm) is looked at one way.
@@ -250,8 +250,7 @@ impl Model {
         })
     }
 
-    /// What a meter of so many ohms between two nodes should show (`None`: no meter); `read`
-    /// asks for its loading to be solved however small.
+    /// What a meter of so many ohms between two nodes should show (`None`: no meter).
     ///
     /// # Errors
     /// A sentence that says why nothing can be expected there.
@@ -260,7 +259,6 @@ impl Model {
         a: NodeIndex,
         b: NodeIndex,
         meter: Option<f64>,
-        read: bool,
     ) -> Result<Expected, String> {
         let source_ohms = self.middle.source_ohms(a, b);
         if source_ohms.is_nan() || source_ohms > UNDETERMINED_OHMS {
@@ -280,16 +278,8 @@ impl Model {
             self.loaded(a, b, ohms, takes)
                 .map_err(|t| format!("with the meter on it, {t}"))?
         } else {
-            let nominal = if read {
-                self.nominal_frozen
-                    .state()
-                    .with_resistor("meter", a, b, ohms)
-                    .map_err(|t| format!("with the meter on it, {t}"))?
-                    .across(a, b)
-            } else {
-                let source = self.nominal_frozen.source_ohms(a, b);
-                nominal * ohms / (ohms + source)
-            };
+            let source = self.nominal_frozen.source_ohms(a, b);
+            let nominal = nominal * ohms / (ohms + source);
             let keeps = 1.0 - takes;
             (nominal, self.free(a, b, centre * keeps, keeps))
         };
@@ -309,7 +299,8 @@ impl Model {
         takes: f64,
     ) -> Result<(f64, Band), Trouble> {
         let nominal = self
-            .nominal
+            .nominal_frozen
+            .state()
             .with_resistor("meter", a, b, ohms)?
             .across(a, b);
         let middle = self.middle_frozen.with_resistor("meter", a, b, ohms)?;
