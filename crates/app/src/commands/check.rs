@@ -41,8 +41,12 @@ struct Summary {
     readings: Vec<(String, usize)>,
     findings: Vec<Finding>,
     anatomy: Anatomy,
-    chart: Chart,
+    /// What a chart without readings would say; none for far more parts than an amplifier has.
+    chart: Option<Chart>,
 }
+
+/// Above this many parts `check` computes nothing, so that it answers at once.
+const MOST_PARTS: usize = 1000;
 
 impl Summary {
     fn of(amp: &Amp) -> Self {
@@ -62,7 +66,7 @@ impl Summary {
             assumed_parts: circuit
                 .parts
                 .iter()
-                .filter(|p| p.assumed || p.known.assumed)
+                .filter(|p| (p.assumed || p.known.assumed) && p.kind != Kind::Unknown)
                 .map(|p| p.name.clone())
                 .collect(),
             assumed_points: circuit.nodes.iter().filter(|n| n.assumed).count(),
@@ -72,14 +76,16 @@ impl Summary {
                 .iter()
                 .map(|b| (b.name.clone(), b.readings.len()))
                 .collect(),
-            chart: bench::chart::chart(
-                circuit,
-                &amp.library,
-                &ChartRequest {
-                    without_readings: true,
-                    ..ChartRequest::default()
-                },
-            ),
+            chart: (circuit.parts.len() <= MOST_PARTS).then(|| {
+                bench::chart::chart(
+                    circuit,
+                    &amp.library,
+                    &ChartRequest {
+                        without_readings: true,
+                        ..ChartRequest::default()
+                    },
+                )
+            }),
         }
     }
 }
@@ -187,9 +193,18 @@ fn text(amp: &Amp, summary: &Summary) -> String {
             "",
         ));
     }
-    if !summary.chart.unsolved.is_empty() {
+    let Some(chart) = &summary.chart else {
+        out.push_str(&paragraph(
+            &format!(
+                "More than {MOST_PARTS} parts: what cannot be computed was not looked for. `tubewright chart` does."
+            ),
+            "",
+        ));
+        return out;
+    };
+    if !chart.unsolved.is_empty() {
         out.push_str("Not computed yet:\n");
-        for (why, points) in grouped(&summary.chart) {
+        for (why, points) in grouped(chart) {
             out.push_str(&hanging(
                 &format!("{}: {why}", points.join(", ")),
                 "- ",
@@ -333,8 +348,8 @@ fn json(amp: &Amp, summary: &Summary) -> Value {
             .iter()
             .filter_map(|p| amp.circuit.parts.get(p.0).map(|p| p.name.clone()))
             .collect::<Vec<_>>(),
-        "unsolved": summary.chart.unsolved,
-        "status": summary.chart.status,
+        "unsolved": summary.chart.as_ref().map(|c| &c.unsolved),
+        "status": summary.chart.as_ref().map(|c| c.status),
         "notes": problems::of(&amp.problems, Severity::Note, &amp.names()),
     })
 }

@@ -1,0 +1,300 @@
+//! Randomly damaged amplifiers: every one is solved or explained, none hangs, none panics.
+//!
+//! The three examples with parts opened, shorted, removed, turned round, of wild values, with
+//! other valves in the sockets, valves pulled, controls anywhere and any mains. A thousand by
+//! default, ten thousand with `TUBEWRIGHT_LONG=1`. The seed of a case is its number, so a case
+//! that fails can be had again alone.
+
+mod common;
+
+use bench::chart::{Chart, ChartRequest, Status};
+use rand::seq::IndexedRandom as _;
+use rand::{Rng, RngExt as _, SeedableRng as _};
+use rand_chacha::ChaCha8Rng;
+use std::collections::BTreeMap;
+use wiring::circuit::{
+    DiodeSort, Kind, Measured, MeasuredValue, NodeId, PartId, Position, Setting,
+};
+use wiring::sheet::Library;
+use wiring::{Circuit, Place};
+
+/// One of the examples, as text and as circuit.
+struct Example {
+    name: &'static str,
+    text: String,
+    circuit: Circuit,
+}
+
+fn examples() -> Vec<Example> {
+    ["pip", "curlew", "turnstone"]
+        .into_iter()
+        .map(|name| {
+            let path = common::root().join(format!("examples/{name}.wiring"));
+            let text = std::fs::read_to_string(path).expect("an example");
+            let circuit = read(&text);
+            assert!(circuit.parts.len() > 30, "{name} was read");
+            Example {
+                name,
+                text,
+                circuit,
+            }
+        })
+        .collect()
+}
+
+fn read(text: &str) -> Circuit {
+    wiring::read_one(text).circuit
+}
+
+/// The text with another type in one or two sockets, pins as that type has them.
+fn other_valves(text: &str, random: &mut ChaCha8Rng) -> String {
+    let sockets: Vec<usize> = text
+        .lines()
+        .enumerate()
+        .filter(|(_, line)| is_socket(line))
+        .map(|(i, _)| i)
+        .collect();
+    let chosen: Vec<usize> = (0..random.random_range(1..=2))
+        .filter_map(|_| sockets.choose(random).copied())
+        .collect();
+    text.lines()
+        .enumerate()
+        .map(|(i, line)| {
+            if !chosen.contains(&i) {
+                return line.to_owned();
+            }
+            let types = Library::built_in().types();
+            let other = types
+                .choose(random)
+                .map_or("12AX7", |sheet| sheet.name.as_str());
+            let mut words = line.split_whitespace();
+            let (name, meant) = (words.next().unwrap_or(""), words.next().unwrap_or(""));
+            if random.random_bool(0.5) {
+                format!("{name} {meant} = {other}")
+            } else {
+                format!("{name} {other}")
+            }
+        })
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+/// `V1 12AX7 ...`, and no walk.
+fn is_socket(line: &str) -> bool {
+    let name = line.split_whitespace().next().unwrap_or("");
+    name.strip_prefix('V')
+        .is_some_and(|n| !n.is_empty() && n.bytes().all(|b| b.is_ascii_digit()))
+        && !line.contains(" - ")
+}
+
+/// Joins a terminal to another node, or to none, and keeps both sides of the books.
+fn rewire(circuit: &mut Circuit, part: PartId, terminal: usize, to: Option<NodeId>) {
+    for node in &mut circuit.nodes {
+        node.terminals.retain(|t| *t != (part, terminal));
+    }
+    circuit.parts[part.0].terminals[terminal].node = to;
+    if let Some(node) = to {
+        circuit.nodes[node.0].terminals.push((part, terminal));
+    }
+}
+
+/// A factor between a millionth and a million.
+fn wild(random: &mut impl Rng) -> f64 {
+    10f64.powf(random.random_range(-6.0..6.0))
+}
+
+fn scale(value: &mut Option<f64>, random: &mut ChaCha8Rng) {
+    if let Some(value) = value {
+        *value *= wild(random);
+    }
+}
+
+/// Does one thing to one part, and says what.
+fn damage(circuit: &mut Circuit, random: &mut ChaCha8Rng) -> &'static str {
+    let id = PartId(random.random_range(0..circuit.parts.len()));
+    let ends = circuit.parts[id.0].terminals.len();
+    match random.random_range(0..7) {
+        0 | 1 => {
+            let open = random.random_bool(0.5);
+            circuit.parts[id.0].known.reading = Some(Measured {
+                value: if open {
+                    MeasuredValue::Open
+                } else {
+                    MeasuredValue::Short
+                },
+                in_circuit: false,
+            });
+            if open { "opened" } else { "shorted" }
+        }
+        2 => {
+            for terminal in 0..ends {
+                rewire(circuit, id, terminal, None);
+            }
+            "removed"
+        }
+        3 => {
+            let (a, b) = (random.random_range(0..ends), random.random_range(0..ends));
+            let (at_a, at_b) = (
+                circuit.parts[id.0].terminals[a].node,
+                circuit.parts[id.0].terminals[b].node,
+            );
+            rewire(circuit, id, a, at_b);
+            rewire(circuit, id, b, at_a);
+            "swapped ends"
+        }
+        4 => {
+            // A slipped wire: one end on any other node.
+            let to = NodeId(random.random_range(0..circuit.nodes.len()));
+            rewire(circuit, id, random.random_range(0..ends), Some(to));
+            "wire moved"
+        }
+        5 => {
+            let part = &mut circuit.parts[id.0];
+            part.known.leak_ohms = Some(1e6 * wild(random));
+            part.known.reading = Some(Measured {
+                value: MeasuredValue::Is(1e3 * wild(random)),
+                in_circuit: false,
+            });
+            "wild reading"
+        }
+        _ => {
+            wild_value(&mut circuit.parts[id.0].kind, random);
+            "wild value"
+        }
+    }
+}
+
+fn wild_value(kind: &mut Kind, random: &mut ChaCha8Rng) {
+    match kind {
+        Kind::Resistor { ohms } | Kind::Pot { ohms, .. } | Kind::Speaker { ohms } => {
+            scale(ohms, random);
+        }
+        Kind::Capacitor { farads, plus_first } => {
+            scale(farads, random);
+            *plus_first = plus_first.map(|p| !p);
+        }
+        Kind::Choke { henries, ohms } => {
+            scale(henries, random);
+            scale(ohms, random);
+        }
+        Kind::Diode { sort } => *sort = DiodeSort::Zener(100.0 * wild(random)),
+        Kind::Fuse { amps, .. } => scale(amps, random),
+        Kind::Switch { start, .. } => *start = usize::from(random.random_bool(0.5)),
+        Kind::Valve(valve) => valve.emission = Some(random.random_range(0.0..2.0)),
+        Kind::PowerTransformer(t) => {
+            scale(&mut t.primary_ohms, random);
+            for winding in &mut t.windings {
+                let factor = random.random_range(0.0..4.0);
+                for tap in &mut winding.taps {
+                    tap.1 *= factor;
+                }
+                scale(&mut winding.ohms, random);
+            }
+        }
+        Kind::OutputTransformer(t) => {
+            scale(&mut t.ohms, random);
+            scale(&mut t.primary_impedance, random);
+        }
+        Kind::Supply { volts, ohms } => {
+            scale(volts, random);
+            *ohms *= wild(random);
+        }
+        _ => {}
+    }
+}
+
+/// Any mains, any knobs, any valves out.
+fn request(circuit: &Circuit, random: &mut ChaCha8Rng) -> ChartRequest {
+    let mut request = ChartRequest {
+        mains_volts: Some(random.random_range(0.0..=260.0)),
+        ..ChartRequest::default()
+    };
+    for part in &circuit.parts {
+        match part.kind {
+            Kind::Pot { .. } if random.random_bool(0.3) => {
+                let to = [0.0, 10.0, random.random_range(0.0..10.0)];
+                request.sets.push(Setting {
+                    name: part.name.clone(),
+                    to: Position::Number(to[random.random_range(0..3)]),
+                    place: Place::default(),
+                });
+            }
+            Kind::Valve(_) if random.random_bool(0.1) => {
+                request.without_valves.push(part.name.clone());
+            }
+            _ => {}
+        }
+    }
+    request
+}
+
+/// Solved, or explained by a point and a reason; and no figure that is none.
+fn answered(chart: &Chart, case: &str) {
+    for line in &chart.points {
+        let figures = [line.volts, line.low, line.high];
+        assert!(
+            figures.iter().flatten().all(|v| v.is_finite()),
+            "{case}: {line:?}"
+        );
+        if let (Some(low), Some(high)) = (line.low, line.high) {
+            assert!(low <= high, "{case}: {line:?}");
+        }
+        assert!(
+            line.volts.is_some() || chart.unsolved.iter().any(|u| u.point == line.point),
+            "{case}: {} has neither volts nor a reason",
+            line.point
+        );
+    }
+    for unsolved in &chart.unsolved {
+        assert!(!unsolved.point.trim().is_empty(), "{case}: {unsolved:?}");
+        assert!(unsolved.why.len() > 8, "{case}: {unsolved:?}");
+    }
+    match chart.status {
+        Status::Solved => assert!(chart.unsolved.is_empty(), "{case}"),
+        Status::Partly | Status::Failed => {
+            assert!(!chart.unsolved.is_empty(), "{case}: no reason");
+        }
+    }
+}
+
+#[test]
+#[allow(
+    clippy::disallowed_methods,
+    reason = "the longest case is measured, so that none hangs unseen"
+)]
+fn every_damaged_amplifier_is_solved_or_explained() {
+    let cases: u64 = if std::env::var_os("TUBEWRIGHT_LONG").is_some() {
+        10_000
+    } else {
+        1_000
+    };
+    let examples = examples();
+    let mut outcomes: BTreeMap<String, usize> = BTreeMap::new();
+    let mut longest = (0.0, String::new());
+    for seed in 0..cases {
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let example = &examples[random.random_range(0..examples.len())];
+        let mut did: Vec<&str> = Vec::new();
+        let mut circuit = if random.random_bool(0.25) {
+            did.push("other valve");
+            read(&other_valves(&example.text, &mut random))
+        } else {
+            example.circuit.clone()
+        };
+        for _ in 0..random.random_range(1..=4) {
+            did.push(damage(&mut circuit, &mut random));
+        }
+        let request = request(&circuit, &mut random);
+        let case = format!("case {seed}, {}: {}", example.name, did.join(", "));
+        let begun = std::time::Instant::now();
+        let chart = bench::chart::chart(&circuit, Library::built_in(), &request);
+        let seconds = begun.elapsed().as_secs_f64();
+        answered(&chart, &case);
+        if seconds > longest.0 {
+            longest = (seconds, case);
+        }
+        *outcomes.entry(format!("{:?}", chart.status)).or_default() += 1;
+    }
+    println!("{cases} damaged amplifiers: {outcomes:?}");
+    println!("longest: {:.3} s, {}", longest.0, longest.1);
+}
