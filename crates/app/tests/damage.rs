@@ -297,4 +297,7 @@ fn every_damaged_amplifier_is_solved_or_explained() {
     }
     println!("{cases} damaged amplifiers: {outcomes:?}");
     println!("longest: {:.3} s, {}", longest.0, longest.1);
+    let solved =
+        outcomes.get("Solved").copied().unwrap_or(0) + outcomes.get("Partly").copied().unwrap_or(0);
+    assert!(solved * 10 > cases as usize * 9, "{outcomes:?}");
 }

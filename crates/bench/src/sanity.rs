@@ -64,7 +64,7 @@ pub fn sanity_of(circuit: &Circuit, library: &Library, anatomy: &Anatomy) -> Vec
     supplies::check(&mut look);
     values::check(&mut look);
     let mut found = look.found;
-    found.sort_by(|a, b| b.gravity.cmp(&a.gravity));
+    found.sort_by_key(|f| std::cmp::Reverse(f.gravity));
     found
 }
 
