@@ -3,6 +3,12 @@
 //! Values, sources and accepted errors are in `data/handbook.toml`; run with `--nocapture` for
 //! the table of what was computed beside what is printed.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    reason = "a test: a panic is its failure, a table its output"
+)]
+
 mod support;
 
 use serde::Deserialize;

@@ -1,5 +1,7 @@
 //! The small-signal response against closed forms, and against the operating point worked out anew.
 
+#![allow(clippy::unwrap_used, reason = "a test: a panic is its failure")]
+
 use std::f64::consts::TAU;
 
 use solve::device::triode_law;

@@ -10,6 +10,11 @@
 //! valves, a limiter lamp, standby, and N faults; `--whole` adds the unreduced netlist to those without a
 //! fault. `--amplifiers` takes the two test amplifiers without a mains supply.
 
+#![allow(
+    clippy::unwrap_used,
+    reason = "fixtures shared with the tests are taken as sound; a panic is their failure"
+)]
+
 #[path = "../../tests/support/amplifiers.rs"]
 #[allow(
     dead_code,
