@@ -140,7 +140,7 @@ pub struct Unsolved {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Status {
-    /// Every point.
+    /// Every point; those of the mains side, where nothing should be sought, do not count.
     Solved,
     /// Some points have a reason instead of a number.
     Partly,

@@ -45,15 +45,25 @@ struct Summary {
     chart: Option<Chart>,
 }
 
-/// Above this many parts `check` computes nothing, so that it answers at once.
+/// Above this many parts `check` only reads, so that it answers at once, and says so.
 const MOST_PARTS: usize = 1000;
 
 impl Summary {
     fn of(amp: &Amp) -> Self {
         let circuit = &amp.circuit;
-        let anatomy = anatomy(circuit);
+        let small = circuit.parts.len() <= MOST_PARTS;
+        let anatomy = if small {
+            anatomy(circuit)
+        } else {
+            Anatomy::default()
+        };
+        let findings = if small {
+            sanity_of(circuit, &amp.library, &anatomy)
+        } else {
+            Vec::new()
+        };
         Self {
-            findings: sanity_of(circuit, &amp.library, &anatomy),
+            findings,
             anatomy,
             parts: circuit.parts.len(),
             valves: circuit
@@ -76,7 +86,7 @@ impl Summary {
                 .iter()
                 .map(|b| (b.name.clone(), b.readings.len()))
                 .collect(),
-            chart: (circuit.parts.len() <= MOST_PARTS).then(|| {
+            chart: small.then(|| {
                 bench::chart::chart(
                     circuit,
                     &amp.library,
@@ -196,7 +206,7 @@ fn text(amp: &Amp, summary: &Summary) -> String {
     let Some(chart) = &summary.chart else {
         out.push_str(&paragraph(
             &format!(
-                "More than {MOST_PARTS} parts: what cannot be computed was not looked for. `tubewright chart` does."
+                "More than {MOST_PARTS} parts, far more than an amplifier has: only the text was checked, not its sense. Is it one amplifier?"
             ),
             "",
         ));

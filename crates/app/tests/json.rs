@@ -1,0 +1,191 @@
+//! JSON: the tables of docs/json.md hold in both directions, and snapshots keep the schema and the figures.
+
+mod common;
+
+use common::{four_digits, root, run, run_with};
+use serde_json::Value;
+use std::collections::BTreeSet;
+
+/// Documented paths of a section, with whether each may be absent.
+fn documented(section: &str) -> Vec<(String, bool)> {
+    let text = std::fs::read_to_string(root().join("docs/json.md")).expect("docs/json.md");
+    let mut inside = section.is_empty();
+    let mut found = Vec::new();
+    for line in text.lines() {
+        if let Some(title) = line.strip_prefix("## ") {
+            inside = title.trim() == section;
+            continue;
+        }
+        if !inside || !line.starts_with("| `") {
+            continue;
+        }
+        let mut cells = line.trim_matches('|').split(" | ");
+        let names = cells.next().unwrap_or("");
+        let sort = cells.next().unwrap_or("");
+        // One row may name several; every second piece between backticks is a path.
+        for path in names.split('`').skip(1).step_by(2) {
+            found.push((path.to_owned(), sort.contains("optional")));
+        }
+    }
+    assert!(!found.is_empty(), "section `{section}`");
+    found
+}
+
+/// Every path to a leaf, and to an object or list itself when it is empty or null.
+fn paths(value: &Value, at: &str, found: &mut BTreeSet<String>) {
+    match value {
+        Value::Object(map) => {
+            for (key, inner) in map {
+                let below = if at.is_empty() {
+                    key.clone()
+                } else {
+                    format!("{at}.{key}")
+                };
+                paths(inner, &below, found);
+            }
+        }
+        Value::Array(items) => {
+            for item in items {
+                paths(item, &format!("{at}[]"), found);
+            }
+        }
+        _ => {
+            found.insert(at.to_owned());
+        }
+    }
+}
+
+/// Whether a documented path covers a printed one; `*` takes all that follows.
+fn covers(documented: &str, printed: &str) -> bool {
+    match documented.strip_suffix('*') {
+        Some(stem) => printed.starts_with(stem),
+        None => documented == printed,
+    }
+}
+
+#[track_caller]
+fn holds(section: &str, values: &[Value]) {
+    let mut printed = BTreeSet::new();
+    for value in values {
+        paths(value, "", &mut printed);
+    }
+    let mut known = documented(section);
+    for (path, absent) in documented("") {
+        known.push((path.replacen("errors", "warnings", 1), absent));
+        known.push((path, absent));
+    }
+    for path in &printed {
+        assert!(
+            known.iter().any(|(d, _)| covers(d, path)),
+            "`{path}` of `{section}` is not in docs/json.md"
+        );
+    }
+    for (path, _) in documented(section).iter().filter(|(_, absent)| !absent) {
+        // An object that may be null stands for itself or for its fields.
+        let there = printed
+            .iter()
+            .any(|p| covers(path, p) || p.starts_with(&format!("{path}.")));
+        assert!(
+            there,
+            "`{path}` of docs/json.md is not in what `{section}` prints"
+        );
+    }
+}
+
+/// A text with an error, a warning, notes, an assumed walk, a loose end, and a part without a value.
+const ROUGH: &str = "V1 12AX7\nV1.1 - R1 100k - B1\nV1.3 - R2 - ground\nB1 - R9 1k - B2 ?\n\
+    R1 47k\namp a\namp b\nV1.2 - R3 68k - loose\nVR1.2 - V1.2\nPS1 supply 300 V\nB2 - +PS1 - ground\n\
+    readings as found\nV1.1 1720\nV1.1 172\nV1.3 -1.3\nR1 OL\n";
+
+/// Readings that slips explain, and two that cannot both be right.
+const SLIPS: &str = "V1 12AX7\nPS1 supply 250 V 10 ohm\nB1 - +PS1 - ground\n\
+    V1.1 - R1 100k - B1\nV1.3 - R2 1k5 - ground\nV1.2 - R3 1M - ground\n\
+    B1 - R4 220k - V1.6\nV1.8 - R5 1k5 - ground\nV1.7 - R6 1M - ground\n\
+    readings as found\nmeter 10M 0.5%\nB1 250\nV1.1 1600\nV1.3 -1.28\nV1.6 40\nV1.8 3.2\n";
+
+/// An electrolytic the wrong way round, and a grid on a capacitor alone.
+const SENSELESS: &str = "V1 12AX7\nPS1 supply 250 V 10 ohm\nB1 - +PS1 - ground\n\
+    V1.1 - R1 100k - B1\nV1.3 - R2 1k5 - ground\nV1.2 - C1 22n - J1.tip\nJ1 jack\n\
+    J1.sleeve - ground\nground - +C9 10u 300V - B1\n";
+
+fn example(name: &str) -> Vec<String> {
+    ["wiring", "readings"]
+        .iter()
+        .map(|ending| format!("examples/{name}.{ending}"))
+        .collect()
+}
+
+fn chart(name: &str) -> Value {
+    let mut arguments = vec!["chart".to_owned(), "--json".to_owned()];
+    arguments.extend(example(name));
+    run(&arguments).ends(0).json()
+}
+
+#[test]
+fn chart_prints_what_is_documented() {
+    let mut values: Vec<Value> = ["pip", "curlew", "turnstone"].map(chart).into();
+    values.push(
+        run_with(&["chart", "--json", "-"], ROUGH.as_bytes())
+            .ends(1)
+            .json(),
+    );
+    let slips = run_with(&["chart", "--json", "-"], SLIPS.as_bytes());
+    values.push(slips.ends(0).json());
+    holds("chart", &values);
+}
+
+#[test]
+fn check_prints_what_is_documented() {
+    let rough = run_with(&["check", "--json", "-"], ROUGH.as_bytes())
+        .ends(1)
+        .json();
+    assert_eq!(rough["assumed"]["walks"], 1);
+    let sound = run(&["check", "--json", "examples/pip.wiring"])
+        .ends(0)
+        .json();
+    let senseless = run_with(&["check", "--json", "-"], SENSELESS.as_bytes());
+    let senseless = senseless.ends(0).json();
+    assert_eq!(senseless["findings"][0]["gravity"], "stop");
+    holds("check", &[rough, sound, senseless]);
+}
+
+#[test]
+fn valves_print_what_is_documented() {
+    let list = run(&["valves", "--json"]).json();
+    let sheets: Vec<Value> = list["valves"]
+        .as_array()
+        .expect("an array")
+        .iter()
+        .map(|v| run(&["valves", "--json", v["type"].as_str().expect("a name")]).json())
+        .collect();
+    holds("valves", &[list]);
+    holds("valves TYPE", &sheets);
+}
+
+#[test]
+fn json_comes_with_errors_too() {
+    let ran = run_with(&["chart", "--json", "-"], ROUGH.as_bytes());
+    ran.ends(1);
+    let json = ran.json();
+    assert!(!json["errors"].as_array().expect("an array").is_empty());
+    assert!(!json["points"].as_array().expect("an array").is_empty());
+}
+
+#[test]
+fn snapshot_of_the_whole_chart_of_the_small_amplifier() {
+    insta::assert_json_snapshot!("chart-pip", four_digits(chart("pip")));
+}
+
+#[test]
+fn snapshot_of_a_data_sheet() {
+    insta::assert_json_snapshot!(
+        "valves-6v6gt",
+        four_digits(run(&["valves", "6V6GT", "--json"]).json())
+    );
+}
+
+#[test]
+fn snapshot_of_a_check() {
+    let json = run_with(&["check", "--json", "-"], ROUGH.as_bytes()).json();
+    insta::assert_json_snapshot!("check-rough", four_digits(json));
+}
