@@ -34,9 +34,12 @@ fn waits(c: &mut Criterion) {
         b.iter(|| solve::assemble(black_box(&circuit), library, &conditions, &options));
     });
     let netlist = solve::assemble(&circuit, library, &conditions, &options).netlist;
-    c.bench_function("operating point of it, cold", |b| {
-        b.iter(|| solve::operating::solve(black_box(&netlist), None));
-    });
+    c.bench_function(
+        "operating point of it, cold, supply not on the mains",
+        |b| {
+            b.iter(|| solve::operating::solve(black_box(&netlist), None));
+        },
+    );
     c.bench_function("chart with bands, against its readings", |b| {
         b.iter(|| bench::chart::chart(black_box(&circuit), library, &ChartRequest::default()));
     });
