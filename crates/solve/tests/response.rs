@@ -1,6 +1,6 @@
 //! The small-signal response against closed forms, and against the operating point worked out anew.
 
-#![allow(clippy::unwrap_used, reason = "a test: a panic is its failure")]
+#![allow(clippy::unwrap_used, reason = "the circuits are the test's own")]
 
 use std::f64::consts::TAU;
 
