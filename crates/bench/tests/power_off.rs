@@ -1,5 +1,7 @@
 //! Ohms without power, against what series and parallel resistances give by hand.
 
+#![allow(clippy::unwrap_used, reason = "a test: a panic is its failure")]
+
 mod support;
 
 use bench::chart::Word;

@@ -1,5 +1,7 @@
 //! One common-cathode stage, against what is known of it from outside.
 
+#![allow(clippy::unwrap_used, reason = "a test: a panic is its failure")]
+
 mod support;
 
 use support::{chart_of, line, volts};

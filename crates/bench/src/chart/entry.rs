@@ -4,7 +4,7 @@
 //! solves anything. All values in volts, ohms or amperes after [`Entry::unit`].
 
 use super::uncertainty::{allowance, standard_uncertainty};
-use super::verdict::{Band, Word};
+use super::verdict::{Band, Word, word};
 use wiring::circuit::NodeId;
 use wiring::readings::{Meter, Probe, Reading, Shown, Unit};
 
@@ -83,7 +83,7 @@ impl Entry {
     pub fn verdict(&self) -> Option<Word> {
         let (band, read) = (self.band?, self.read?);
         match read.shown {
-            Shown::Number(v) => Some(band.judge(v, read.sigma)),
+            Shown::Number(_) => self.sigmas().map(word),
             Shown::Below(v) => Some(band.judge_below(v, read.sigma)),
             Shown::Above(v) => Some(band.judge_above(v, read.sigma)),
             // over range says nothing about volts; every ohmmeter reaches OVER_OHMS
@@ -96,7 +96,12 @@ impl Entry {
     #[must_use]
     pub fn sigmas(&self) -> Option<f64> {
         let (band, read) = (self.band?, self.read?);
-        Some(band.sigmas(read.number()?, read.sigma))
+        let number = read.number()?;
+        Some(match self.unit {
+            // resistances spread by factors, and leaks by large ones
+            Unit::Ohms => band.sigmas_by_factor(number, read.sigma),
+            _ => band.sigmas(number, read.sigma),
+        })
     }
 
     /// Is it direct volts of one node against ground?

@@ -30,7 +30,7 @@ const LOOK: f64 = K95;
 const LOADS: f64 = 0.01;
 
 /// A cause of the supply narrower than this (one sigma of the logarithm) is looked at one way.
-const NARROW: f64 = 0.06;
+const NARROW: f64 = 0.25;
 
 /// Volts that it must take, too: what is nothing stays nothing.
 const LOADS_VOLTS: f64 = 1e-3;

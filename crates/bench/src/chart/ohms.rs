@@ -8,6 +8,7 @@
 use super::bands::{Share, band};
 use super::model::{Expected, UNDETERMINED_OHMS};
 use super::state::Trouble;
+use super::verdict::Band;
 use crate::tolerance::{Causes, MainsKnown, Tolerances};
 use solve::Assembly;
 use solve::linearised::Linearised;
@@ -117,16 +118,18 @@ impl Cold {
         let volts = at.across(a, b);
         let amps = (TEST_VOLTS - volts) / TEST_OHMS;
         let centre = volts / amps;
-        // volts and ohms differ only by the current, which the test resistance keeps
-        let per_volt = TEST_VOLTS / (TEST_VOLTS - volts) / amps;
+        // the logarithm of the ohms follows the volts, and the current that the test
+        // resistance keeps nearly steady
+        let per_volt = TEST_VOLTS / (TEST_VOLTS - volts) / volts.max(f64::MIN_POSITIVE);
         let adjoint = linear.adjoint(a, b);
         let shares =
             self.causes.causes.iter().map(|cause| {
                 Share::linear(cause, |p| adjoint.sensitivity(&tested, &at, p) * per_volt)
             });
+        let by_factor = band(0.0, shares);
         Ok(Expected {
             nominal,
-            band: band(centre, shares),
+            band: Band::by_factor(centre, by_factor.down, by_factor.up),
             source_ohms: nominal,
         })
     }

@@ -67,6 +67,42 @@ impl Band {
         }
     }
 
+    /// A band of a quantity that spreads by factors: standard deviations `down` and `up` of its
+    /// natural logarithm.
+    #[must_use]
+    pub fn by_factor(centre: f64, down: f64, up: f64) -> Self {
+        Self {
+            centre,
+            down: centre * -(-K95 * down).exp_m1() / K95,
+            up: centre * (K95 * up).exp_m1() / K95,
+        }
+    }
+
+    /// [`Band::sigmas`] told by the ratio of reading and centre, for a band [`Band::by_factor`]:
+    /// a fiftieth of a widely spread resistance is farther out than its difference says.
+    ///
+    /// As [`Band::sigmas`] where a ratio has no sense (nothing below 0 has a logarithm).
+    #[must_use]
+    pub fn sigmas_by_factor(&self, reading: f64, own: f64) -> f64 {
+        if reading <= 0.0 || self.low() <= 0.0 {
+            return self.sigmas(reading, own);
+        }
+        let off = (reading / self.centre).ln();
+        let side = if off < 0.0 {
+            (self.centre / self.low()).ln() / K95
+        } else {
+            (self.high() / self.centre).ln() / K95
+        };
+        let sigma = side.hypot(own / reading);
+        if off == 0.0 {
+            0.0
+        } else if sigma > 0.0 {
+            off / sigma
+        } else {
+            off.signum() * f64::INFINITY
+        }
+    }
+
     /// The verdict on a reading.
     #[must_use]
     pub fn judge(&self, reading: f64, own: f64) -> Word {
@@ -136,6 +172,18 @@ mod tests {
     fn a_poor_meter_makes_nothing_outside() {
         assert_eq!(BAND.judge(185.1, 12.0), Word::Inside);
         assert_eq!(BAND.judge(185.1, 3.0), Word::Doubtful);
+    }
+
+    #[test]
+    fn factors_are_judged_by_their_ratio() {
+        let leaky = Band::by_factor(1e6, 0.7, 0.7);
+        assert!((leaky.low() / (1e6 * (-0.7 * K95).exp()) - 1.0).abs() < 1e-12);
+        assert!((leaky.high() / (1e6 * (0.7 * K95).exp()) - 1.0).abs() < 1e-12);
+        assert!((leaky.sigmas_by_factor(1e6 * 0.7f64.exp(), 0.0) - 1.0).abs() < 1e-9);
+        assert_eq!(word(leaky.sigmas_by_factor(22e3, 200.0)), Word::Outside);
+        assert_eq!(word(leaky.sigmas(22e3, 200.0)), Word::Doubtful);
+        // where there is no ratio the difference counts
+        assert_eq!(BAND.sigmas_by_factor(-1.0, 0.0), BAND.sigmas(-1.0, 0.0));
     }
 
     #[test]

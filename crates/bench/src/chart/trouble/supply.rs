@@ -103,20 +103,27 @@ pub(super) fn group(circuit: &Circuit, entries: &[Entry], told: &mut Told) {
         let (Some(read), Some(band)) = (fed.number(), fed.band) else {
             continue;
         };
-        let cause = if low {
-            format!(
-                "{} has risen, or something at or after {} draws too much: an electrolytic that leaks, or a stage",
-                part.name, fed.point
-            )
-        } else {
-            format!(
+        let mut through = vec![part.name.as_str()];
+        let end = follow(circuit, &supply, fed, &mut through);
+        let cause = match (low, through.as_slice()) {
+            (true, [one]) => format!(
+                "{one} has risen, or something at or after {} draws too much: an electrolytic that leaks, or a stage",
+                fed.point
+            ),
+            (true, several) => format!(
+                "more current than usual goes through {}, so something at or after {} draws too much: an electrolytic that leaks, or a stage",
+                several.join(" and "),
+                end.point
+            ),
+            (false, _) => format!(
                 "{} has fallen, or what {} feeds draws too little",
                 part.name, fed.point
-            )
+            ),
         };
         let sentence = format!(
-            "{} is {} ({} for about {}) while {} before it is as expected: {cause}.",
+            "{} {} {} ({} for about {}) while {} before it is as expected: {cause}.",
             names.join(" and "),
+            if names.len() > 1 { "are" } else { "is" },
             if low { "low" } else { "high" },
             figure(read),
             figure(band.centre),
@@ -124,6 +131,42 @@ pub(super) fn group(circuit: &Circuit, entries: &[Entry], told: &mut Told) {
         );
         told.say(far(fed), &names, sentence);
     }
+}
+
+/// Follows a current that is too large down the supply, from part to part whose drop is a
+/// tenth above the expected one, and gives the last point it reaches.
+fn follow<'a>(
+    circuit: &'a Circuit,
+    supply: &[&'a Entry],
+    from: &'a Entry,
+    through: &mut Vec<&'a str>,
+) -> &'a Entry {
+    let mut at = from;
+    // a ladder is no longer than its points
+    for _ in 0..supply.len() {
+        let next = circuit.parts.iter().find_map(|part| {
+            if !matches!(part.kind, Kind::Resistor { .. } | Kind::Choke { .. })
+                || through.contains(&part.name.as_str())
+            {
+                return None;
+            }
+            let (a, b) = two_ends(part)?;
+            let here = at.volts_at()?;
+            let other = match (a == here, b == here) {
+                (true, false) => b,
+                (false, true) => a,
+                _ => return None,
+            };
+            let fed = supply.iter().find(|e| e.volts_at() == Some(other))?;
+            let drop = at.number()? - fed.number()?;
+            let expected = at.band?.centre - fed.band?.centre;
+            (expected > 0.0 && drop > 1.1 * expected).then_some((part, *fed))
+        });
+        let Some((part, fed)) = next else { break };
+        through.push(part.name.as_str());
+        at = fed;
+    }
+    at
 }
 
 /// Volts across a resistor or choke that are out: more or less current, or another value.
