@@ -13,7 +13,8 @@ const FEED_OHMS: f64 = 1e11;
 
 /// Sound amplifiers, each solved by itself.
 pub(super) struct Builds {
-    builds: Vec<State>,
+    /// Volts by node of each; no more is kept, so that thousands fit in memory.
+    builds: Vec<Vec<f64>>,
     /// How many had no operating point.
     pub(super) lost: usize,
 }
@@ -46,7 +47,7 @@ impl Builds {
                 });
             }
             match middle.near(&build) {
-                Ok(state) => all.builds.push(state),
+                Ok(state) => all.builds.push(state.volts().to_vec()),
                 Err(_) => all.lost += 1,
             }
         }
@@ -55,9 +56,11 @@ impl Builds {
 
     /// Median and 95 % of the builds, as a band.
     pub(super) fn band(&self, a: NodeIndex, b: NodeIndex, keeps: f64) -> Band {
-        let mut volts: Vec<f64> = self.builds.iter().map(|s| s.across(a, b) * keeps).collect();
-        let mut at = |share| quantile(&mut volts, share).unwrap_or(f64::NAN);
-        let (low, centre, high) = (at(0.025), at(0.5), at(0.975));
+        let at = |volts: &[f64], node: NodeIndex| volts.get(node).copied().unwrap_or(0.0);
+        let builds = self.builds.iter();
+        let mut volts: Vec<f64> = builds.map(|v| (at(v, a) - at(v, b)) * keeps).collect();
+        let mut share_of = |share| quantile(&mut volts, share).unwrap_or(f64::NAN);
+        let (low, centre, high) = (share_of(0.025), share_of(0.5), share_of(0.975));
         Band {
             centre,
             down: (centre - low) / K95,
