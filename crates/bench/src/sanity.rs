@@ -4,6 +4,8 @@
 //! not a fault: where the way to a supply or to ground simply is not traced yet, the check stays
 //! silent. Common practice, no source, unless a check names one.
 //!
+//! A wired internal-connection pin is told by the reader already (`internal-pin`).
+//!
 //! Knows the wiring, its blocks and roles, and data sheets. Solves nothing, reads no meter.
 
 mod mains;

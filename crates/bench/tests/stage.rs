@@ -258,3 +258,36 @@ fn an_unknown_part_takes_only_what_it_reaches() {
     assert!((volts(&chart, "B5") - 150.0).abs() < 0.1);
     assert_eq!(chart.status, bench::chart::Status::Partly);
 }
+
+/// A grid behind a capacitor alone stands where leakage puts it: what its valve moves is not
+/// expected at all, and what it does not move still is.
+#[test]
+fn nothing_is_expected_of_a_valve_whose_grid_is_adrift() {
+    let text = "PS1 supply 280 V 1 ohm\nV1 12AX7\nB3 - +PS1 - ground\n\
+        V1.1 - R1 100k - B3\nV1.3 - R3 1k5 - ground\nV1.2 - R4 1M - ground\n\
+        V1.1 - C1 22n - V1.7\nV1.6 - R2 100k - B3\nV1.8 - R5 1k5 - ground\n";
+    let chart = chart_of(text);
+    for open in ["V1.6", "V1.8"] {
+        assert!(
+            chart
+                .points
+                .iter()
+                .any(|p| p.point == open && p.volts.is_none())
+        );
+        let why = chart.unsolved.iter().find(|u| u.point == open).unwrap();
+        assert!(
+            why.why.contains("V1b") && why.why.contains("grid"),
+            "{}",
+            why.why
+        );
+    }
+    assert!(chart.currents.iter().all(|c| !c.part.starts_with("V1b")));
+    for sound in ["B3", "V1.1", "V1.3"] {
+        let point = line(&chart, sound);
+        let (low, high) = (point.low.unwrap(), point.high.unwrap());
+        assert!(high - low < 60.0, "{sound} {low} to {high}");
+    }
+    // With its leak traced there is a figure, and it is the other stage's.
+    let leaked = chart_of(&format!("{text}V1.7 - R6 1M - ground\n"));
+    assert!((volts(&leaked, "V1.6") - volts(&leaked, "V1.1")).abs() < 1.0);
+}

@@ -24,7 +24,7 @@ pub(super) fn currents(circuit: &Circuit, model: &Model) -> Vec<Current> {
             let Some(element) = assembly.netlist.elements.get(*index) else {
                 continue;
             };
-            if assembly.stand_ins.contains(index) {
+            if assembly.stand_ins.contains(index) || model.is_adrift(*index) {
                 continue;
             }
             let amps = state.amps(*index);

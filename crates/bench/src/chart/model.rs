@@ -14,8 +14,8 @@ use super::state::{Shift, Sloped, State, Trouble};
 use super::verdict::{Band, K95};
 use crate::tolerance::{Case, Causes, MainsKnown, Spread, Tolerances, part_of};
 use solve::Assembly;
-use solve::assemble::reach::hanging;
-use solve::netlist::{NodeIndex, Parameter, Quantity};
+use solve::assemble::reach;
+use solve::netlist::{Element, Law, Netlist, NodeIndex, Parameter, Quantity, Slot};
 use std::collections::BTreeMap;
 use wiring::NodeId;
 use wiring::circuit::{Circuit, Kind};
@@ -40,6 +40,9 @@ const LEAST_ALTERNATING: f64 = 0.5;
 
 /// Ripple (rms) of a filter below this is left to another computation.
 const LEAST_RIPPLE: f64 = 0.1;
+
+/// A section's emission in the trial that leaves it no current.
+const NO_CURRENT: f64 = 1e-9;
 
 /// One standard deviation of a sound filter's ripple, as part of it: that of its electrolytics'
 /// farads (20 %) and of the load (common practice, no source).
@@ -70,8 +73,10 @@ pub(super) struct Model {
     shifts: Vec<(Shift, Shift)>,
     /// Causes that act through the supply, which a slope at direct current does not show.
     by_supply: Vec<bool>,
-    /// Nodes whose volts hang on a part without a value, with the names of those parts.
-    hanging: BTreeMap<NodeIndex, Vec<String>>,
+    /// Nodes whose volts hang on something unknown, with a sentence that says on what.
+    hanging: BTreeMap<NodeIndex, String>,
+    /// Valve sections, by element, whose grid has no direct-current path.
+    adrift: Vec<usize>,
     builds: Option<Builds>,
     meter: Spread,
 }
@@ -90,21 +95,33 @@ impl Model {
     ) -> Result<Self, Trouble> {
         let netlist = &assembly.netlist;
         let causes = Causes::of(circuit, &netlist.parameters, tolerances, mains);
-        let grids = grid_amps(&netlist.elements, tolerances);
+        let mut grids = grid_amps(&netlist.elements, tolerances);
         let nominal = State::new(netlist, None)?;
         let medians = netlist.scaled(&causes.medians);
         let mut middle = Sloped::new(nominal.near(&medians)?)?;
         middle.prepare(&medians);
         let nominal_frozen = Sloped::new(nominal.frozen())?;
         let middle_frozen = middle.state().frozen();
-        let hanging = if assembly.stand_ins.is_empty() {
-            BTreeMap::new()
-        } else {
-            hanging(&assembly, nominal.volts(), |trial| {
-                let state = nominal.near(trial).ok()?;
-                Some(state.volts().to_vec())
-            })
-        };
+        let solve = |trial: &Netlist| Some(nominal.near(trial).ok()?.volts().to_vec());
+        let mut hanging = BTreeMap::new();
+        if !assembly.stand_ins.is_empty() {
+            for (node, parts) in reach::hanging(&assembly, nominal.volts(), solve) {
+                if let Some(part) = parts.first() {
+                    let why = format!("depends on {part}, whose value is not known");
+                    hanging.insert(node, why);
+                }
+            }
+        }
+        let adrift = adrift(&netlist.elements, &middle);
+        for index in &adrift {
+            let (moved, name) = without_current(netlist, *index, nominal.volts(), solve);
+            for node in moved {
+                let why = || format!("depends on {name}, whose grid has no direct-current path");
+                hanging.entry(node).or_insert_with(why);
+            }
+        }
+        // What such a grid does is unknown, not a spread.
+        grids.retain(|g| !is_adrift(&middle, g.grid, g.cathode));
         let builds = samples.map(|s| Builds::new(netlist, &causes, &grids, middle.state(), s));
         let mut model = Self {
             by_supply: causes
@@ -128,6 +145,7 @@ impl Model {
             middle_frozen,
             shifts: Vec::new(),
             hanging,
+            adrift,
             builds,
             meter: tolerances.spread(Case::MeterOhms, 0.0),
         };
@@ -348,18 +366,58 @@ impl Model {
         band(centre, shares)
     }
 
-    /// Refuses two nodes whose volts hang on a part without a value.
+    /// Refuses two nodes whose volts hang on something unknown.
     fn known(&self, a: NodeIndex, b: NodeIndex) -> Result<(), String> {
-        let part = [a, b]
-            .iter()
-            .filter_map(|n| self.hanging.get(n))
-            .flatten()
-            .next();
-        match part {
+        match [a, b].iter().find_map(|n| self.hanging.get(n)) {
             None => Ok(()),
-            Some(part) => Err(format!("depends on {part}, whose value is not known")),
+            Some(why) => Err(why.clone()),
         }
     }
+
+    /// Whether this element is a valve section whose grid has no direct-current path, so that
+    /// nobody knows its currents.
+    pub(super) fn is_adrift(&self, element: usize) -> bool {
+        self.adrift.contains(&element)
+    }
+}
+
+fn is_adrift(at: &Sloped, grid: NodeIndex, cathode: NodeIndex) -> bool {
+    at.source_ohms(grid, 0) > UNDETERMINED_OHMS && at.source_ohms(grid, cathode) > UNDETERMINED_OHMS
+}
+
+/// Valve sections whose grid stands where leakage happens to put it.
+fn adrift(elements: &[Element], at: &Sloped) -> Vec<usize> {
+    let each = elements.iter().enumerate();
+    each.filter(|(_, e)| match e.law {
+        Law::Triode { grid, cathode, .. } | Law::Pentode { grid, cathode, .. } => {
+            is_adrift(at, grid, cathode)
+        }
+        _ => false,
+    })
+    .map(|(index, _)| index)
+    .collect()
+}
+
+/// Nodes that move when a section carries no current, as it may with its grid adrift; and its name.
+fn without_current(
+    netlist: &Netlist,
+    element: usize,
+    volts: &[f64],
+    solve: impl Fn(&Netlist) -> Option<Vec<f64>>,
+) -> (Vec<NodeIndex>, String) {
+    let mut trial = netlist.clone();
+    let mut name = String::new();
+    if let Some(section) = trial.elements.get_mut(element) {
+        section.scale(Slot::Scale, NO_CURRENT);
+        name.clone_from(&section.name);
+    }
+    let Some(after) = solve(&trial) else {
+        // Nothing can be told apart: all of it hangs on the section.
+        return ((1..volts.len()).collect(), name);
+    };
+    let moved = volts.iter().zip(&after).enumerate();
+    let moved = moved.filter(|(_, (v, w))| reach::moves(**v, **w));
+    (moved.map(|(node, _)| node).collect(), name)
 }
 
 /// Why a node has no volts.

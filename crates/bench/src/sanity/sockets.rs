@@ -9,7 +9,6 @@ use wiring::{GROUND, NodeId, PartId};
 pub(super) fn check(look: &mut Look<'_>) {
     for i in 0..look.circuit.parts.len() {
         let id = PartId(i);
-        internal_pins(look, id);
         heater_on_other_pins(look, id);
         fitted(look, id);
         impossible(look, id);
@@ -37,46 +36,6 @@ fn uses(sheet: &Sheet, pin: &str) -> Vec<Electrode> {
         .filter(|p| p.number.to_string() == pin)
         .flat_map(|p| p.uses.iter().map(|u| u.electrode))
         .collect()
-}
-
-/// A pin that is joined to something inside and has no other use is best left free.
-fn internal_pins(look: &mut Look<'_>, id: PartId) {
-    let part = &look.circuit.parts[id.0];
-    let Kind::Valve(valve) = &part.kind else {
-        return;
-    };
-    let Some(sheet) = look.library.find(valve.type_in_socket()) else {
-        return;
-    };
-    let used: Vec<String> = sheet
-        .pins
-        .iter()
-        .filter(|p| p.internal && p.uses.iter().all(|u| u.electrode == Electrode::Internal))
-        .filter(|p| {
-            part.terminals
-                .iter()
-                .find(|t| t.name == p.number.to_string())
-                .and_then(|t| t.node)
-                .is_some_and(|n| {
-                    look.circuit.nodes[n.0].terminals.len() > 1
-                        || !look.circuit.nodes[n.0].names.is_empty()
-                })
-        })
-        .map(|p| format!("{}.{}", part.name, p.number))
-        .collect();
-    for at in used {
-        let message = format!(
-            "{at} is wired, but the {} has an internal connection on that pin.",
-            sheet.name
-        );
-        look.add(
-            "internal-pin-used",
-            Gravity::Should,
-            vec![at],
-            message,
-            "Move the wire to a tie point; on valves of another make the pin may be joined to any electrode.",
-        );
-    }
 }
 
 /// The heater winding on pins that are no heater for this type.

@@ -47,10 +47,6 @@ fn each_check_fires_on_its_smallest_case() {
             "socket-not-for-type",
         ),
         (
-            "V1 EL84\nV1.2 - R1 470k - ground\nV1.1 - R2 1k - e1\ne1 - C1 10n - ground\n",
-            "internal-pin-used",
-        ),
-        (
             "V1 6V6GT = 6L6GC\nV1.3 - R1 22k - B1\nB1 - +C9 8u 450V - ground\nV1.8 - R2 470 - ground\nV1.5 - R3 470k - ground\nV1.4 - B1\n",
             "heater-current-rises",
         ),

@@ -7,6 +7,10 @@ use super::Look;
 use crate::rules::Gravity;
 use wiring::circuit::Kind;
 use wiring::roles::{BlockKind, Role};
+use wiring::units::colour;
+
+/// Tolerance that stands for an unsaid one; it only decides how many digits the bands have.
+const USUAL_PERCENT: f64 = 10.0;
 
 /// Usual least and most ohms for a resistor in this place; none where any value may stand.
 fn usual(role: Role) -> Option<(f64, f64)> {
@@ -60,16 +64,16 @@ pub(super) fn check(look: &mut Look<'_>) {
         if (least..=most).contains(&ohms) {
             continue;
         }
-        // The third band one or two colours off: the value ten or a hundred times off.
-        let better: Vec<f64> = [10.0, 0.1, 100.0, 0.01]
-            .iter()
-            .map(|f| ohms * f)
-            .filter(|v| (least..=most).contains(v))
-            .collect();
-        let Some(first) = better.first() else {
+        let read = colour::bands(ohms, USUAL_PERCENT).unwrap_or_default();
+        let nearest = colour::one_band_misread(&read)
+            .into_iter()
+            .map(|m| m.ohms)
+            .filter(|might| (least..=most).contains(might))
+            .min_by(|a, b| (a / ohms).ln().abs().total_cmp(&(b / ohms).ln().abs()));
+        let Some(might) = nearest else {
             continue;
         };
-        found.push((part.name.clone(), ohms, *first, role));
+        found.push((part.name.clone(), ohms, might, role));
     }
     for (name, is, might, role) in found {
         let (is, might) = (print(is), print(might));
@@ -77,7 +81,7 @@ pub(super) fn check(look: &mut Look<'_>) {
             "value-misread",
             Gravity::Should,
             vec![name.clone()],
-            format!("{name} is a {} of {is}, far from the usual; with its third colour band read anew it would be {might}.", role.words()),
+            format!("{name} is a {} of {is}, far from the usual; with one colour band read anew it would be {might}.", role.words()),
             "Measure it (power off, one end lifted if a path lies beside it), and type what the meter shows behind `=`.",
         );
     }

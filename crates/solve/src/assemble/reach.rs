@@ -17,6 +17,12 @@ pub const MOVED_PART: f64 = 0.03;
 /// The same, volts, on top.
 pub const MOVED_VOLTS: f64 = 0.05;
 
+/// Whether a node hangs on what was tried: it moved by more than [`MOVED_VOLTS`] and [`MOVED_PART`].
+#[must_use]
+pub fn moves(before: f64, after: f64) -> bool {
+    (after - before).abs() > MOVED_VOLTS + MOVED_PART * before.abs().min(after.abs())
+}
+
 /// Nodes whose volts hang on a part without a value, each with the names of those parts.
 ///
 /// `volts` is the solution of the assembly's netlist as it stands. `solve` gives the volts of a
@@ -47,10 +53,7 @@ pub fn hanging(
         let found = solve(&trial);
         for (node, before) in volts.iter().enumerate().skip(1) {
             let moved = match found.as_ref().and_then(|v| v.get(node)) {
-                Some(after) => {
-                    (after - before).abs()
-                        > MOVED_VOLTS + MOVED_PART * before.abs().min(after.abs())
-                }
+                Some(after) => moves(*before, *after),
                 None => touched.contains(&node),
             };
             if moved {

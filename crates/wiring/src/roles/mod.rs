@@ -10,6 +10,7 @@
 //! Patterns after the textbooks: F. Langford-Smith (ed.), Radiotron Designer's Handbook, 4th ed.,
 //! 1953; H. J. Reich, Theory and Applications of Electron Tubes (both from memory, not seen).
 
+mod inverters;
 mod networks;
 mod output;
 mod rails;
@@ -326,7 +327,7 @@ pub fn anatomy(circuit: &Circuit) -> Anatomy {
     supply::heaters(&mut found);
     output::find(&mut found);
     tremolo::oscillators(&mut found);
-    stages::inverters(&mut found);
+    inverters::find(&mut found);
     stages::the_rest(&mut found);
     networks::feedback(&mut found);
     tremolo::modulators(&mut found);
