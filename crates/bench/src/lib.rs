@@ -9,6 +9,7 @@ pub mod chart;
 pub mod kirchhoff;
 pub mod rules;
 pub mod sanity;
+pub mod sheet;
 pub mod slips;
 pub mod tolerance;
 pub mod valves;
