@@ -281,11 +281,17 @@ pub(super) fn source(b: &mut Builder<'_>, mains: &Mains) {
         .position(|n| n.names.iter().any(|x| x == "earth"));
     if let Some(earth) = earth {
         let earth = b.node(NodeId(earth));
+        // Neutral and earth meet at the building's supply: not with the plug out.
+        let apart = if b.conditions.power_off {
+            MAINS_TIE_OHMS
+        } else {
+            NEUTRAL_EARTH_OHMS
+        };
         b.resistor(
             "mains",
             "mains neutral to earth".to_owned(),
             (neutral, earth),
-            NEUTRAL_EARTH_OHMS,
+            apart,
         );
         if earth != 0 {
             b.resistor("mains", "mains tie".to_owned(), (earth, 0), MAINS_TIE_OHMS);
