@@ -102,10 +102,11 @@ codes! {
     READING_UNCLEAR Error "reading-unclear" "A line in a readings block that is neither a condition nor a point with a value.";
     CONDITION_UNCLEAR Error "condition-unclear" "A condition that does not read.";
     CONDITION_TWICE Warning "condition-twice" "A condition given twice in one block; the last counts.";
+    ANSWER_UNCLEAR Error "answer-unclear" "An answer without its question, or one that is neither `yes`, `no` nor a figure.";
     WALK_IN_READINGS Error "walk-in-readings" "A walk inside a readings block.";
     NOT_IN_WIRING Warning "not-in-wiring" "A reading at a point that the wiring does not know.";
     NOT_TRACED Note "not-traced" "A reading at a terminal that no walk has reached.";
-    UNIT_AND_POWER Warning "unit-and-power" "Ohms read with the power on, or volts with the power off.";
+    UNIT_AND_POWER Warning "unit-and-power" "Ohms read with the power on, or AC volts or a current with the power off.";
     BEFORE_POINT Error "before-point" "A reading without its point.";
 }
 

@@ -16,9 +16,9 @@ pub use print::{blocks_to_csv, blocks_to_text};
 pub const COLUMNS: [&str; 6] = ["block", "point", "to", "value", "unit", "note"];
 
 /// Words that state a condition where another row names a point.
-pub const CONDITION_WORDS: [&str; 12] = [
+pub const CONDITION_WORDS: [&str; 13] = [
     "mains", "meter", "valves", "set", "standby", "speaker", "limiter", "minutes", "signal",
-    "power", "heard", "seen",
+    "power", "answer", "heard", "seen",
 ];
 
 /// Codes of the diagnostics that [`import`] gives.

@@ -7,8 +7,10 @@
 //! Rulings: a file whose name ends in `.readings` begins inside a block without a name;
 //! `power off` anywhere in a block makes its plain numbers ohms; a multiplier without a
 //! unit (`104k`) is ohms with the power off and an error with it on; ohms with the power
-//! on and volts with it off are warned of and kept.
+//! on, and AC volts and currents with it off, are warned of and kept. DC volts with it off are
+//! what is left on a capacitor.
 
+mod answer;
 mod display;
 
 use crate::circuit::{Circuit, Kind};
@@ -190,6 +192,10 @@ impl Reader<'_> {
             }
             "set" => {
                 self.set(list);
+                return;
+            }
+            "answer" => {
+                self.answer(first, &mut words);
                 return;
             }
             _ => self.once(first),

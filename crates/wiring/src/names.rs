@@ -142,9 +142,9 @@ pub(crate) const HEADING: [&str; 12] = [
 ];
 
 /// Condition words of a readings block; no point may bear them.
-pub(crate) const CONDITIONS: [&str; 12] = [
+pub(crate) const CONDITIONS: [&str; 13] = [
     "mains", "meter", "valves", "set", "standby", "speaker", "limiter", "minutes", "signal",
-    "power", "heard", "seen",
+    "power", "answer", "heard", "seen",
 ];
 
 /// Words with a meaning of their own in walks and readings.

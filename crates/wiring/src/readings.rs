@@ -13,6 +13,8 @@ pub struct Block {
     pub conditions: Conditions,
     /// Readings in the order typed; the same point may stand twice.
     pub readings: Vec<Reading>,
+    /// Answers to the questions of a sheet, in the order typed; the last to a question counts.
+    pub answers: Vec<Answer>,
     /// Where the block begins.
     pub place: Place,
 }
@@ -99,6 +101,39 @@ pub struct Reading {
     pub note: Option<String>,
     /// Where it stands.
     pub place: Place,
+}
+
+/// One answer to a question that a sheet asks (`answer cord yes "new, three cores"`).
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Answer {
+    /// The question's name, as the sheet prints it (`cord`, `C7`, `earth-bond`).
+    pub item: String,
+    /// What was said.
+    pub said: Said,
+    /// A quoted remark.
+    pub note: Option<String>,
+    /// Where it stands.
+    pub place: Place,
+}
+
+/// What an answer says.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Said {
+    /// As it should be.
+    Yes,
+    /// Not as it should be.
+    No,
+    /// A figure.
+    Figure {
+        /// What the display showed; in SI units where the unit is one of ours.
+        shown: Shown,
+        /// `V`, `V ac`, `A`, `ohm`, `F`, `H`, `W`, `Hz`, `s`, or the word typed behind the number
+        /// (`min`, `C`, `%`); none for a bare number.
+        unit: Option<String>,
+        /// The size of the last digit typed, in the unit.
+        digit: f64,
+    },
 }
 
 /// What the meter's leads were on.

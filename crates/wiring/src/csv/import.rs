@@ -309,6 +309,8 @@ fn row(
         if !note.is_empty() {
             if point == "heard" || point == "seen" {
                 add(&note);
+            } else if point == "answer" {
+                add(&quoted(&note));
             } else {
                 tell(
                     out,
@@ -327,19 +329,21 @@ fn row(
         add(&value);
         add(&unit);
         if !note.is_empty() {
-            // A quoted note cannot hold a quote mark.
-            add(&format!(
-                "\"{}\"",
-                note.replace(['"', '\u{201c}', '\u{201d}', '\u{201e}'], "'")
-            ));
+            add(&quoted(&note));
         }
     }
-    let line = if condition || note.is_empty() {
+    let line = if (condition && point != "answer") || note.is_empty() {
         without_comment(&line)
     } else {
         line
     };
     push(out, place, &line);
+}
+
+/// A note in quotes, which cannot hold a quote mark.
+fn quoted(note: &str) -> String {
+    let inner = note.replace(['"', '\u{201c}', '\u{201d}', '\u{201e}'], "'");
+    format!("\"{inner}\"")
 }
 
 fn push(out: &mut Imported, place: Place, line: &str) {

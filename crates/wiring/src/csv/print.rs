@@ -2,12 +2,12 @@
 
 use super::COLUMNS;
 use crate::circuit::Position;
-use crate::readings::{Block, Conditions, Meter, Reading, Shown, Unit, ValvesIn};
+use crate::readings::{Answer, Block, Conditions, Meter, Reading, Said, Shown, Unit, ValvesIn};
 
 /// The blocks as notation text, tidily spaced; it reads back as the same blocks.
 ///
 /// Readings keep the digits that were typed; what was typed as `0.004` comes out as `4 mV`.
-/// The lines of a block stand in a fixed order: conditions, readings, `heard`, `seen`.
+/// The lines of a block stand in a fixed order: conditions, readings, answers, `heard`, `seen`.
 #[must_use]
 pub fn blocks_to_text(blocks: &[Block]) -> String {
     let mut out = String::new();
@@ -95,6 +95,21 @@ impl Row {
         }
     }
 
+    fn answer(answer: &Answer) -> Self {
+        let (value, unit) = match &answer.said {
+            Said::Yes => ("yes".to_owned(), String::new()),
+            Said::No => ("no".to_owned(), String::new()),
+            Said::Figure { shown, unit, digit } => figure(*shown, *digit, unit.as_deref()),
+        };
+        Self {
+            point: "answer".to_owned(),
+            value: format!("{} {value}", answer.item),
+            unit,
+            note: answer.note.clone().unwrap_or_default(),
+            ..Self::default()
+        }
+    }
+
     fn line(&self) -> String {
         let to = if self.to.is_empty() { "" } else { " to " };
         let note = if self.note.is_empty() {
@@ -170,6 +185,7 @@ fn rows(block: &Block) -> Vec<Row> {
         say("power", "off".to_owned());
     }
     rows.extend(block.readings.iter().map(Row::of));
+    rows.extend(block.answers.iter().map(Row::answer));
     rows.extend(heard.iter().map(|t| Row::condition("heard", one_line(t))));
     rows.extend(seen.iter().map(|t| Row::condition("seen", one_line(t))));
     rows
@@ -192,16 +208,58 @@ fn one_line(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-/// Value and unit as two cells.
+/// Value and unit of a reading as two cells.
 fn shown(reading: &Reading) -> (String, String) {
-    let (sign, value) = match reading.value {
-        Shown::Number(value) => ("", value),
-        Shown::Below(value) => ("< ", value),
-        Shown::Above(value) => ("> ", value),
-        Shown::Over => return ("OL".to_owned(), symbol(reading.unit, "")),
+    measured(reading.value, reading.digit, reading.unit)
+}
+
+fn measured(shown: Shown, digit: f64, unit: Unit) -> (String, String) {
+    let Some((sign, value)) = signed(shown) else {
+        return ("OL".to_owned(), symbol(unit, ""));
     };
-    let (power, decimals) = scale(value, reading.digit, reading.unit);
-    let prefix = match power {
+    let (power, decimals) = scale(value, digit, unit);
+    (
+        format!("{sign}{}", digits(value, power, decimals)),
+        symbol(unit, prefix(power)),
+    )
+}
+
+/// Value and unit of an answer as two cells; a unit that no meter reading has stays as typed.
+fn figure(said: Shown, digit: f64, unit: Option<&str>) -> (String, String) {
+    match unit {
+        Some("V") => measured(said, digit, Unit::VoltsDc),
+        Some("V ac") => measured(said, digit, Unit::VoltsAc),
+        Some("ohm") => measured(said, digit, Unit::Ohms),
+        Some("A") => measured(said, digit, Unit::AmpsDc),
+        other => {
+            let unit = other.unwrap_or_default().to_owned();
+            match signed(said) {
+                None => ("OL".to_owned(), unit),
+                Some((sign, value)) => (format!("{sign}{}", digits(value, 0, places(digit))), unit),
+            }
+        }
+    }
+}
+
+/// Decimals that show the last digit typed; none where its size is not known.
+fn places(digit: f64) -> Option<usize> {
+    (0..=15)
+        .find(|n| (digit * 10f64.powi(*n) - 1.0).abs() < 1e-6)
+        .and_then(|n| usize::try_from(n).ok())
+}
+
+/// The sign before the number, and the number; none for over range.
+fn signed(shown: Shown) -> Option<(&'static str, f64)> {
+    match shown {
+        Shown::Number(value) => Some(("", value)),
+        Shown::Below(value) => Some(("< ", value)),
+        Shown::Above(value) => Some(("> ", value)),
+        Shown::Over => None,
+    }
+}
+
+fn prefix(power: i32) -> &'static str {
+    match power {
         -9 => "n",
         -6 => "u",
         -3 => "m",
@@ -209,12 +267,14 @@ fn shown(reading: &Reading) -> (String, String) {
         6 => "M",
         9 => "G",
         _ => "",
-    };
-    let number = match decimals {
+    }
+}
+
+fn digits(value: f64, power: i32, decimals: Option<usize>) -> String {
+    match decimals {
         Some(decimals) => format!("{:.decimals$}", value / 10_f64.powi(power)),
         None => value.to_string(),
-    };
-    (format!("{sign}{number}"), symbol(reading.unit, prefix))
+    }
 }
 
 fn symbol(unit: Unit, prefix: &str) -> String {

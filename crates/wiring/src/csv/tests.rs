@@ -1,6 +1,8 @@
 use super::*;
 use crate::circuit::{Position, Setting};
-use crate::readings::{Block, Conditions, Meter, Probe, Reading, Shown, Unit, ValvesIn};
+use crate::readings::{
+    Answer, Block, Conditions, Meter, Probe, Reading, Said, Shown, Unit, ValvesIn,
+};
 use proptest::prelude::*;
 
 fn reading(point: &str, value: Shown, digit: f64, unit: Unit) -> Reading {
@@ -63,7 +65,49 @@ fn whole_block() -> Block {
             reading("F2", Shown::Number(0.0381), 1e-4, Unit::AmpsDc),
             reading("V2.8", Shown::Number(1.325), 1e-3, Unit::VoltsDc),
         ],
+        answers: vec![
+            answer("cord", Said::Yes, Some("new, three cores")),
+            answer("C7", Said::No, None),
+            answer(
+                "earth-bond",
+                figure(Shown::Number(0.08), Some("ohm"), 0.01),
+                None,
+            ),
+            answer(
+                "insulation",
+                figure(Shown::Above(200e6), Some("ohm"), 1e6),
+                None,
+            ),
+            answer(
+                "burn-in",
+                figure(Shown::Number(120.0), Some("min"), 1.0),
+                None,
+            ),
+            answer(
+                "case",
+                figure(Shown::Number(41.5), Some("C"), 0.1),
+                Some("after 2 h"),
+            ),
+            answer("blows", figure(Shown::Number(3.0), None, 1.0), None),
+        ],
         place: crate::Place::default(),
+    }
+}
+
+fn answer(item: &str, said: Said, note: Option<&str>) -> Answer {
+    Answer {
+        item: item.to_owned(),
+        said,
+        note: note.map(str::to_owned),
+        place: crate::Place::default(),
+    }
+}
+
+fn figure(shown: Shown, unit: Option<&str>, digit: f64) -> Said {
+    Said::Figure {
+        shown,
+        unit: unit.map(str::to_owned),
+        digit,
     }
 }
 
@@ -91,6 +135,13 @@ V3.2      < 0.01 V
 C4        > 20 Mohm
 F2        38.1 mA
 V2.8      1.325 V
+answer    cord yes \"new, three cores\"
+answer    C7 no
+answer    earth-bond 0.08 ohm
+answer    insulation > 200 Mohm
+answer    burn-in 120 min
+answer    case 41.5 C \"after 2 h\"
+answer    blows 3
 heard     hum, then silence
 seen      V4 glows
 ";

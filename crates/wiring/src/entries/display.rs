@@ -167,8 +167,9 @@ impl Reader<'_> {
                 "Ohms are read with the power off.",
                 "Put `power off` into this block, or begin a new one.",
             )),
-            Unit::VoltsDc | Unit::VoltsAc | Unit::AmpsDc if off => Some((
-                "This block says `power off`, and this is not in ohms.",
+            // DC volts with the power off are what is left on a capacitor.
+            Unit::VoltsAc | Unit::AmpsDc if off => Some((
+                "This block says `power off`, and this needs power.",
                 "Begin a new block with a `readings` line.",
             )),
             _ => None,
