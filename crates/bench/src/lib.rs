@@ -5,6 +5,7 @@
 //! is blamed. Pure: no files, no clock, no randomness without a seed. Knows the trade, and no
 //! circuit equation's innards.
 
+pub mod answers;
 pub mod chart;
 pub mod kirchhoff;
 pub mod rules;

@@ -234,7 +234,13 @@ impl Work<'_> {
 
     fn expect_cold(&self, cold: &ohms::Cold, entry: &mut Entry) {
         if entry.unit != Unit::Ohms {
-            entry.why = Some("nothing is powered: only ohms are expected".to_owned());
+            entry.why = Some(
+                match entry.unit {
+                    Unit::VoltsDc => "the plug is out: these are volts left on a capacitor; below 10 V before you touch anything",
+                    _ => "nothing is powered: only ohms are expected",
+                }
+                .to_owned(),
+            );
             return;
         }
         let expected = self
