@@ -1,0 +1,71 @@
+//! The record of one bench: what came in, what was found, read, decided and done, by whom and when.
+//!
+//! One folder: a SQLite file and attachments named by the hash of their content. Readings,
+//! verdicts and results are never overwritten; a correction is a new row that names the old
+//! one, and the data base itself refuses anything else. Every change stands in a journal with
+//! its time and the name of the bench; undoing is a new entry. Personal data can be blanked
+//! without touching what was measured.
+//!
+//! Times come in as arguments ([`Stamp`]). Knows no circuits and computes nothing: wirings,
+//! points and values are texts here, exactly as typed.
+
+mod amps;
+mod attach;
+mod backup;
+mod change;
+mod error;
+mod hours;
+mod id;
+mod instruments;
+mod intake;
+mod jobs;
+mod journal;
+mod layout;
+mod merge;
+mod notes;
+mod open;
+mod parts;
+mod people;
+mod photos;
+mod power;
+mod readings;
+mod results;
+mod settings;
+mod stamp;
+mod steps;
+mod undo;
+mod wirings;
+mod work;
+
+pub use amps::{Amp, AmpFields};
+pub use attach::{Attachment, Hash};
+pub use backup::{Backup, Report, back_up, restore, verify};
+pub use error::ShopError;
+pub use hours::Hours;
+pub use id::{
+    AmpId, AttachmentHash, BlockId, ClientId, DateCodeId, EntryId, HoursId, InstrumentId, JobId,
+    NoteId, PhotoId, PowerId, ReadingId, RecordingId, ResultId, RevisionId, SheetId, TieId,
+    ValveId, VerdictId, WiringId, WordsId, WorkId,
+};
+pub use instruments::{Instrument, InstrumentFields};
+pub use intake::{
+    Answer, Authorisation, AuthorisationFields, DateCode, OwnerWords, Untouched, ValveFields,
+    ValveFitted,
+};
+pub use jobs::{Found, Job, JobFields, WaitsFor};
+pub use journal::Entry;
+pub use merge::{Clash, Compared, Merged, Piece, difference, merge};
+pub use notes::Note;
+pub use open::{Reader, Shop, Write};
+pub use parts::{PartState, PartStateFields, State, Verdict, VerdictGiven};
+pub use people::{Client, ClientFields};
+pub use photos::{NewPhoto, Photo, Recording, Tie, TieKind};
+pub use power::{Power, PowerEvent};
+pub use readings::{Block, NewReading, Reading, ReadingState};
+pub use results::{Outcome, ResultFields, ResultGiven, SavedSheet};
+pub use settings::Settings;
+pub use stamp::{At, Stamp};
+pub use steps::{StepMark, StepState};
+pub use undo::Undone;
+pub use wirings::{Revision, Saved, Wiring, WiringState};
+pub use work::{WorkFields, WorkItem, WorkState};
