@@ -1,5 +1,10 @@
 //! The command line: what can be asked for, and how it is written.
 
+mod sheets;
+mod values;
+
+pub(crate) use sheets::{Bleeder, Discharge, Fuse, Lamp, Leakage, Place};
+
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 use wiring::circuit::Position;
@@ -31,6 +36,16 @@ pub(crate) enum Command {
     Format(Format),
     /// Expected volts with bands, next to what the meter read
     Chart(Chart),
+    /// Sheet: time, energy and resistor for emptying capacitors
+    Discharge(Discharge),
+    /// Sheet: the mains fuse, never above the marking
+    Fuse(Fuse),
+    /// Sheet: the limiter lamp for the first power
+    Lamp(Lamp),
+    /// Sheet: bleeder and balance resistors
+    Bleeder(Bleeder),
+    /// Sheet: leakage of coupling capacitors and electrolytics
+    Leakage(Leakage),
     /// List ready pieces of circuit, or print one with free names
     Snippet(Snippet),
     /// List the data sheets of valves, or print one

@@ -6,6 +6,7 @@
 
 mod amp;
 mod arguments;
+mod bench_sheet;
 mod caution;
 mod commands;
 mod csv_text;
@@ -21,12 +22,20 @@ use clap::Parser as _;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    let arguments = arguments::Arguments::parse();
+    let arguments = match arguments::Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => return outcome::refuse(&error),
+    };
     let result = match &arguments.command {
         arguments::Command::Demo(given) => commands::demo::run(given),
         arguments::Command::Check(given) => commands::check::run(given),
         arguments::Command::Format(given) => commands::format::run(given),
         arguments::Command::Chart(given) => commands::chart::run(given),
+        arguments::Command::Discharge(given) => commands::discharge::run(given),
+        arguments::Command::Fuse(given) => commands::fuse::run(given),
+        arguments::Command::Lamp(given) => commands::lamp::run(given),
+        arguments::Command::Bleeder(given) => commands::bleeder::run(given),
+        arguments::Command::Leakage(given) => commands::leakage::run(given),
         arguments::Command::Snippet(given) => commands::snippet::run(given),
         arguments::Command::Valves(given) => commands::valves::run(given),
     };

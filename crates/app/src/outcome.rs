@@ -128,6 +128,33 @@ pub(crate) fn end(result: Result<Outcome, Failure>) -> ExitCode {
     }
 }
 
+/// A command line that was not understood, or a question for help: the message in lines of at most
+/// 80 columns, and status 2, or 0 for help.
+pub(crate) fn refuse(error: &clap::Error) -> ExitCode {
+    let mut text = String::new();
+    for line in error.render().to_string().lines() {
+        let bare = line.trim_start();
+        let indent = " ".repeat((line.len() - bare.len()).min(40));
+        text.push_str(table::hanging(bare, &indent, &indent).trim_end());
+        text.push('\n');
+    }
+    let status = u8::try_from(error.exit_code()).unwrap_or(2);
+    let outcome = if error.use_stderr() {
+        Outcome {
+            aside: text,
+            ..Outcome::default()
+        }
+    } else {
+        Outcome::done(text)
+    };
+    let written = end(Ok(outcome));
+    if status == 0 {
+        written
+    } else {
+        ExitCode::from(status)
+    }
+}
+
 /// Text that moves no cursor and sets no colour, whatever stood in the input.
 fn printable(text: &str) -> String {
     text.chars()

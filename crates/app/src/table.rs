@@ -29,6 +29,8 @@ struct Column {
 pub(crate) struct Table {
     columns: Vec<Column>,
     rows: Vec<Vec<String>>,
+    /// Sentences that stand below a row, over the whole width: row and text.
+    under: Vec<(usize, String)>,
 }
 
 impl Table {
@@ -66,6 +68,13 @@ impl Table {
         self.rows.push(cells.into_iter().map(Into::into).collect());
     }
 
+    /// Puts a sentence below the last row, over the whole width.
+    pub(crate) fn under(&mut self, text: &str) {
+        if let Some(row) = self.rows.len().checked_sub(1) {
+            self.under.push((row, text.to_owned()));
+        }
+    }
+
     /// Takes out the columns in which no row says anything.
     pub(crate) fn without_empty_columns(mut self) -> Self {
         let filled: Vec<bool> = (0..self.columns.len())
@@ -97,8 +106,11 @@ impl Table {
         let mut out = String::new();
         let head: Vec<String> = self.columns.iter().map(|c| c.head.clone()).collect();
         self.line(&head, &widths, &mut out);
-        for row in &self.rows {
+        for (i, row) in self.rows.iter().enumerate() {
             self.line(row, &widths, &mut out);
+            for (_, text) in self.under.iter().filter(|(row, _)| *row == i) {
+                out.push_str(&paragraph(text, "    "));
+            }
         }
         out
     }

@@ -6,13 +6,20 @@
 //! circuit equation's innards.
 
 pub mod answers;
+pub mod bleeder;
 pub mod chart;
+pub mod discharge;
+pub mod fuse;
 pub mod kirchhoff;
+pub mod lamp;
+pub mod leakage;
+pub mod part;
 pub mod rules;
 pub mod sanity;
 pub mod sheet;
 pub mod slips;
 pub mod tolerance;
+pub mod typed;
 pub mod valves;
 
 #[cfg(test)]

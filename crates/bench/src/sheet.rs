@@ -11,6 +11,7 @@
 mod figure;
 mod line;
 mod origin;
+mod print;
 
 #[cfg(test)]
 mod tests;

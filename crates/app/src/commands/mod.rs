@@ -1,8 +1,13 @@
 //! One file a command.
 
+pub(crate) mod bleeder;
 pub(crate) mod chart;
 pub(crate) mod check;
 pub(crate) mod demo;
+pub(crate) mod discharge;
 pub(crate) mod format;
+pub(crate) mod fuse;
+pub(crate) mod lamp;
+pub(crate) mod leakage;
 pub(crate) mod snippet;
 pub(crate) mod valves;

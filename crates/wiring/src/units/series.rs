@@ -4,6 +4,8 @@
 //! to 47 differ). E48 and E96 are the powers rounded to three digits. Old parts in rounder
 //! steps (25, 50, 250, 500) belong to no series and are no error.
 
+use std::ops::RangeInclusive;
+
 /// A series of preferred numbers: so many to the decade.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Series {
@@ -74,30 +76,61 @@ impl Series {
         if !(value > 0.0 && value.is_finite()) {
             return None;
         }
-        let numbers = self.numbers();
-        let first = f64::from(*numbers.first()?);
-        let decade = value.log10().floor() as i32;
         let mut best: Option<(f64, f64)> = None;
-        for decade in decade - 1..=decade + 1 {
-            for number in &numbers {
-                // One division or one product, so that 4700 is 4700 to the last digit.
-                let shift = decade - first.log10() as i32;
-                let power = 10f64.powi(shift.abs());
-                let member = if shift < 0 {
-                    f64::from(*number) / power
-                } else {
-                    f64::from(*number) * power
-                };
-                if !(member > 0.0 && member.is_finite()) {
-                    continue;
-                }
-                let apart = (member / value).ln().abs();
-                if best.is_none_or(|(least, _)| apart < least) {
-                    best = Some((apart, member));
-                }
+        for member in self.beside(value, |_| true) {
+            let apart = (member / value).ln().abs();
+            if best.is_none_or(|(least, _)| apart < least) {
+                best = Some((apart, member));
             }
         }
         best.map(|(_, member)| member)
+    }
+
+    /// The smallest member that is not below `value` (nor, by rounding of the last digits, taken to
+    /// be). None as for [`Series::nearest`].
+    #[must_use]
+    pub fn at_least(self, value: f64) -> Option<f64> {
+        self.beside(value, |member| member >= value * (1.0 - 1e-12))
+            .reduce(f64::min)
+    }
+
+    /// The largest member that is not above `value`. None as for [`Series::nearest`].
+    #[must_use]
+    pub fn at_most(self, value: f64) -> Option<f64> {
+        self.beside(value, |member| member <= value * (1.0 + 1e-12))
+            .reduce(f64::max)
+    }
+
+    /// The members within a decade either way that a test keeps.
+    fn beside(self, value: f64, keep: impl Fn(f64) -> bool) -> impl Iterator<Item = f64> {
+        let decades = if value > 0.0 && value.is_finite() {
+            let decade = value.log10().floor() as i32;
+            decade - 1..=decade + 1
+        } else {
+            RangeInclusive::new(1, 0)
+        };
+        decades
+            .flat_map(move |decade| self.members_of(decade))
+            .filter(move |member| keep(*member))
+    }
+
+    /// The members from 1 to 10 times this power of ten; fewer at the ends of what a number holds.
+    fn members_of(self, decade: i32) -> impl Iterator<Item = f64> {
+        let numbers = self.numbers();
+        let first = numbers.first().copied().map_or(1.0, f64::from);
+        // One division or one product, so that 4700 is 4700 to the last digit.
+        let shift = decade - first.log10() as i32;
+        let power = 10f64.powi(shift.abs());
+        numbers
+            .into_iter()
+            .map(move |number| {
+                if shift < 0 {
+                    f64::from(number) / power
+                } else {
+                    f64::from(number) * power
+                }
+            })
+            .filter(|member| *member > 0.0 && member.is_finite())
     }
 
     /// Is `value` a member of the series (to 1 part in 1,000,000)?
@@ -138,6 +171,28 @@ mod tests {
                     let near = series.nearest(value).unwrap();
                     assert!((near / value - 1.0).abs() < 1e-15, "{near} {value}");
                     assert!(series.holds(value));
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn the_next_value_up_or_down_is_a_neighbour_in_the_series() {
+        assert_eq!(Series::E12.at_least(4_701.0), Some(5_600.0));
+        assert_eq!(Series::E12.at_least(4_700.0), Some(4_700.0));
+        assert_eq!(Series::E12.at_most(4_699.0), Some(3_900.0));
+        assert_eq!(Series::E12.at_most(4_700.0), Some(4_700.0));
+        assert_eq!(Series::E6.at_least(7.0), Some(10.0));
+        assert_eq!(Series::E24.at_most(0.99), Some(0.91));
+        assert_eq!(Series::E12.at_least(f64::NAN), None);
+        assert_eq!(Series::E12.at_most(-3.0), None);
+        for series in Series::ALL {
+            for number in series.numbers() {
+                for decade in -12..7 {
+                    let value = format!("{number}e{decade}").parse::<f64>().unwrap();
+                    for beside in [series.at_least(value), series.at_most(value)] {
+                        assert!((beside.unwrap() / value - 1.0).abs() < 1e-15);
+                    }
                 }
             }
         }
