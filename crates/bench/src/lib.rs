@@ -7,7 +7,9 @@
 
 pub mod answers;
 pub mod bleeder;
+pub mod charge;
 pub mod chart;
+pub mod cold;
 pub mod discharge;
 pub mod fuse;
 pub mod kirchhoff;

@@ -330,6 +330,7 @@ mod tests {
             ),
             ("cap.coupling.voltage", "rated / highest HT", 1.25),
             ("power.load_first", "load rating / amp power", 2.0),
+            ("cold.least_ohms", "HT node to chassis", 20e3),
         ];
         for (id, name, limit) in at_least {
             let figure = rules.figure(id, name).unwrap_or(f64::NEG_INFINITY);

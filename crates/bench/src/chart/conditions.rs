@@ -37,7 +37,7 @@ pub(super) fn block<'a>(
 
 /// The conditions to assemble under, and how well the mains is known.
 #[must_use]
-pub(super) fn conditions(
+pub(crate) fn conditions(
     circuit: &Circuit,
     request: &ChartRequest,
     block: Option<&Block>,

@@ -10,7 +10,7 @@ use wiring::readings::{Meter, Probe, Reading, Shown, Unit};
 
 /// A bench meter that shows over range on ohms sees more than this (common practice, no source:
 /// the highest range of the simplest ones ends here).
-const OVER_OHMS: f64 = 2e6;
+pub(crate) const OVER_OHMS: f64 = 2e6;
 
 /// A reading with its own uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -50,13 +50,13 @@ const RIPPLE_SPREAD: f64 = 0.25;
 
 /// What one probe should show.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Expected {
+pub(crate) struct Expected {
     /// With every part as marked or measured.
-    pub(super) nominal: f64,
+    pub(crate) nominal: f64,
     /// Among sound amplifiers.
-    pub(super) band: Band,
+    pub(crate) band: Band,
     /// Source resistance at the leads, without the meter.
-    pub(super) source_ohms: f64,
+    pub(crate) source_ohms: f64,
 }
 
 /// The amplifier, solved.

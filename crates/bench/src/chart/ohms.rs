@@ -5,6 +5,10 @@
 //! leads), heaters and lamps are cold. What is left is resistances, and their source resistance
 //! between the leads is the reading.
 
+mod beside;
+
+pub(crate) use beside::Beside;
+
 use super::bands::{Share, band};
 use super::model::{Expected, UNDETERMINED_OHMS};
 use super::state::Trouble;
@@ -28,8 +32,11 @@ const TEST_VOLTS: f64 = 1e3;
 /// Much more than anything an ohmmeter reads.
 const TEST_OHMS: f64 = 1e10;
 
+/// How the reason begins where there is no path at all.
+pub(crate) const NO_PATH: &str = "no path for direct current";
+
 /// The circuit without power, solved.
-pub(super) struct Cold {
+pub(crate) struct Cold {
     node_of: Vec<Option<NodeIndex>>,
     nominal: Netlist,
     middle: Netlist,
@@ -44,7 +51,7 @@ impl Cold {
     ///
     /// # Errors
     /// When even the bare resistances cannot be solved; with the reason.
-    pub(super) fn new(
+    pub(crate) fn new(
         circuit: &Circuit,
         assembly: Assembly,
         tolerances: &Tolerances,
@@ -72,7 +79,7 @@ impl Cold {
     }
 
     /// The netlist's node of a wiring node.
-    pub(super) fn node(&self, node: NodeId) -> Option<NodeIndex> {
+    pub(crate) fn node(&self, node: NodeId) -> Option<NodeIndex> {
         self.node_of.get(node.0).copied().flatten()
     }
 
@@ -80,10 +87,10 @@ impl Cold {
     ///
     /// # Errors
     /// A sentence, where there is no path or a part of unknown value lies in it.
-    pub(super) fn expect(&self, a: NodeIndex, b: NodeIndex) -> Result<Expected, String> {
+    pub(crate) fn expect(&self, a: NodeIndex, b: NodeIndex) -> Result<Expected, String> {
         let nominal = self.linear.source_ohms_between(a, b);
         if nominal.is_nan() || nominal > UNDETERMINED_OHMS {
-            return Err("no path for direct current: the meter should show over range".to_owned());
+            return Err(format!("{NO_PATH}: the meter should show over range"));
         }
         let moved = self.linear.response(&unit(a, b, self.nominal.nodes.len()));
         let between = |x: usize, y: usize| {
@@ -147,7 +154,7 @@ fn unit(a: NodeIndex, b: NodeIndex, nodes: usize) -> Vec<f64> {
 }
 
 /// The same nodes and elements, with nothing in them that has a will of its own.
-fn passive(netlist: &Netlist) -> Netlist {
+pub(crate) fn passive(netlist: &Netlist) -> Netlist {
     let mut cold = netlist.clone();
     let heaters: Vec<usize> = netlist
         .heating

@@ -117,6 +117,14 @@ fn electrode_names(valve: &str, of: &Valve, terminal: usize) -> Vec<String> {
         .collect()
 }
 
+/// What a node is called first, as a probe's place.
+#[must_use]
+pub fn first_name(circuit: &Circuit, node: NodeId) -> String {
+    point(circuit, node, true)
+        .and_then(|p| p.names.into_iter().next())
+        .unwrap_or_else(|| format!("point {}", node.0))
+}
+
 /// The first number in a name, then the name: so that `V2` stands before `V10`.
 #[must_use]
 pub fn natural(name: &str) -> (u32, String) {

@@ -9,7 +9,7 @@ use solve::supply::{OperatingPoint, Reduced, operating_point, reduce};
 /// Why there is no chart of volts, in one sentence for the technician.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("{sentence}")]
-pub(super) struct Trouble {
+pub(crate) struct Trouble {
     sentence: String,
 }
 
