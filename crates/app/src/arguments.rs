@@ -3,7 +3,9 @@
 mod sheets;
 mod values;
 
-pub(crate) use sheets::{Bleeder, Discharge, Fuse, Lamp, Leakage, Place};
+pub(crate) use sheets::{
+    Bias, Bleeder, Discharge, Fuse, Heaters, Lamp, Leakage, Place, Speaker, Stage,
+};
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -36,6 +38,10 @@ pub(crate) enum Command {
     Format(Format),
     /// Expected volts with bands, next to what the meter read
     Chart(Chart),
+    /// Sheet: plate and screen watts of the output valves
+    Bias(Bias),
+    /// Sheet: heater currents against the windings
+    Heaters(Heaters),
     /// Sheet: time, energy and resistor for emptying capacitors
     Discharge(Discharge),
     /// Sheet: the mains fuse, never above the marking
@@ -46,6 +52,8 @@ pub(crate) enum Command {
     Bleeder(Bleeder),
     /// Sheet: leakage of coupling capacitors and electrolytics
     Leakage(Leakage),
+    /// Sheet: loudspeaker load, tap, and share of the power
+    Speaker(Speaker),
     /// List ready pieces of circuit, or print one with free names
     Snippet(Snippet),
     /// List the data sheets of valves, or print one

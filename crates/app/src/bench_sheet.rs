@@ -1,6 +1,8 @@
 //! Prints a bench sheet: as a table of 80 columns, as JSON, or as CSV.
 
+use crate::library::Own;
 use crate::outcome::{Failure, Outcome};
+use crate::problems;
 use crate::table::{Side, Table, hanging, paragraph};
 use bench::sheet::{Line, Origin, OriginKind, Outcome as Came, Sheet};
 use serde_json::{Value, json};
@@ -31,6 +33,19 @@ pub(crate) fn outcome(sheet: &Sheet, form: Form) -> Result<Outcome, Failure> {
         text(sheet)
     };
     Ok(Outcome::done(text))
+}
+
+/// A sheet that used data sheets: the problems of the user's own go beside it.
+pub(crate) fn with_library(sheet: &Sheet, form: Form, own: &Own) -> Result<Outcome, Failure> {
+    let errors = problems::any_error(&own.problems);
+    let text = if form.json {
+        own.json(value(sheet))
+    } else if form.csv {
+        csv(sheet)?
+    } else {
+        text(sheet)
+    };
+    Ok(own.outcome(text, errors))
 }
 
 /// The sheet as JSON, without the `errors` and `warnings` of files.
@@ -158,10 +173,17 @@ impl Sources {
                 out.push_str("\nWhere limits and figures are from\n");
             }
             let first = format!("{:>2}  ", i + 1);
-            let text = match &origin.rule {
-                Some(rule) => format!("{}. Rule {rule}.", origin.text.trim_end_matches('.')),
-                None => format!("{}.", origin.text.trim_end_matches('.')),
+            let source = origin.text.trim_end_matches('.');
+            let how = if origin.kind == OriginKind::Computed && !source.starts_with("computed") {
+                "computed: "
+            } else {
+                ""
             };
+            let rule = origin
+                .rule
+                .as_ref()
+                .map_or_else(String::new, |rule| format!(" Rule {rule}."));
+            let text = format!("{how}{source}.{rule}");
             out.push_str(&hanging(&text, &first, "    "));
         }
         out

@@ -36,6 +36,20 @@ pub(crate) fn load(file: Option<&Path>) -> Result<Own, Failure> {
     })
 }
 
+/// A type that no data sheet is of, named on the command line.
+pub(crate) fn unknown(name: &str, library: &Library) -> Failure {
+    let near = library
+        .nearest(name)
+        .map(|near| format!("Nearest: {near}. "))
+        .unwrap_or_default();
+    Failure::misuse(
+        format!("There is no data sheet of `{name}`."),
+        format!(
+            "{near}`tubewright valves` lists every type. One of your own goes in a file, `--valves-file`."
+        ),
+    )
+}
+
 impl Own {
     fn names(&self) -> Vec<String> {
         self.file.iter().map(|(name, _)| name.clone()).collect()

@@ -221,7 +221,21 @@ fn words_with_units(text: &str) -> Vec<String> {
         let bare = word.trim_end_matches(['.', ',', ';', ':', ')']);
         let unit = matches!(
             bare,
-            "V" | "A" | "mA" | "W" | "%" | "ohm" | "Ω" | "Hz" | "pF" | "µF" | "H" | "mV" | "s"
+            "V" | "A"
+                | "mA"
+                | "W"
+                | "%"
+                | "ohm"
+                | "Ω"
+                | "Hz"
+                | "pF"
+                | "µF"
+                | "H"
+                | "mV"
+                | "s"
+                | "K"
+                | "J"
+                | "min"
         );
         match words.last_mut() {
             Some(last) if unit && last.ends_with(|c: char| c.is_ascii_digit()) => {

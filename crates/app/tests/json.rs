@@ -149,6 +149,49 @@ fn check_prints_what_is_documented() {
     holds("check", &[rough, sound, senseless]);
 }
 
+fn sheet(arguments: &[&str]) -> Value {
+    let mut all = arguments.to_vec();
+    all.push("--json");
+    run(&all).ends(0).json()
+}
+
+/// A pair on one cathode resistor.
+const BIAS: &[&str] = &[
+    "bias",
+    "--valve",
+    "EL84",
+    "--plate",
+    "310",
+    "--screen",
+    "305",
+    "--cathode",
+    "11.2",
+    "--ohms",
+    "130",
+    "--shared",
+    "2",
+];
+
+#[test]
+fn bench_sheets_print_what_is_documented() {
+    let fuse = sheet(&[
+        "fuse",
+        "--current",
+        "0.8",
+        "--mains",
+        "230",
+        "--marking",
+        "T1A",
+    ]);
+    let half = sheet(&["leakage", "--grid", "0.1"]);
+    holds("bench sheets", &[sheet(BIAS), fuse, half]);
+}
+
+#[test]
+fn snapshot_of_a_bias_sheet() {
+    insta::assert_json_snapshot!("bias-el84", four_digits(sheet(BIAS)));
+}
+
 #[test]
 fn valves_print_what_is_documented() {
     let list = run(&["valves", "--json"]).json();

@@ -288,8 +288,13 @@ fn sized(sheet: &mut Sheet, amps: f64, mains: Option<f64>, marking: Option<&Mark
     for family in families() {
         if !found.iter().any(|p| p.family == family) {
             let why = match marking.and_then(|m| ceiling(family, m, mains)) {
+                Some(top) if found.is_empty() => format!(
+                    "The marking allows {} of this family, which does not carry {}. Find out why the amplifier takes so much.",
+                    words(top),
+                    words(amps)
+                ),
                 Some(top) => format!(
-                    "The marking allows no more than {} of this family, and that does not carry {}. Look for why the current is so high.",
+                    "The marking allows {} of this family, which does not carry {}. Stay with the family above.",
                     words(top),
                     words(amps)
                 ),
@@ -307,7 +312,7 @@ fn time_law(sheet: &mut Sheet, p: &Proposal) {
     let Some(law) = p.family.law(p.pace, p.amps) else {
         return;
     };
-    let origin = Origin::computed(law.source.clone());
+    let origin = Origin::cited(law.source.clone());
     let lines = law
         .points
         .iter()

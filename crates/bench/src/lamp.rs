@@ -221,7 +221,7 @@ fn behind(lines: &mut Vec<Line>, watts: f64, draw: Option<f64>, mains: f64) {
                 Origin::computed("lamp of 0.54th power in series with the idle draw as a resistance; rough"),
             )
             .expecting(Expected::value(volts, "V ac"))
-            .because("HT and heaters are low by as much: no chart is held against readings behind a lamp, unless it knows of it."),
+            .because("HT and heaters are low by as much. A chart of readings taken so needs the condition `limiter` with the lamp's watts."),
         );
     }
 }

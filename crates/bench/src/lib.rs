@@ -6,12 +6,14 @@
 //! circuit equation's innards.
 
 pub mod answers;
+pub mod bias;
 pub mod bleeder;
 pub mod charge;
 pub mod chart;
 pub mod cold;
 pub mod discharge;
 pub mod fuse;
+pub mod heaters;
 pub mod kirchhoff;
 pub mod lamp;
 pub mod leakage;
@@ -20,6 +22,7 @@ pub mod rules;
 pub mod sanity;
 pub mod sheet;
 pub mod slips;
+pub mod speaker;
 pub mod tolerance;
 pub mod typed;
 pub mod valves;

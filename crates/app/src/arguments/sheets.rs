@@ -3,8 +3,149 @@
 use super::values;
 use crate::bench_sheet::Form;
 use bench::fuse::Marking;
+use bench::heaters::Winding;
+use bench::speaker::Load;
 use bench::typed::Typed;
 use clap::{Args, ValueEnum};
+use std::path::PathBuf;
+
+/// What sort of output stage it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Stage {
+    /// Fixed bias, push-pull
+    Fixed,
+    /// Cathode bias, push-pull
+    Pair,
+    /// Single-ended
+    Single,
+}
+
+/// `bias`.
+#[derive(Debug, Args)]
+#[command(
+    arg_required_else_help = true,
+    after_help = "Examples: tubewright bias --valve EL84 --plate 310 --cathode 11.2 --ohms 130 --shared 2\n          \
+                  tubewright bias --valve EL34 --plate 447 --cathode 38mV --ohms 1"
+)]
+pub(crate) struct Bias {
+    /// The valve's type
+    #[arg(long, value_name = "TYPE")]
+    pub(crate) valve: Option<String>,
+    /// Plate volts against ground
+    #[arg(long, value_name = "VOLTS", value_parser = values::volts)]
+    pub(crate) plate: Option<Typed>,
+    /// Volts across the cathode resistor
+    #[arg(long, value_name = "VOLTS", value_parser = values::volts)]
+    pub(crate) cathode: Option<Typed>,
+    /// The cathode resistor
+    #[arg(long, value_name = "OHMS", value_parser = values::ohms)]
+    pub(crate) ohms: Option<Typed>,
+    /// Valves that share it
+    #[arg(long, value_name = "N", value_parser = values::count, default_value = "1", hide_default_value = true)]
+    pub(crate) shared: u32,
+    /// Volts across the other side's cathode resistor
+    #[arg(long, value_name = "VOLTS", value_parser = values::volts)]
+    pub(crate) other: Option<Typed>,
+    /// Screen volts against ground
+    #[arg(long, value_name = "VOLTS", value_parser = values::volts)]
+    pub(crate) screen: Option<Typed>,
+    /// Volts across one screen resistor
+    #[arg(long, value_name = "VOLTS", value_parser = values::volts)]
+    pub(crate) screen_drop: Option<Typed>,
+    /// That screen resistor
+    #[arg(long, value_name = "OHMS", value_parser = values::ohms)]
+    pub(crate) screen_ohms: Option<Typed>,
+    /// Volts across half the output transformer's primary
+    #[arg(long, value_name = "VOLTS", value_parser = values::volts)]
+    pub(crate) primary_drop: Option<Typed>,
+    /// Ohms of that half, read warm
+    #[arg(long, value_name = "OHMS", value_parser = values::ohms)]
+    pub(crate) primary_ohms: Option<Typed>,
+    /// Valves on that half
+    #[arg(long, value_name = "N", value_parser = values::count, default_value = "1", hide_default_value = true)]
+    pub(crate) on_half: u32,
+    /// What sort of stage it is
+    #[arg(long, value_name = "SORT")]
+    pub(crate) stage: Option<Stage>,
+    /// Plate watts to aim at, per cent of the lowest limit
+    #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
+    pub(crate) target: Option<f64>,
+    /// The resistors were read with a meter
+    #[arg(long, conflicts_with = "tolerance")]
+    pub(crate) measured: bool,
+    /// Tolerance of the resistors; else 10 %
+    #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
+    pub(crate) tolerance: Option<f64>,
+    /// Error of the meter on direct volts; else 0.5 %
+    #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
+    pub(crate) meter: Option<f64>,
+    /// Your own data sheets of valves, besides the built-in ones
+    #[arg(long, value_name = "FILE")]
+    pub(crate) valves_file: Option<PathBuf>,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}
+
+/// `heaters`.
+#[derive(Debug, Args)]
+#[command(
+    arg_required_else_help = true,
+    after_help = "Example: tubewright heaters --valves 12AX7,12AX7,EL84x2,EZ81 --winding \"6.3V 3A\""
+)]
+pub(crate) struct Heaters {
+    /// Types with their count: `12AX7,EL84x2`, at other volts `"12AX7 12.6V"`
+    #[arg(long, value_name = "TYPES", value_delimiter = ',')]
+    pub(crate) valves: Vec<String>,
+    /// The valves that the transformer was made for
+    #[arg(long, value_name = "TYPES", value_delimiter = ',')]
+    pub(crate) original: Vec<String>,
+    /// A winding and what it may give: `"6.3V 3A"`
+    #[arg(long, value_name = "WINDING", value_parser = values::winding)]
+    pub(crate) winding: Vec<Winding>,
+    /// Volts read at the socket pins, one for each supply
+    #[arg(long, value_name = "VOLTS", value_parser = values::volts)]
+    pub(crate) read: Vec<Typed>,
+    /// Heaters in series: their current
+    #[arg(long, value_name = "AMPS", value_parser = values::amps)]
+    pub(crate) series: Option<Typed>,
+    /// What feeds the series chain
+    #[arg(long, value_name = "VOLTS", value_parser = values::volts, requires = "series")]
+    pub(crate) mains: Option<Typed>,
+    /// Your own data sheets of valves, besides the built-in ones
+    #[arg(long, value_name = "FILE")]
+    pub(crate) valves_file: Option<PathBuf>,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}
+
+/// `speaker`.
+#[derive(Debug, Args)]
+#[command(
+    arg_required_else_help = true,
+    after_help = "Example: tubewright speaker --drivers \"[16 30W | 16 30W]\" --taps 4,8,16 --output 30"
+)]
+pub(crate) struct Speaker {
+    /// The drivers: `8`, in series `"8 - 8"`, side by side `"[16 | 16]"`
+    #[arg(long, value_name = "DRIVERS", value_parser = values::load)]
+    pub(crate) drivers: Option<Load>,
+    /// Taps of the output transformer, ohms
+    #[arg(long, value_name = "OHMS", value_parser = values::ohms, value_delimiter = ',')]
+    pub(crate) taps: Vec<Typed>,
+    /// Output power of the amplifier
+    #[arg(long, value_name = "WATTS", value_parser = values::watts)]
+    pub(crate) output: Option<Typed>,
+    /// Rating of each driver that has none of its own
+    #[arg(long, value_name = "WATTS", value_parser = values::watts)]
+    pub(crate) rated: Option<Typed>,
+    /// Ohms read at the plug, direct current
+    #[arg(long, value_name = "OHMS", value_parser = values::ohms)]
+    pub(crate) read: Option<Typed>,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}
 
 /// `discharge`.
 #[derive(Debug, Args)]

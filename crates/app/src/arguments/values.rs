@@ -4,8 +4,10 @@
 //! capacitor number of 1 or more is refused, and both readings offered.
 
 use bench::fuse::Marking;
+use bench::heaters::Winding;
+use bench::speaker::Load;
 use bench::typed::Typed;
-use wiring::units::{Quantity, ValueError, parse};
+use wiring::units::{Quantity, ValueError, parse, parse_percent};
 
 /// A value of a quantity with the size of its last digit.
 fn typed(text: &str, quantity: Quantity) -> Result<Typed, String> {
@@ -103,6 +105,41 @@ pub(crate) fn can(text: &str) -> Result<Vec<f64>, String> {
         .collect()
 }
 
+/// A percentage, with or without its sign: `65` and `65%` are 0.65.
+pub(crate) fn percent(text: &str) -> Result<f64, String> {
+    let text = text.trim();
+    let with_sign = if text.ends_with('%') {
+        text.to_owned()
+    } else {
+        format!("{text}%")
+    };
+    match parse_percent(&with_sign) {
+        Some(fraction) if (0.0..=10.0).contains(&fraction) => Ok(fraction),
+        _ => Err("type a percentage, such as `65` or `65%`".to_owned()),
+    }
+}
+
+/// How many valves: 1 to 12.
+pub(crate) fn count(text: &str) -> Result<u32, String> {
+    match text.trim().parse::<u32>() {
+        Ok(n) if (1..=12).contains(&n) => Ok(n),
+        _ => Err("type how many valves, from 1 to 12".to_owned()),
+    }
+}
+
+/// Loudspeaker drivers and how they are joined.
+pub(crate) fn load(text: &str) -> Result<Load, String> {
+    Load::read(text).map_err(|error| {
+        format!("{error}; type `8`, in series `8 - 8`, side by side `[16 | 16]`, with ratings `[16 30W | 16 30W]`")
+    })
+}
+
+/// A heater winding.
+pub(crate) fn winding(text: &str) -> Result<Winding, String> {
+    Winding::read(text)
+        .map_err(|error| format!("{error}; type volts and amperes, such as `6.3V 3A`"))
+}
+
 /// What stands beside a fuse holder.
 pub(crate) fn marking(text: &str) -> Result<Marking, String> {
     Marking::read(text).map_err(|error| {
@@ -129,6 +166,8 @@ mod tests {
         assert_eq!(amps("0.8").map(|t| t.value), Ok(0.8));
         assert_eq!(amps("45mA").map(|t| t.value), Ok(0.045));
         assert_eq!(farads(".022").map(|t| t.value), Ok(22e-9));
+        assert_eq!(percent("65"), Ok(0.65));
+        assert_eq!(percent("0.5%"), Ok(0.005));
     }
 
     #[test]

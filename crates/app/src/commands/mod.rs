@@ -1,5 +1,6 @@
 //! One file a command.
 
+pub(crate) mod bias;
 pub(crate) mod bleeder;
 pub(crate) mod chart;
 pub(crate) mod check;
@@ -7,7 +8,9 @@ pub(crate) mod demo;
 pub(crate) mod discharge;
 pub(crate) mod format;
 pub(crate) mod fuse;
+pub(crate) mod heaters;
 pub(crate) mod lamp;
 pub(crate) mod leakage;
 pub(crate) mod snippet;
+pub(crate) mod speaker;
 pub(crate) mod valves;

@@ -228,7 +228,7 @@ fn in_series(sheet: &mut Sheet, given: &Coupling) {
         line
     };
     sheet.section("Coupling capacitor with the meter in series", vec![line]);
-    sheet.note("Let it charge for a minute before reading. The meter's lead is at HT until then.");
+    sheet.note("Let it charge for a minute before reading; the capacitor stays charged afterwards, and the meter's lead is at HT while it charges.");
 }
 
 #[cfg(test)]

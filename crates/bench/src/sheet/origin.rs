@@ -87,6 +87,23 @@ impl Origin {
         Self::plain(OriginKind::DataSheet, cited)
     }
 
+    /// A standard or book, cited with how far it was seen (`from memory, not seen`, `not verified in the
+    /// original`, or an address); the kind follows from those words.
+    #[must_use]
+    pub fn cited(source: impl Into<String>) -> Self {
+        let text = source.into();
+        let kind = if text.contains("from memory") {
+            OriginKind::Memory
+        } else if text.contains("not verified") {
+            OriginKind::SecondHand
+        } else if text.contains("common practice") {
+            OriginKind::Practice
+        } else {
+            OriginKind::Verified
+        };
+        Self::plain(kind, text)
+    }
+
     /// Taken for granted, and why.
     #[must_use]
     pub fn assumed(why: impl Into<String>) -> Self {

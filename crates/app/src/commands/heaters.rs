@@ -1,0 +1,44 @@
+//! `heaters`: heater current by supply against the windings, and the volts at the pins.
+
+use crate::arguments::Heaters as Given;
+use crate::bench_sheet;
+use crate::library;
+use crate::outcome::{Failure, Outcome};
+use bench::heaters::{HeaterItem, HeaterRequest, ListError, heaters, read_item};
+use wiring::sheet::Library;
+
+/// Runs `heaters`.
+pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
+    let own = library::load(given.valves_file.as_deref())?;
+    let request = HeaterRequest {
+        valves: list(&given.valves, &own.library)?,
+        original: list(&given.original, &own.library)?,
+        windings: given.winding.clone(),
+        read: given.read.iter().map(|v| v.value).collect(),
+        chain: given.series.map(|v| v.value),
+        mains: given.mains.map(|v| v.value),
+    };
+    bench_sheet::with_library(&heaters(&request, &own.library), given.form, &own)
+}
+
+fn list(names: &[String], library: &Library) -> Result<Vec<HeaterItem>, Failure> {
+    names
+        .iter()
+        .map(|name| {
+            read_item(name, library).map_err(|error| match &error {
+                ListError::Type { name, .. } => library::unknown(name, library),
+                _ => Failure::misuse(
+                    sentence(&error.to_string()),
+                    "Type types with their count, such as `--valves 12AX7,EL84x2`; other heater volts behind the type, `\"12AX7 12.6V\"`.",
+                ),
+            })
+        })
+        .collect()
+}
+
+/// A message as a sentence.
+fn sentence(message: &str) -> String {
+    let mut letters = message.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string());
+    format!("{}{}.", first.unwrap_or_default(), letters.as_str())
+}
