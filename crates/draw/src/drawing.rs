@@ -1,0 +1,197 @@
+//! From a circuit to a finished drawing: placed symbols, wires, tags, labels.
+
+use crate::check::Fault;
+use crate::geometry::{Area, Point, Turn};
+use crate::joints;
+use crate::label::Spot;
+use crate::piece::PieceId;
+use crate::place::{self, Patch};
+use crate::plan::Plan;
+use crate::symbol::Symbol;
+use crate::tag::Tag;
+use wiring::circuit::{Circuit, NodeId};
+use wiring::roles::anatomy;
+
+/// How to draw.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Options {
+    /// Resistors as zig-zags (IEEE 315) instead of rectangles (IEC 60617).
+    pub zigzag: bool,
+}
+
+/// A placed symbol.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Placed {
+    /// Which piece of the plan.
+    pub piece: PieceId,
+    /// Where its origin is.
+    pub at: Point,
+    /// How it is turned.
+    pub turn: Turn,
+    /// The symbol as it stands: turned, not yet moved.
+    pub symbol: Symbol,
+}
+
+impl Placed {
+    /// Bodies on the page.
+    pub fn bodies(&self) -> impl Iterator<Item = Area> + '_ {
+        self.symbol.bodies.iter().map(|b| b.by(self.at.x, self.at.y))
+    }
+    /// A pin on the page.
+    #[must_use]
+    pub fn pin(&self, k: usize) -> crate::symbol::Pin {
+        let p = self.symbol.pins[k];
+        crate::symbol::Pin {
+            at: self.at.by(p.at.x, p.at.y),
+            out: p.out,
+        }
+    }
+}
+
+/// The wires of one group of pins.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Wire {
+    /// The node they belong to.
+    pub node: NodeIndex,
+    /// Straight runs.
+    pub runs: Vec<(Point, Point)>,
+    /// Joints of three ways or more.
+    pub joints: Vec<Point>,
+}
+
+/// A node's number (so that wires can be compared and printed).
+pub type NodeIndex = usize;
+
+/// A label on the page.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Label {
+    /// Of which piece; none for the name of a wire.
+    pub piece: Option<PieceId>,
+    /// Of which node, for the name of a wire.
+    pub node: Option<NodeId>,
+    /// What and where.
+    pub spot: Spot,
+    /// The point of the wire that a name stands at.
+    pub anchor: Option<Point>,
+}
+
+/// A finished drawing.
+#[derive(Debug)]
+pub struct Drawing<'a> {
+    /// What was to be drawn.
+    pub plan: Plan<'a>,
+    /// Symbols.
+    pub placed: Vec<Placed>,
+    /// Wires.
+    pub wires: Vec<Wire>,
+    /// Tags.
+    pub tags: Vec<Tag>,
+    /// Labels.
+    pub labels: Vec<Label>,
+    /// Everything, in pixels.
+    pub frame: Area,
+    /// The plain form was needed: every part in a row of its own.
+    pub plain: bool,
+    /// What is still wrong; empty in every drawing that is given out.
+    pub faults: Vec<Fault>,
+}
+
+/// Draws a circuit. Whatever it is, the drawing is legal: if the usual layout breaks a rule, the
+/// parts are drawn one by one with a named tag at every terminal.
+#[must_use]
+pub fn draw<'a>(
+    circuit: &'a Circuit,
+    anatomy: &'a wiring::roles::Anatomy,
+    options: Options,
+) -> Drawing<'a> {
+    let plan = Plan::new(circuit, anatomy, options.zigzag);
+    let patch = place::place(&plan);
+    let mut drawing = finish(plan, &patch, false);
+    drawing.faults = crate::check::faults(&drawing);
+    if drawing.faults.is_empty() {
+        return drawing;
+    }
+    let first = std::mem::take(&mut drawing.faults);
+    let mut plan = drawing.plan;
+    for i in 0..plan.pieces.len() {
+        if matches!(plan.pieces[i].form, crate::symbol::Form::TiePoint) {
+            continue;
+        }
+        plan.pieces[i] = plan.pieces[i].boxed(circuit);
+        plan.symbols[i] = crate::symbol::symbol(&plan.pieces[i].form, options.zigzag);
+    }
+    let patch = place::table(&plan);
+    let mut drawing = finish(plan, &patch, true);
+    drawing.faults = crate::check::faults(&drawing);
+    drawing.plain = true;
+    let _ = first;
+    drawing
+}
+
+/// The anatomy that a drawing is built on.
+#[must_use]
+pub fn look(circuit: &Circuit) -> wiring::roles::Anatomy {
+    anatomy(circuit)
+}
+
+/// The usual layout whatever its faults, for looking into them.
+#[must_use]
+pub fn draw_unchecked<'a>(
+    circuit: &'a Circuit,
+    anatomy: &'a wiring::roles::Anatomy,
+    options: Options,
+) -> Drawing<'a> {
+    let plan = Plan::new(circuit, anatomy, options.zigzag);
+    let patch = place::place(&plan);
+    let mut drawing = finish(plan, &patch, false);
+    drawing.faults = crate::check::faults(&drawing);
+    drawing
+}
+
+fn finish<'a>(plan: Plan<'a>, patch: &Patch, plain: bool) -> Drawing<'a> {
+    let mut placed: Vec<Placed> = patch
+        .items
+        .iter()
+        .map(|i| Placed {
+            piece: i.piece,
+            at: i.at,
+            turn: i.turn,
+            symbol: plan.symbols[i.piece].turned(i.turn),
+        })
+        .collect();
+    placed.sort_by_key(|p| p.piece);
+    let (wires, tags) = joints::join(&plan, &placed, &patch.tags, plain);
+    let mut drawing = Drawing {
+        plan,
+        placed,
+        wires,
+        tags,
+        labels: Vec::new(),
+        frame: Area::new(0, 0, 0, 0),
+        plain,
+        faults: Vec::new(),
+    };
+    drawing.labels = crate::lettering::letter(&drawing);
+    drawing.frame = frame(&drawing);
+    drawing
+}
+
+fn frame(d: &Drawing<'_>) -> Area {
+    let mut all: Option<Area> = None;
+    let mut add = |a: Area| all = Some(all.map_or(a, |b| b.with(a)));
+    for p in &d.placed {
+        add(p.symbol.extent().by(p.at.x, p.at.y));
+    }
+    for t in &d.tags {
+        add(t.area());
+    }
+    for w in &d.wires {
+        for (a, b) in &w.runs {
+            add(Area::between(*a, *b, 0));
+        }
+    }
+    for l in &d.labels {
+        add(l.spot.area);
+    }
+    all.unwrap_or(Area::new(0, 0, 120, 120)).wider(24)
+}

@@ -1,0 +1,508 @@
+//! What is joined to what on the page: pins fall into clusters that wires join; clusters of one
+//! node that no wire joins carry tags of the same name.
+
+use crate::drawing::{Placed, Wire};
+use crate::geometry::{Area, Dir, Point};
+use crate::piece::{PieceId, PinOf};
+use crate::plan::{Class, Plan};
+use crate::route::{Board, End, Net, route};
+use crate::tag::{Sort, Tag};
+use wiring::circuit::NodeId;
+
+/// A pin on the page.
+#[derive(Debug, Clone, Copy)]
+struct Spot {
+    piece: PieceId,
+    pin: usize,
+    at: Point,
+    out: Dir,
+}
+
+/// Pins and tags that wires join.
+#[derive(Debug, Clone, Default)]
+struct Cluster {
+    node: usize,
+    pins: Vec<usize>,
+    tags: Vec<usize>,
+}
+
+/// The page as far as tags must know it.
+struct Ground {
+    solid: Vec<Area>,
+    soft: Vec<Area>,
+    points: Vec<Point>,
+}
+
+/// Clusters, missing tags, wires.
+pub(crate) fn join(
+    plan: &Plan<'_>,
+    placed: &[Placed],
+    given: &[Tag],
+    plain: bool,
+) -> (Vec<Wire>, Vec<Tag>) {
+    let mut tags: Vec<Tag> = given.to_vec();
+    let mut spots: Vec<Spot> = Vec::new();
+    let mut by_node: Vec<Vec<usize>> = vec![Vec::new(); plan.circuit.nodes.len()];
+    for p in placed {
+        for k in 0..p.symbol.pins.len() {
+            let pin = p.pin(k);
+            if let Some(n) = plan.node(p.piece, k) {
+                by_node[n.0].push(spots.len());
+            }
+            spots.push(Spot {
+                piece: p.piece,
+                pin: k,
+                at: pin.at,
+                out: pin.out,
+            });
+        }
+    }
+    let mut ground = Ground {
+        solid: placed.iter().flat_map(Placed::bodies).collect(),
+        soft: placed
+            .iter()
+            .filter_map(|p| {
+                crate::label::spots(&plan.pieces[p.piece], &p.symbol)
+                    .first()
+                    .map(|s| s.area.by(p.at.x, p.at.y))
+            })
+            .collect(),
+        points: spots.iter().map(|s| s.at).collect(),
+    };
+    ground.solid.extend(tags.iter().map(Tag::area));
+    let mut clusters: Vec<Cluster> = Vec::new();
+    for (n, pins) in by_node.iter().enumerate() {
+        clusters.extend(split(plan, n, pins, &spots, &tags, plain));
+    }
+    for c in 0..clusters.len() {
+        let node = clusters[c].node;
+        let several = clusters.iter().filter(|k| k.node == node).count() > 1;
+        complete(
+            plan,
+            &mut clusters[c],
+            several,
+            &spots,
+            &mut tags,
+            &mut ground,
+            plain,
+        );
+    }
+    loose(plan, placed, &mut tags, &ground);
+    // The board.
+    let mut all = Area::new(0, 0, 0, 0);
+    for (i, a) in ground.solid.iter().chain(&ground.soft).enumerate() {
+        all = if i == 0 { *a } else { all.with(*a) };
+    }
+    for t in &tags {
+        all = all.with(t.area());
+    }
+    let unit = crate::geometry::UNIT;
+    let mut board = Board::new(
+        Point::new(all.x0.div_euclid(unit) - 8, all.y0.div_euclid(unit) - 8),
+        Point::new(all.x1.div_euclid(unit) + 8, all.y1.div_euclid(unit) + 8),
+    );
+    for a in &ground.soft {
+        board.charge(*a, 14);
+    }
+    for p in placed {
+        for b in p.bodies() {
+            board.charge(b.wider(14), 3);
+        }
+    }
+    for p in placed {
+        for b in p.bodies() {
+            board.block(b);
+        }
+    }
+    for t in &tags {
+        board.block(t.area().wider(-3));
+    }
+    for s in &spots {
+        board.close(s.at);
+    }
+    for t in &tags {
+        board.close(t.at);
+    }
+    let nets: Vec<Net> = clusters
+        .iter()
+        .map(|c| Net {
+            ends: c
+                .pins
+                .iter()
+                .map(|p| End {
+                    at: spots[*p].at,
+                    out: spots[*p].out,
+                })
+                .chain(
+                    c.tags
+                        .iter()
+                        .filter(|t| {
+                            !c.pins
+                                .iter()
+                                .any(|p| spots[*p].at == tags[**t].at)
+                        })
+                        .map(|t| End {
+                            at: tags[*t].at,
+                            out: tags[*t].dir.back(),
+                        }),
+                )
+                .collect(),
+        })
+        .collect();
+    let routed = route(&mut board, &nets, if plain { 0 } else { 2 });
+    let mut wires = Vec::new();
+    for (c, cluster) in clusters.iter().enumerate() {
+        let ends: Vec<Point> = nets[c].ends.iter().map(|e| e.at).collect();
+        let (runs, joints) = board.runs(c, &ends);
+        // Tags that lie on a pin count as a way of the joint.
+        let mut joints = joints;
+        for (a, b) in &runs {
+            for p in [a, b] {
+                let arms = runs
+                    .iter()
+                    .map(|(x, y)| usize::from(x == p) + usize::from(y == p))
+                    .sum::<usize>()
+                    + runs
+                        .iter()
+                        .filter(|(x, y)| {
+                            x != p && y != p && Area::between(*x, *y, 1).holds(&Area::round(*p, 1))
+                        })
+                        .count()
+                        * 2;
+                let ends = cluster.pins.iter().filter(|i| spots[**i].at == *p).count()
+                    + cluster.tags.iter().filter(|t| tags[**t].at == *p).count();
+                if arms + ends >= 3 && !joints.contains(p) {
+                    joints.push(*p);
+                }
+            }
+        }
+        if !runs.is_empty() {
+            wires.push(Wire {
+                node: cluster.node,
+                runs,
+                joints,
+            });
+        }
+        // What could not be reached gets a tag of its own, and so does the rest.
+        if !routed.failed[c].is_empty() {
+            let mut cut: Vec<usize> = routed.failed[c]
+                .iter()
+                .copied()
+                .filter(|i| *i < cluster.pins.len())
+                .map(|i| cluster.pins[i])
+                .collect();
+            if cluster.tags.is_empty() {
+                cut.extend(
+                    (0..cluster.pins.len())
+                        .filter(|i| !routed.failed[c].contains(i))
+                        .map(|i| cluster.pins[i])
+                        .take(1),
+                );
+            }
+            for s in cut {
+                emergency(plan, cluster.node, &spots[s], &mut tags);
+            }
+        }
+    }
+    (wires, tags)
+}
+
+/// Pins of one node, by what wires shall join.
+fn split(
+    plan: &Plan<'_>,
+    n: usize,
+    pins: &[usize],
+    spots: &[Spot],
+    tags: &[Tag],
+    plain: bool,
+) -> Vec<Cluster> {
+    let node = NodeId(n);
+    let class = plan.class(node);
+    let mut group: Vec<usize> = (0..pins.len()).collect();
+    let root = |group: &[usize], mut i: usize| {
+        while group[i] != i {
+            i = group[i];
+        }
+        i
+    };
+    let same = |a: usize, b: usize| {
+        let (s, t) = (&spots[pins[a]], &spots[pins[b]]);
+        let supply = (plan.supply[s.piece], plan.supply[t.piece]);
+        match class {
+            Class::Signal => supply.0 == supply.1,
+            Class::Rail | Class::Bias => supply == (true, true),
+            // Contacts of one jack that go to ground share a symbol.
+            _ => s.piece == t.piece && s.out == t.out && s.at.far(t.at) <= 4,
+        }
+    };
+    if !plain {
+        for a in 0..pins.len() {
+            for b in a + 1..pins.len() {
+                if same(a, b) {
+                    let (x, y) = (root(&group, a), root(&group, b));
+                    group[x.max(y)] = x.min(y);
+                }
+            }
+        }
+    }
+    let mut out: Vec<Cluster> = Vec::new();
+    for a in 0..pins.len() {
+        if root(&group, a) == a {
+            out.push(Cluster {
+                node: n,
+                pins: (0..pins.len())
+                    .filter(|b| root(&group, *b) == a)
+                    .map(|b| pins[b])
+                    .collect(),
+                tags: Vec::new(),
+            });
+        }
+    }
+    for (t, tag) in tags.iter().enumerate() {
+        if tag.node != node {
+            continue;
+        }
+        let near = out
+            .iter_mut()
+            .min_by_key(|c| c.pins.iter().map(|p| spots[*p].at.far(tag.at)).min());
+        match near {
+            Some(c) => c.tags.push(t),
+            None => out.push(Cluster {
+                node: n,
+                pins: Vec::new(),
+                tags: vec![t],
+            }),
+        }
+    }
+    out
+}
+
+/// The tags that a cluster lacks.
+fn complete(
+    plan: &Plan<'_>,
+    cluster: &mut Cluster,
+    several: bool,
+    spots: &[Spot],
+    tags: &mut Vec<Tag>,
+    ground: &mut Ground,
+    plain: bool,
+) {
+    let node = NodeId(cluster.node);
+    let class = plan.class(node);
+    let names = plan
+        .circuit
+        .nodes
+        .get(node.0)
+        .map_or(&[][..], |n| n.names.as_slice());
+    let had = !cluster.tags.is_empty();
+    let mut add = |sort: Sort, text: String, ground: &mut Ground, pins: &[usize]| {
+        let Some(tag) = find(node, sort, &text, pins, spots, ground, plain) else {
+            return;
+        };
+        ground.solid.push(tag.area());
+        ground.points.push(tag.at);
+        tags.push(tag);
+        cluster.tags.push(tags.len() - 1);
+    };
+    let pins = cluster.pins.clone();
+    let earth = pins.iter().any(|p| {
+        plan.pieces[spots[*p].piece].pins.get(spots[*p].pin) == Some(&PinOf::Mains(2))
+    });
+    if pins.is_empty() {
+        return;
+    }
+    if earth && !plain {
+        add(Sort::Earth, String::new(), ground, &pins);
+        let named = |n: &str| names.iter().any(|x| x == n);
+        if named("chassis") && class == Class::Ground {
+            add(Sort::Chassis, String::new(), ground, &pins);
+        }
+        if class == Class::Ground {
+            add(Sort::Ground, String::new(), ground, &pins);
+        } else if class == Class::Chassis {
+            add(Sort::Chassis, String::new(), ground, &pins);
+        }
+        return;
+    }
+    if had {
+        return;
+    }
+    let named_text = || plan.tag_text(node);
+    if plain {
+        let sort = if several || !names.is_empty() || node.0 == 0 {
+            Sort::Named
+        } else {
+            Sort::Loose
+        };
+        let text = if sort == Sort::Named {
+            if node.0 == 0 {
+                "ground".to_owned()
+            } else {
+                named_text()
+            }
+        } else {
+            String::new()
+        };
+        add(sort, text, ground, &pins);
+        return;
+    }
+    match class {
+        Class::Ground => add(Sort::Ground, String::new(), ground, &pins),
+        Class::Chassis => add(Sort::Chassis, String::new(), ground, &pins),
+        Class::Earth => add(Sort::Earth, String::new(), ground, &pins),
+        Class::Rail | Class::Bias => add(Sort::Rail, named_text(), ground, &pins),
+        Class::Signal => {
+            if several {
+                add(Sort::Named, named_text(), ground, &pins);
+            } else if pins.len() == 1 {
+                let put_away = plan
+                    .circuit
+                    .nodes
+                    .get(node.0)
+                    .is_some_and(|n| n.unused.is_some());
+                if put_away {
+                    add(Sort::PutAway, String::new(), ground, &pins);
+                } else if names.is_empty() {
+                    add(Sort::Loose, String::new(), ground, &pins);
+                } else {
+                    add(Sort::Named, named_text(), ground, &pins);
+                }
+            }
+        }
+    }
+}
+
+/// The nearest good place for a tag near one of these pins.
+fn find(
+    node: NodeId,
+    sort: Sort,
+    text: &str,
+    pins: &[usize],
+    spots: &[Spot],
+    ground: &Ground,
+    plain: bool,
+) -> Option<Tag> {
+    let wanted = match sort {
+        Sort::Ground | Sort::Chassis | Sort::Earth => Some(Dir::Down),
+        _ => None,
+    };
+    let tag = |at: Point, dir: Dir| Tag {
+        node,
+        sort,
+        at,
+        dir,
+        text: text.to_owned(),
+    };
+    let free = |t: &Tag, soft: bool| {
+        let a = t.area();
+        ground.solid.iter().all(|b| !b.hits(&a))
+            && (!soft || ground.soft.iter().all(|b| !b.hits(&a)))
+            && !ground
+                .points
+                .iter()
+                .any(|p| a.wider(2).holds(&Area::round(*p, 0)) && *p != t.at)
+    };
+    for p in pins {
+        let s = &spots[*p];
+        if wanted.is_none_or(|w| w == s.out) {
+            let t = tag(s.at, s.out);
+            // A tag right on the pin: its stub leads away from the symbol.
+            if free(&t, false) || plain {
+                return Some(t);
+            }
+        }
+    }
+    let dirs: &[Dir] = match (sort, wanted) {
+        (_, Some(_)) => &[Dir::Down],
+        (Sort::Rail, _) => &[Dir::Up, Dir::Down],
+        _ => &[Dir::Right, Dir::Left, Dir::Up, Dir::Down],
+    };
+    let mut best: Option<(i32, Tag)> = None;
+    for p in pins {
+        let s = &spots[*p];
+        for reach in [6, 14, 30, 60] {
+            if best.is_some() {
+                break;
+            }
+            for dy in -reach..=reach {
+                for dx in -reach..=reach {
+                    if dx == 0 && dy == 0 {
+                        continue;
+                    }
+                    let at = s.at.by(dx, dy);
+                    let (ox, oy) = s.out.step();
+                    let along = dx * ox + dy * oy;
+                    let mut cost: i32 = dx.abs() + dy.abs() + if along <= 0 { 12 } else { 0 };
+                    if dx != 0 && dy != 0 {
+                        cost += 2;
+                    }
+                    for dir in dirs {
+                        let mut c = cost;
+                        if *dir == s.out.back() {
+                            c += 6;
+                        }
+                        if matches!((sort, dir), (Sort::Rail, Dir::Down)) {
+                            c += 3;
+                        }
+                        if best.as_ref().is_some_and(|b| b.0 <= c) {
+                            continue;
+                        }
+                        let t = tag(at, *dir);
+                        // The wire arrives from behind, or from a side for upright tags.
+                        let behind = Area::round(at.toward(dir.back(), 1), 4);
+                        if ground.points.contains(&at)
+                            || !free(&t, true)
+                            || ground.solid.iter().any(|b| b.hits(&behind))
+                            || ground.points.iter().any(|q| {
+                                *q != s.at && behind.holds(&Area::round(*q, 0))
+                            })
+                        {
+                            continue;
+                        }
+                        best = Some((c, t));
+                    }
+                }
+            }
+        }
+    }
+    best.map(|b| b.1)
+}
+
+/// Rings at terminals that no wire has reached.
+fn loose(plan: &Plan<'_>, placed: &[Placed], tags: &mut Vec<Tag>, ground: &Ground) {
+    for p in placed {
+        for k in 0..p.symbol.pins.len() {
+            if plan.node(p.piece, k).is_some() {
+                continue;
+            }
+            let pin = p.pin(k);
+            let t = Tag {
+                node: NodeId(usize::MAX),
+                sort: Sort::Loose,
+                at: pin.at,
+                dir: pin.out,
+                text: String::new(),
+            };
+            let a = t.area();
+            if ground.solid.iter().all(|b| !b.hits(&a)) {
+                tags.push(t);
+            }
+        }
+    }
+}
+
+/// A tag right on a pin that no wire could reach; checked like everything else afterwards.
+fn emergency(plan: &Plan<'_>, node: usize, spot: &Spot, tags: &mut Vec<Tag>) {
+    let node = NodeId(node);
+    let text = match plan.class(node) {
+        Class::Ground => "ground".to_owned(),
+        _ => plan.tag_text(node),
+    };
+    tags.push(Tag {
+        node,
+        sort: Sort::Named,
+        at: spot.at,
+        dir: spot.out,
+        text,
+    });
+}

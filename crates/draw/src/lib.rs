@@ -1,0 +1,25 @@
+//! The schematic of what was traced, as a technician would draw it.
+//!
+//! A circuit and its anatomy become placed symbols, wires on a grid, tags and labels. Whatever
+//! was typed, the drawing is legal: nothing overlaps, and what is joined on the page is what is
+//! joined in the wiring, read back from the page alone. Pure: no files, no clock, no chance;
+//! the same circuit gives the same picture.
+
+pub mod check;
+pub mod drawing;
+pub mod font;
+pub mod geometry;
+mod joints;
+pub mod label;
+mod lettering;
+pub mod piece;
+pub mod place;
+pub mod plan;
+pub mod route;
+pub mod svg;
+pub mod symbol;
+pub mod tag;
+pub mod trip;
+mod words;
+
+pub use drawing::{Drawing, Options, draw, draw_unchecked, look};

@@ -1,0 +1,74 @@
+//! Where everything goes: lanes of the signal, the supply below them, what is left last.
+
+mod anchors;
+mod fit;
+mod input;
+mod inverter;
+mod lane;
+mod output;
+mod page;
+mod patch;
+mod stage;
+mod supply;
+mod tone;
+mod tree;
+
+pub use patch::{Item, Patch};
+
+use crate::plan::Plan;
+use std::collections::BTreeSet;
+use wiring::circuit::NodeId;
+
+/// What is being placed, and what is already.
+#[derive(Debug)]
+pub(crate) struct Desk<'p, 'a> {
+    pub(crate) plan: &'p Plan<'a>,
+    /// Pieces that are placed.
+    pub(crate) done: Vec<bool>,
+    /// Nodes that no hanging tree may swallow.
+    pub(crate) kept: BTreeSet<NodeId>,
+    /// Inputs and outputs of stages.
+    pub(crate) ports: BTreeSet<NodeId>,
+    /// Signal nodes that have a named tag.
+    pub(crate) tagged: BTreeSet<NodeId>,
+    /// The supply is being placed now.
+    pub(crate) supply_side: bool,
+}
+
+/// Places everything.
+#[must_use]
+pub fn place(plan: &Plan<'_>) -> Patch {
+    let mut desk = Desk {
+        plan,
+        done: vec![false; plan.pieces.len()],
+        kept: BTreeSet::new(),
+        ports: plan.ports(),
+        tagged: BTreeSet::new(),
+        supply_side: false,
+    };
+    desk.page()
+}
+
+/// Every piece on its own in rows, far apart: always legal, whatever was typed.
+#[must_use]
+pub fn table(plan: &Plan<'_>) -> Patch {
+    let mut page = Patch::default();
+    let (mut x, mut y, mut low) = (0, 0, 0);
+    for piece in 0..plan.pieces.len() {
+        let e = plan.symbols[piece].extent();
+        let unit = crate::geometry::UNIT;
+        let (w, h) = (e.width() / unit + 1, e.height() / unit + 1);
+        if x > 0 && x + w > 240 {
+            x = 0;
+            y = low + 8;
+        }
+        let at = crate::geometry::Point::new(
+            x - e.x0.div_euclid(unit),
+            y - e.y0.div_euclid(unit),
+        );
+        page.put(plan, piece, at, crate::geometry::Turn::NONE);
+        x += w + 60;
+        low = low.max(y + h);
+    }
+    page
+}
