@@ -104,8 +104,8 @@ pub fn draw<'a>(
     anatomy: &'a wiring::roles::Anatomy,
     options: Options,
 ) -> Drawing<'a> {
-    let plan = Plan::new(circuit, anatomy, options.zigzag);
-    let patch = place::place(&plan);
+    let mut plan = Plan::new(circuit, anatomy, options.zigzag);
+    let patch = place::place(&mut plan);
     let mut drawing = finish(plan, &patch, false);
     drawing.faults = crate::check::faults(&drawing);
     if drawing.faults.is_empty() {
@@ -141,8 +141,8 @@ pub fn draw_unchecked<'a>(
     anatomy: &'a wiring::roles::Anatomy,
     options: Options,
 ) -> Drawing<'a> {
-    let plan = Plan::new(circuit, anatomy, options.zigzag);
-    let patch = place::place(&plan);
+    let mut plan = Plan::new(circuit, anatomy, options.zigzag);
+    let patch = place::place(&mut plan);
     let mut drawing = finish(plan, &patch, false);
     drawing.faults = crate::check::faults(&drawing);
     drawing

@@ -7,8 +7,6 @@
 pub const SIZE: i32 = 16;
 /// From one line to the next, pixels.
 pub const LINE: i32 = 18;
-/// Height of a capital above the line, pixels.
-pub(crate) const CAPITAL: i32 = 11;
 /// How the pictures name the typeface.
 pub const FAMILY: &str = "'Sofia Sans Condensed', 'Sofia Sans', sans-serif";
 

@@ -115,7 +115,7 @@ pub(crate) fn join(
         }
     }
     for t in &tags {
-        board.block(t.area().wider(-3));
+        board.block_tag(t.area());
     }
     for s in &spots {
         board.close(s.at);
@@ -151,6 +151,7 @@ pub(crate) fn join(
         .collect();
     let routed = route(&mut board, &nets, if plain { 0 } else { 2 });
     let mut wires = Vec::new();
+    let mut dropped: Vec<usize> = Vec::new();
     for (c, cluster) in clusters.iter().enumerate() {
         let ends: Vec<Point> = nets[c].ends.iter().map(|e| e.at).collect();
         let (runs, joints) = board.runs(c, &ends);
@@ -191,7 +192,13 @@ pub(crate) fn join(
                 .filter(|i| *i < cluster.pins.len())
                 .map(|i| cluster.pins[i])
                 .collect();
-            if cluster.tags.is_empty() {
+            let lost = routed.failed[c].iter().any(|i| *i >= cluster.pins.len());
+            if lost {
+                for t in &cluster.tags {
+                    dropped.push(*t);
+                }
+            }
+            if cluster.tags.is_empty() || lost {
                 cut.extend(
                     (0..cluster.pins.len())
                         .filter(|i| !routed.failed[c].contains(i))
@@ -204,6 +211,11 @@ pub(crate) fn join(
             }
         }
     }
+    let mut k = 0;
+    tags.retain(|_| {
+        k += 1;
+        !dropped.contains(&(k - 1))
+    });
     (wires, tags)
 }
 
@@ -232,7 +244,11 @@ fn split(
             Class::Signal => supply.0 == supply.1,
             Class::Rail | Class::Bias => supply == (true, true),
             // Contacts of one jack that go to ground share a symbol.
-            _ => s.piece == t.piece && s.out == t.out && s.at.far(t.at) <= 4,
+            _ => {
+                s.piece == t.piece
+                    && (s.out == t.out && s.at.far(t.at) <= 4
+                        || plan.pieces[s.piece].form == crate::symbol::Form::Pot)
+            }
         }
     };
     if !plain {
@@ -311,7 +327,7 @@ fn complete(
     if pins.is_empty() {
         return;
     }
-    if earth && !plain {
+    if earth && !plain && !had {
         add(Sort::Earth, String::new(), ground, &pins);
         let named = |n: &str| names.iter().any(|x| x == n);
         if named("chassis") && class == Class::Ground {
@@ -350,7 +366,11 @@ fn complete(
         Class::Ground => add(Sort::Ground, String::new(), ground, &pins),
         Class::Chassis => add(Sort::Chassis, String::new(), ground, &pins),
         Class::Earth => add(Sort::Earth, String::new(), ground, &pins),
-        Class::Rail | Class::Bias => add(Sort::Rail, named_text(), ground, &pins),
+        Class::Rail | Class::Bias => {
+            if several || !names.is_empty() || pins.len() == 1 {
+                add(Sort::Rail, named_text(), ground, &pins);
+            }
+        }
         Class::Signal => {
             if several {
                 add(Sort::Named, named_text(), ground, &pins);

@@ -91,7 +91,86 @@ pub(crate) fn letter(d: &Drawing<'_>) -> Vec<Label> {
         }
     }
     names(d, &mut taken, &mut out);
+    numbers(d, &mut taken, &mut out);
     out
+}
+
+/// Pin numbers of valves beside their leads, and the volts of a transformer's windings.
+fn numbers(d: &Drawing<'_>, taken: &mut Taken, out: &mut Vec<Label>) {
+    use crate::geometry::Dir;
+    use crate::symbol::Form;
+    for p in &d.placed {
+        let piece = &d.plan.pieces[p.piece];
+        let mut put = |text: String, options: &[(i32, i32, i32)]| {
+            for (x, y, h) in options {
+                let area = Area::new(*x, *y, *x + font::width(&text, false) + 1, *y + h);
+                if taken.free(&area) {
+                    taken.add(area);
+                    out.push(Label {
+                        piece: None,
+                        node: None,
+                        spot: Spot {
+                            lines: vec![vec![(text, false)]],
+                            area,
+                            side: Side::Start,
+                        },
+                        anchor: None,
+                    });
+                    return;
+                }
+            }
+        };
+        match &piece.form {
+            Form::Valve(_) | Form::Rectifier(..) | Form::Heater(_) => {
+                for k in 0..p.symbol.pins.len() {
+                    let text = d.plan.pin_text(p.piece, k);
+                    let Some((_, number)) = text.split_once('.') else {
+                        continue;
+                    };
+                    if !number.chars().all(|c| c.is_ascii_digit()) {
+                        continue;
+                    }
+                    let pin = p.pin(k);
+                    let (x, y) = (pin.at.x * UNIT, pin.at.y * UNIT);
+                    let w = font::width(number, false) + 1;
+                    let options = match pin.out {
+                        Dir::Up => [(x + 4, y, 12), (x - 4 - w, y, 12), (x + 4, y - 12, 12)],
+                        Dir::Down => [
+                            (x + 4, y - 12, 12),
+                            (x - 4 - w, y - 12, 12),
+                            (x + 4, y + 1, 12),
+                        ],
+                        Dir::Left => [(x, y - 14, 12), (x, y + 3, 12), (x - w, y - 14, 12)],
+                        Dir::Right => [
+                            (x - w + 2, y - 14, 12),
+                            (x - w + 2, y + 3, 12),
+                            (x + 2, y - 14, 12),
+                        ],
+                    };
+                    put(number.to_owned(), &options);
+                }
+            }
+            Form::Wound(left, right) => {
+                let Some(part) = piece.part.and_then(|x| d.plan.circuit.parts.get(x.0)) else {
+                    continue;
+                };
+                let mut k = left.iter().map(|c| c.0.len()).sum::<usize>();
+                for coil in right {
+                    let text = crate::words::winding(part, &d.plan.pin_text(p.piece, k));
+                    k += coil.0.len();
+                    let (Some(text), Some(a), Some(b)) =
+                        (text, coil.0.first().copied(), coil.0.get(1).copied())
+                    else {
+                        continue;
+                    };
+                    let y = (p.at.y * 2 + a + b) * UNIT / 2 - 8;
+                    let x = (p.at.x + 2) * UNIT;
+                    put(text, &[(x + 14, y, 16), (x + 26, y, 16)]);
+                }
+            }
+            _ => {}
+        }
+    }
 }
 
 /// The designator alone, ever further out.

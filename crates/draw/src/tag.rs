@@ -80,7 +80,7 @@ pub fn area(sort: Sort, text: &str, at: Point, dir: Dir) -> Area {
     let body = match sort {
         Sort::Ground | Sort::Chassis => turned(12, 2, 24),
         Sort::Earth => turned(17, 2, 40),
-        Sort::Rail => turned(13, 2, 14),
+        Sort::Rail => turned(12, 2, 14),
         Sort::Named | Sort::Loose => turned(5, 2, 10),
         Sort::PutAway => turned(7, 2, 12),
     };
@@ -139,7 +139,7 @@ fn ink(sort: Sort) -> Vec<Ink> {
         }
         Sort::Rail => vec![
             Ink::line(&[(0.0, 0.0), (0.0, 1.0)]),
-            Ink::stroke(&[(-1.05, 1.0), (1.05, 1.0)], Pen::Heavy),
+            Ink::stroke(&[(-0.95, 1.0), (0.95, 1.0)], Pen::Heavy),
         ],
         Sort::Named | Sort::Loose => vec![
             Ink::line(&[(0.0, 0.0), (0.0, 0.2)]),

@@ -5,7 +5,7 @@ use wiring::units::{Quantity, notation};
 
 /// Lines under the designator.
 #[must_use]
-pub fn value(part: &Part) -> Vec<String> {
+pub(crate) fn value(part: &Part) -> Vec<String> {
     let mut out = Vec::new();
     let known = &part.known;
     match &part.kind {
@@ -62,6 +62,11 @@ pub fn value(part: &Part) -> Vec<String> {
                 Some(o) => format!("{} {word}", ohms_text(*o)),
                 None => word.to_owned(),
             });
+        }
+        Kind::Jack { .. } => {
+            if let Some(note) = known.notes.first().filter(|n| n.chars().count() <= 18) {
+                out.push(note.clone());
+            }
         }
         Kind::Valve(v) => out.push(v.type_in_socket().to_owned()),
         Kind::OutputTransformer(t) => {
@@ -123,4 +128,25 @@ fn ohms_text(ohms: f64) -> String {
 
 fn farads_text(farads: f64) -> String {
     notation(farads, Quantity::Farads)
+}
+
+/// What a mains transformer's winding gives, by the name of one of its terminals (`T1.hv1`).
+pub(crate) fn winding(part: &Part, terminal: &str) -> Option<String> {
+    let Kind::PowerTransformer(t) = &part.kind else {
+        return None;
+    };
+    let (_, name) = terminal.split_once('.')?;
+    let index = part.terminals.iter().position(|x| x.name == name)?;
+    let w = t
+        .windings
+        .iter()
+        .find(|w| w.taps.iter().any(|(i, _)| *i == index))?;
+    let mut volts: Vec<f64> = w.taps.iter().map(|x| x.1).collect();
+    volts.sort_by(f64::total_cmp);
+    let (low, high) = (volts.first()?, volts.last()?);
+    Some(if *low < 0.0 {
+        format!("{}-0-{} V", plain(-low), plain(*high))
+    } else {
+        format!("{} V", plain(high - low))
+    })
 }

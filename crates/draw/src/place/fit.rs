@@ -86,6 +86,9 @@ impl Desk<'_, '_> {
             let near: Vec<Area> = page.clear.iter().copied().filter(|a| a.hits(&area)).collect();
             let mut best: Option<(i32, Item)> = None;
             for turn in Turn::ALL {
+                if !may_turn(&plan.pieces[piece].form, turn) {
+                    continue;
+                }
                 if turn.mirrored && plan.line(piece).is_some() && plan.symbols[piece].pins.len() < 3 {
                     continue;
                 }
@@ -178,6 +181,25 @@ impl Desk<'_, '_> {
             }
         }
         cost
+    }
+}
+
+/// Only parts of a few terminals may lie on their side or stand on their head.
+fn may_turn(form: &crate::symbol::Form, turn: Turn) -> bool {
+    use crate::symbol::Form;
+    match form {
+        Form::Valve(_)
+        | Form::Rectifier(..)
+        | Form::Jack(_)
+        | Form::Phono
+        | Form::Wound(..)
+        | Form::Tank
+        | Form::Box(..)
+        | Form::Inlet(_)
+        | Form::Selector(..)
+        | Form::Bridge => turn.quarters == 0,
+        Form::Speaker => turn.quarters.is_multiple_of(2),
+        _ => true,
     }
 }
 

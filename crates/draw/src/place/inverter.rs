@@ -225,6 +225,12 @@ impl Desk<'_, '_> {
             self.feedback_at(&mut patch, node, Point::new(half + 8, y));
         }
         let _ = foot_y;
+        let extra = grid(self, a).and_then(|g| {
+            (!self.ports.contains(&g) || lane.node == Some(g)).then_some(g)
+        });
+        if let Some(g) = extra {
+            self.hang_here(lane, g, false);
+        }
         let stage = Stage {
             patch,
             entry: left

@@ -11,9 +11,6 @@ use crate::symbol::Form;
 use wiring::circuit::{Electrode, NodeId};
 use wiring::roles::{BlockKind, Role};
 
-/// Plate line above the grid line, in units.
-pub(super) const PLATE: i32 = -6;
-
 /// A lane under construction.
 #[derive(Debug, Default)]
 pub(super) struct Lane {
@@ -85,6 +82,9 @@ impl Desk<'_, '_> {
                 .min_by_key(|(n, (cost, _))| (*cost, *n));
             let Some((_, (_, way))) = next else { return };
             self.walk(lane, &way, false);
+            if let Some(node) = lane.node {
+                self.hang_here(lane, node, false);
+            }
         }
     }
 
@@ -110,8 +110,8 @@ impl Desk<'_, '_> {
                         self.drop(lane);
                     }
                     let next_down = rest.first().is_some_and(|s| s.how == How::Down);
-                    if !next_down {
-                        self.hang_here(lane, step.to, to_grid && rest.is_empty());
+                    if !next_down && !rest.is_empty() {
+                        self.hang_here(lane, step.to, false);
                     }
                 }
             }
@@ -306,7 +306,6 @@ impl Desk<'_, '_> {
         lane.at = Point::new(dx + out, middle);
         lane.node = Some(step.to);
         lane.meet(step.to, lane.at);
-        self.hang_here(lane, step.to, true);
     }
 
     fn open_end(&mut self, lane: &mut Lane, anchor: &Anchor, first: bool) {
@@ -327,16 +326,18 @@ impl Desk<'_, '_> {
             lane.at = Point::new(dx, lane.at.y);
         }
         self.tagged.insert(node);
+        self.hang_here(lane, node, false);
     }
 
     /// A named tag on the left, where a lane begins with a stage whose input has a name.
     pub(super) fn name_entry(&mut self, lane: &mut Lane, node: NodeId) {
-        let named = self
-            .plan
-            .circuit
-            .nodes
-            .get(node.0)
-            .is_some_and(|n| !n.names.is_empty());
+        let named = !self.fed.contains(&node)
+            && self
+                .plan
+                .circuit
+                .nodes
+                .get(node.0)
+                .is_some_and(|n| !n.names.is_empty());
         lane.at = Point::new(0, lane.base);
         lane.node = Some(node);
         if named && !self.tagged.contains(&node) {

@@ -31,22 +31,31 @@ pub(crate) struct Desk<'p, 'a> {
     pub(crate) ports: BTreeSet<NodeId>,
     /// Signal nodes that have a named tag.
     pub(crate) tagged: BTreeSet<NodeId>,
+    /// Nodes that some lane runs into.
+    pub(crate) fed: BTreeSet<NodeId>,
     /// The supply is being placed now.
     pub(crate) supply_side: bool,
 }
 
 /// Places everything.
 #[must_use]
-pub fn place(plan: &Plan<'_>) -> Patch {
-    let mut desk = Desk {
-        plan,
-        done: vec![false; plan.pieces.len()],
-        kept: BTreeSet::new(),
-        ports: plan.ports(),
-        tagged: BTreeSet::new(),
-        supply_side: false,
-    };
-    desk.page()
+pub fn place(plan: &mut Plan<'_>) -> Patch {
+    supply::stretch(plan);
+    Desk::new(plan).page()
+}
+
+impl<'p, 'a> Desk<'p, 'a> {
+    pub(crate) fn new(plan: &'p Plan<'a>) -> Self {
+        Self {
+            plan,
+            done: vec![false; plan.pieces.len()],
+            kept: BTreeSet::new(),
+            ports: plan.ports(),
+            tagged: BTreeSet::new(),
+            fed: BTreeSet::new(),
+            supply_side: false,
+        }
+    }
 }
 
 /// Every piece on its own in rows, far apart: always legal, whatever was typed.

@@ -13,6 +13,8 @@ impl Desk<'_, '_> {
     pub(super) fn page(&mut self) -> Patch {
         let anchors = self.anchors();
         let chains = self.chains(&anchors);
+        self.fed
+            .extend(chains.iter().filter_map(|c| c.tail.last()).map(|s| s.to));
         let mut lanes: Vec<Lane> = Vec::new();
         for chain in &chains {
             let lane = self.lane(&anchors, chain);

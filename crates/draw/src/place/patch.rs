@@ -71,6 +71,17 @@ impl Patch {
             text,
         });
     }
+    /// Puts a tag of a certain sort down.
+    pub fn tag_as(&mut self, node: NodeId, sort: Sort, at: Point, dir: Dir) {
+        self.clear.push(tag::room(sort, "", at, dir));
+        self.tags.push(Tag {
+            node,
+            sort,
+            at,
+            dir,
+            text: String::new(),
+        });
+    }
     /// Keeps a straight way free.
     pub fn keep(&mut self, a: Point, b: Point) {
         self.clear.push(Area::between(a, b, 4));

@@ -110,11 +110,16 @@ impl Desk<'_, '_> {
             }
             if !manner.bare_cathode && !manner.flipped {
                 let drop = if manner.follower { 8 } else { 6 };
+                let under = self.under(k);
                 if let Some(below) = self.trees(k, 0) {
                     out.patch.merge(&below, 0, drop);
                     out.patch.keep(o.by(0, 4), o.by(0, drop));
                 }
                 out.patch.keep(o.by(0, 4), joint);
+                self.feedback_at(&mut out.patch, k, Point::new(3, 5));
+                if let Some(u) = under {
+                    self.feedback_at(&mut out.patch, u, Point::new(3, drop + 7));
+                }
             }
         }
         if let Some(s) = screen {
@@ -143,6 +148,17 @@ impl Desk<'_, '_> {
             out.entry = Some(entry);
         }
         out
+    }
+
+    /// The node under a cathode resistor, where it is not ground.
+    fn under(&self, cathode: NodeId) -> Option<NodeId> {
+        self.plan
+            .pins_at(cathode)
+            .iter()
+            .filter(|(p, _)| !self.done[*p] && self.plan.has(*p, Role::CathodeResistor))
+            .filter_map(|(p, _)| self.plan.beyond(*p, cathode))
+            .map(|(_, _, far)| far)
+            .find(|n| !self.plan.is_still(*n))
     }
 
     fn screen(
@@ -202,9 +218,11 @@ impl Desk<'_, '_> {
             patch.merge(&rise, dx, 0);
         } else {
             let end = patch.put_line(plan, feed, near, o.toward(side, 5), side);
+            let beyond = end.toward(side, 2);
             patch.keep(o.toward(side, 4), end);
             if plan.class(far) == Class::Rail {
-                patch.tag(plan, far, end, Dir::Up);
+                patch.keep(end, beyond);
+                patch.tag(plan, far, beyond, Dir::Up);
             }
         }
     }

@@ -7,9 +7,98 @@ use crate::geometry::{Dir, Point, Turn, UNIT};
 use crate::piece::{PieceId, Which};
 use crate::plan::Class;
 use crate::symbol::Form;
+use crate::tag::Sort;
 use std::collections::BTreeSet;
 use wiring::circuit::NodeId;
 use wiring::roles::{BlockKind, Role};
+
+/// Protective earth, and what it is bonded to, side by side.
+fn bond(plan: &crate::plan::Plan<'_>, page: &mut Patch, node: NodeId, pin: Point) {
+    let named = |n: &str| {
+        plan.circuit
+            .nodes
+            .get(node.0)
+            .is_some_and(|x| x.names.iter().any(|y| y == n))
+    };
+    let mut x = pin.x + 3;
+    page.tag_as(node, Sort::Earth, Point::new(x, pin.y), Dir::Down);
+    for (sort, here) in [
+        (Sort::Chassis, named("chassis")),
+        (Sort::Ground, plan.class(node) == Class::Ground),
+    ] {
+        if here {
+            x += 4;
+            page.tag_as(node, sort, Point::new(x, pin.y), Dir::Down);
+        }
+    }
+    page.keep(pin, Point::new(x, pin.y));
+}
+
+/// Sets the mains transformer's windings so far apart that each row of the supply has its room.
+pub(super) fn stretch(plan: &mut crate::plan::Plan<'_>) {
+    let found = (0..plan.pieces.len()).find(|p| {
+        plan.has(*p, Role::MainsTransformer) && matches!(plan.pieces[*p].form, Form::Wound(..))
+    });
+    let Some(t) = found else { return };
+    let Form::Wound(left, mut right) = plan.pieces[t].form.clone() else {
+        return;
+    };
+    // How deep each row reaches below its winding, tried out far from everything else.
+    let lows: Vec<(i32, i32)> = {
+        let mut desk = Desk::new(plan);
+        desk.supply_side = true;
+        let origin = Point::new(0, 0);
+        desk.done[t] = true;
+        let mut ht = Patch::default();
+        desk.high_tension(&mut ht, Some(t), origin);
+        let mut bias = Patch::default();
+        desk.bias(&mut bias, Some(t), origin);
+        let reach = |patch: &Patch, names: &str| {
+            let top = desk
+                .winding(Some(t), origin, names)
+                .first()
+                .map_or(0, |w| w.1.y);
+            let e = patch.extent();
+            (
+                e.y0.div_euclid(UNIT) - top,
+                e.y1.div_euclid(UNIT) + 1 - top,
+            )
+        };
+        vec![reach(&ht, "hv"), reach(&bias, "bias")]
+    };
+    let mut k: usize = left.iter().map(|c| c.0.len()).sum();
+    let mut below = 0;
+    let mut first = true;
+    for coil in &mut right {
+        let n = coil.0.len();
+        let name = plan.pin_text(t, k);
+        let row = if name.contains(".hv") {
+            lows[0]
+        } else if name.contains(".bias") {
+            lows[1]
+        } else {
+            (-2, 10)
+        };
+        let height = coil.0.last().unwrap_or(&0) - coil.0.first().unwrap_or(&0);
+        let start = if first {
+            0
+        } else if name.contains(".hv") && below <= 10 {
+            // Just under the filament winding: its wires pass above the rectifier.
+            below + 3
+        } else {
+            (below + 1 - row.0.min(0)).max(below + 3)
+        };
+        let base = coil.0.first().copied().unwrap_or(0);
+        for y in &mut coil.0 {
+            *y += start - base;
+        }
+        below = start + row.1.clamp(height + 2, 60);
+        first = false;
+        k += n;
+    }
+    plan.pieces[t].form = Form::Wound(left, right);
+    plan.symbols[t] = crate::symbol::symbol(&plan.pieces[t].form, plan.zigzag);
+}
 
 impl Desk<'_, '_> {
     fn supply_pieces(&self, role: Role) -> Vec<PieceId> {
@@ -115,9 +204,10 @@ impl Desk<'_, '_> {
             page.put(plan, i, Point::new(0, 0), Turn::NONE);
             x = 6;
             for (k, pin) in plan.symbols[i].pins.iter().enumerate() {
-                if let Some(n) = plan.node(i, k)
-                    && !plan.is_low(n)
-                {
+                let Some(n) = plan.node(i, k) else { continue };
+                if plan.pieces[i].pins.get(k) == Some(&crate::piece::PinOf::Mains(2)) {
+                    bond(plan, page, n, pin.at);
+                } else if !plan.is_low(n) {
                     lines.push((n, pin.at.y));
                 }
             }

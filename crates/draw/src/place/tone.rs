@@ -163,7 +163,6 @@ impl Desk<'_, '_> {
         lane.met.push((step.to, lane.at));
         if !before_pot {
             lane.base = lane.base.max(middle);
-            self.hang_here(lane, step.to, true);
         }
     }
 }

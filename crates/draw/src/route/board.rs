@@ -103,6 +103,10 @@ impl Board {
     pub fn block(&mut self, body: Area) {
         self.each(body.wider(CLEAR), |c| c.blocked = true);
     }
+    /// A tag: its own edge is enough.
+    pub fn block_tag(&mut self, area: Area) {
+        self.each(area.wider(1), |c| c.blocked = true);
+    }
     /// Better not here.
     pub fn charge(&mut self, area: Area, toll: u8) {
         self.each(area, |c| c.toll = c.toll.max(toll));

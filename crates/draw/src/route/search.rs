@@ -56,7 +56,16 @@ pub(super) fn lay(board: &mut Board, net: usize, what: &Net) -> (Vec<usize>, u32
             .iter()
             .enumerate()
             .min_by_key(|(_, i)| {
-                let near = tree.iter().map(|p| p.far(ends[**i].at)).min();
+                let near = tree
+                    .iter()
+                    .map(|p| {
+                        let q = ends[**i].at;
+                        let level = ends[**i].out.is_level();
+                        // What lies straight ahead comes first, so that long lines stay straight.
+                        let aligned = if level { p.y == q.y } else { p.x == q.x };
+                        p.far(q) + if aligned { 0 } else { 24 }
+                    })
+                    .min();
                 (near.unwrap_or(0), **i)
             })
             .unwrap_or((0, &0));
@@ -116,7 +125,7 @@ fn one(
             steps + BEND
         }
     };
-    let mut push = |scratch: &mut Scratch, cell: usize, dir: Dir, g: u32, back: u8, f: u32| {
+    let push = |scratch: &mut Scratch, cell: usize, dir: Dir, g: u32, back: u8, f: u32| {
         let state = cell * 4 + dir.index();
         if scratch.stamp[state] == now && scratch.best[state] <= g {
             return;
