@@ -104,15 +104,18 @@ pub fn draw<'a>(
     anatomy: &'a wiring::roles::Anatomy,
     options: Options,
 ) -> Drawing<'a> {
-    let mut plan = Plan::new(circuit, anatomy, options.zigzag);
-    let patch = place::place(&mut plan);
-    let mut drawing = finish(plan, &patch, false);
-    drawing.faults = crate::check::faults(&drawing);
-    if drawing.faults.is_empty() {
-        return drawing;
+    // Where something is boxed in, the same with more air round every symbol.
+    for air in [0, 12, 24] {
+        let mut plan = Plan::new(circuit, anatomy, options.zigzag);
+        plan.air = air;
+        let patch = place::place(&mut plan);
+        let mut drawing = finish(plan, &patch, false);
+        drawing.faults = crate::check::faults(&drawing);
+        if drawing.faults.is_empty() {
+            return drawing;
+        }
     }
-    let first = std::mem::take(&mut drawing.faults);
-    let mut plan = drawing.plan;
+    let mut plan = Plan::new(circuit, anatomy, options.zigzag);
     for i in 0..plan.pieces.len() {
         if matches!(plan.pieces[i].form, crate::symbol::Form::TiePoint) {
             continue;
@@ -124,7 +127,6 @@ pub fn draw<'a>(
     let mut drawing = finish(plan, &patch, true);
     drawing.faults = crate::check::faults(&drawing);
     drawing.plain = true;
-    let _ = first;
     drawing
 }
 

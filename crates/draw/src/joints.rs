@@ -7,6 +7,7 @@ use crate::piece::{PieceId, PinOf};
 use crate::plan::{Class, Plan};
 use crate::route::{Board, End, Net, route};
 use crate::tag::{Sort, Tag};
+use std::collections::BTreeSet;
 use wiring::circuit::NodeId;
 
 /// A pin on the page.
@@ -31,15 +32,56 @@ struct Ground {
     solid: Vec<Area>,
     soft: Vec<Area>,
     points: Vec<Point>,
+    tight: Vec<Point>,
 }
 
-/// Clusters, missing tags, wires.
+/// Clusters, missing tags, wires. Where a wire cannot be laid, its pin is cut off and tagged,
+/// and all is laid anew; a few times at most.
 pub(crate) fn join(
     plan: &Plan<'_>,
     placed: &[Placed],
     given: &[Tag],
     plain: bool,
 ) -> (Vec<Wire>, Vec<Tag>) {
+    let mut cut = Cut::default();
+    let mut result = (Vec::new(), Vec::new());
+    for _ in 0..6 {
+        let (wires, tags, again) = attempt(plan, placed, given, plain, &cut);
+        result = (wires, tags);
+        if again.is_empty() {
+            break;
+        }
+        let mut new = false;
+        for pin in again {
+            if cut.alone.contains(&pin) {
+                new |= cut.tight.insert(pin);
+            } else {
+                new |= cut.alone.insert(pin);
+            }
+        }
+        if !new {
+            break;
+        }
+    }
+    result
+}
+
+/// Pins that are cut off from their node's wires.
+#[derive(Debug, Default)]
+struct Cut {
+    /// By piece and pin: no wire to the rest.
+    alone: BTreeSet<(PieceId, usize)>,
+    /// And the tag sits right on the pin.
+    tight: BTreeSet<(PieceId, usize)>,
+}
+
+fn attempt(
+    plan: &Plan<'_>,
+    placed: &[Placed],
+    given: &[Tag],
+    plain: bool,
+    cut: &Cut,
+) -> (Vec<Wire>, Vec<Tag>, Vec<(PieceId, usize)>) {
     let mut tags: Vec<Tag> = given.to_vec();
     let mut spots: Vec<Spot> = Vec::new();
     let mut by_node: Vec<Vec<usize>> = vec![Vec::new(); plan.circuit.nodes.len()];
@@ -68,13 +110,34 @@ pub(crate) fn join(
             })
             .collect(),
         points: spots.iter().map(|s| s.at).collect(),
+        tight: Vec::new(),
     };
+    // A tag that was placed with its neighbours but lies on something is looked for anew.
+    tags.retain(|t| {
+        let a = t.area();
+        let here = Area::round(t.at, 3);
+        !ground.solid.iter().any(|b| b.hits(&a) || b.hits(&here))
+    });
     ground.solid.extend(tags.iter().map(Tag::area));
     let mut clusters: Vec<Cluster> = Vec::new();
     for (n, pins) in by_node.iter().enumerate() {
-        clusters.extend(split(plan, n, pins, &spots, &tags, plain));
+        clusters.extend(split(plan, n, pins, &spots, &tags, plain, cut));
     }
-    for c in 0..clusters.len() {
+    ground.tight = spots
+        .iter()
+        .filter(|s| cut.tight.contains(&(s.piece, s.pin)))
+        .map(|s| s.at)
+        .collect();
+    // Those that have only one place come first.
+    let mut order: Vec<usize> = (0..clusters.len()).collect();
+    order.sort_by_key(|c| {
+        let tight = clusters[*c]
+            .pins
+            .iter()
+            .any(|p| ground.tight.contains(&spots[*p].at));
+        (!tight, *c)
+    });
+    for c in order {
         let node = clusters[c].node;
         let several = clusters.iter().filter(|k| k.node == node).count() > 1;
         complete(
@@ -88,14 +151,92 @@ pub(crate) fn join(
         );
     }
     loose(plan, placed, &mut tags, &ground);
-    // The board.
-    let mut all = Area::new(0, 0, 0, 0);
-    for (i, a) in ground.solid.iter().chain(&ground.soft).enumerate() {
-        all = if i == 0 { *a } else { all.with(*a) };
+    let mut board = board(placed, &tags, &ground, &spots);
+    let nets: Vec<Net> = clusters
+        .iter()
+        .map(|c| Net {
+            ends: c
+                .pins
+                .iter()
+                .map(|p| End {
+                    at: spots[*p].at,
+                    out: spots[*p].out,
+                })
+                .chain(
+                    c.tags
+                        .iter()
+                        .filter(|t| !c.pins.iter().any(|p| spots[*p].at == tags[**t].at))
+                        .map(|t| End {
+                            at: tags[*t].at,
+                            out: tags[*t].dir.back(),
+                        }),
+                )
+                .collect(),
+        })
+        .collect();
+    let routed = route(&mut board, &nets, if plain { 0 } else { 2 });
+    let mut wires = Vec::new();
+    let mut again = Vec::new();
+    for (c, cluster) in clusters.iter().enumerate() {
+        let ends: Vec<Point> = nets[c].ends.iter().map(|e| e.at).collect();
+        let (runs, mut joints) = board.runs(c, &ends);
+        // A tag that lies on a pin is one way more.
+        for (a, b) in &runs {
+            for p in [a, b] {
+                let arms: usize = runs
+                    .iter()
+                    .map(|(x, y)| {
+                        if x == p || y == p {
+                            1
+                        } else if Area::between(*x, *y, 1).holds(&Area::round(*p, 1)) {
+                            2
+                        } else {
+                            0
+                        }
+                    })
+                    .sum();
+                let ends = cluster.pins.iter().filter(|i| spots[**i].at == *p).count()
+                    + cluster.tags.iter().filter(|t| tags[**t].at == *p).count();
+                if arms + ends >= 3 && !joints.contains(p) {
+                    joints.push(*p);
+                }
+            }
+        }
+        if !runs.is_empty() {
+            wires.push(Wire {
+                node: cluster.node,
+                runs,
+                joints,
+            });
+        }
+        for i in &routed.failed[c] {
+            match cluster.pins.get(*i) {
+                Some(p) => again.push((spots[*p].piece, spots[*p].pin)),
+                // A tag could not be reached: every pin of a small cluster gets its own.
+                None => again.extend(
+                    cluster
+                        .pins
+                        .iter()
+                        .take(2)
+                        .map(|p| (spots[*p].piece, spots[*p].pin)),
+                ),
+            }
+        }
     }
-    for t in &tags {
-        all = all.with(t.area());
+    (wires, tags, again)
+}
+
+/// The board with everything that wires must go round.
+fn board(placed: &[Placed], tags: &[Tag], ground: &Ground, spots: &[Spot]) -> Board {
+    let mut all: Option<Area> = None;
+    for a in ground.solid.iter().chain(&ground.soft) {
+        all = Some(all.map_or(*a, |b| b.with(*a)));
     }
+    for s in spots {
+        let a = Area::round(s.at, 0);
+        all = Some(all.map_or(a, |b| b.with(a)));
+    }
+    let all = all.unwrap_or(Area::new(0, 0, 0, 0));
     let unit = crate::geometry::UNIT;
     let mut board = Board::new(
         Point::new(all.x0.div_euclid(unit) - 8, all.y0.div_euclid(unit) - 8),
@@ -114,109 +255,16 @@ pub(crate) fn join(
             board.block(b);
         }
     }
-    for t in &tags {
+    for t in tags {
         board.block_tag(t.area());
     }
-    for s in &spots {
+    for s in spots {
         board.close(s.at);
     }
-    for t in &tags {
+    for t in tags {
         board.close(t.at);
     }
-    let nets: Vec<Net> = clusters
-        .iter()
-        .map(|c| Net {
-            ends: c
-                .pins
-                .iter()
-                .map(|p| End {
-                    at: spots[*p].at,
-                    out: spots[*p].out,
-                })
-                .chain(
-                    c.tags
-                        .iter()
-                        .filter(|t| {
-                            !c.pins
-                                .iter()
-                                .any(|p| spots[*p].at == tags[**t].at)
-                        })
-                        .map(|t| End {
-                            at: tags[*t].at,
-                            out: tags[*t].dir.back(),
-                        }),
-                )
-                .collect(),
-        })
-        .collect();
-    let routed = route(&mut board, &nets, if plain { 0 } else { 2 });
-    let mut wires = Vec::new();
-    let mut dropped: Vec<usize> = Vec::new();
-    for (c, cluster) in clusters.iter().enumerate() {
-        let ends: Vec<Point> = nets[c].ends.iter().map(|e| e.at).collect();
-        let (runs, joints) = board.runs(c, &ends);
-        // Tags that lie on a pin count as a way of the joint.
-        let mut joints = joints;
-        for (a, b) in &runs {
-            for p in [a, b] {
-                let arms = runs
-                    .iter()
-                    .map(|(x, y)| usize::from(x == p) + usize::from(y == p))
-                    .sum::<usize>()
-                    + runs
-                        .iter()
-                        .filter(|(x, y)| {
-                            x != p && y != p && Area::between(*x, *y, 1).holds(&Area::round(*p, 1))
-                        })
-                        .count()
-                        * 2;
-                let ends = cluster.pins.iter().filter(|i| spots[**i].at == *p).count()
-                    + cluster.tags.iter().filter(|t| tags[**t].at == *p).count();
-                if arms + ends >= 3 && !joints.contains(p) {
-                    joints.push(*p);
-                }
-            }
-        }
-        if !runs.is_empty() {
-            wires.push(Wire {
-                node: cluster.node,
-                runs,
-                joints,
-            });
-        }
-        // What could not be reached gets a tag of its own, and so does the rest.
-        if !routed.failed[c].is_empty() {
-            let mut cut: Vec<usize> = routed.failed[c]
-                .iter()
-                .copied()
-                .filter(|i| *i < cluster.pins.len())
-                .map(|i| cluster.pins[i])
-                .collect();
-            let lost = routed.failed[c].iter().any(|i| *i >= cluster.pins.len());
-            if lost {
-                for t in &cluster.tags {
-                    dropped.push(*t);
-                }
-            }
-            if cluster.tags.is_empty() || lost {
-                cut.extend(
-                    (0..cluster.pins.len())
-                        .filter(|i| !routed.failed[c].contains(i))
-                        .map(|i| cluster.pins[i])
-                        .take(1),
-                );
-            }
-            for s in cut {
-                emergency(plan, cluster.node, &spots[s], &mut tags);
-            }
-        }
-    }
-    let mut k = 0;
-    tags.retain(|_| {
-        k += 1;
-        !dropped.contains(&(k - 1))
-    });
-    (wires, tags)
+    board
 }
 
 /// Pins of one node, by what wires shall join.
@@ -227,6 +275,7 @@ fn split(
     spots: &[Spot],
     tags: &[Tag],
     plain: bool,
+    cut: &Cut,
 ) -> Vec<Cluster> {
     let node = NodeId(n);
     let class = plan.class(node);
@@ -254,7 +303,11 @@ fn split(
     if !plain {
         for a in 0..pins.len() {
             for b in a + 1..pins.len() {
-                if same(a, b) {
+                let alone = [a, b].iter().any(|i| {
+                    let s = &spots[pins[*i]];
+                    cut.alone.contains(&(s.piece, s.pin))
+                });
+                if same(a, b) && !alone {
                     let (x, y) = (root(&group, a), root(&group, b));
                     group[x.max(y)] = x.min(y);
                 }
@@ -280,6 +333,12 @@ fn split(
         }
         let near = out
             .iter_mut()
+            .filter(|c| {
+                c.pins.len() != 1 || {
+                    let s = &spots[c.pins[0]];
+                    !cut.tight.contains(&(s.piece, s.pin))
+                }
+            })
             .min_by_key(|c| c.pins.iter().map(|p| spots[*p].at.far(tag.at)).min());
         match near {
             Some(c) => c.tags.push(t),
@@ -344,6 +403,15 @@ fn complete(
         return;
     }
     let named_text = || plan.tag_text(node);
+    if pins.iter().any(|p| ground.tight.contains(&spots[*p].at)) {
+        let text = if node.0 == 0 {
+            "ground".to_owned()
+        } else {
+            named_text()
+        };
+        add(Sort::Named, text, ground, &pins);
+        return;
+    }
     if plain {
         let sort = if several || !names.is_empty() || node.0 == 0 {
             Sort::Named
@@ -415,7 +483,8 @@ fn find(
     };
     let free = |t: &Tag, soft: bool| {
         let a = t.area();
-        ground.solid.iter().all(|b| !b.hits(&a))
+        let here = Area::round(t.at, 3);
+        ground.solid.iter().all(|b| !b.hits(&a) && !b.hits(&here))
             && (!soft || ground.soft.iter().all(|b| !b.hits(&a)))
             && !ground
                 .points
@@ -511,18 +580,3 @@ fn loose(plan: &Plan<'_>, placed: &[Placed], tags: &mut Vec<Tag>, ground: &Groun
     }
 }
 
-/// A tag right on a pin that no wire could reach; checked like everything else afterwards.
-fn emergency(plan: &Plan<'_>, node: usize, spot: &Spot, tags: &mut Vec<Tag>) {
-    let node = NodeId(node);
-    let text = match plan.class(node) {
-        Class::Ground => "ground".to_owned(),
-        _ => plan.tag_text(node),
-    };
-    tags.push(Tag {
-        node,
-        sort: Sort::Named,
-        at: spot.at,
-        dir: spot.out,
-        text,
-    });
-}

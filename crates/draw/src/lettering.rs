@@ -238,12 +238,21 @@ fn names(d: &Drawing<'_>, taken: &mut Taken, out: &mut Vec<Label>) {
                 let mut p = *a;
                 loop {
                     let (x, y) = (p.x * UNIT, p.y * UNIT);
-                    let options: &[(i32, i32, i32)] = if level {
-                        &[(-w / 2, -4 - font::SIZE, 0), (-w / 2, 4, 2), (0, -4 - font::SIZE, 1)]
+                    let mut options: Vec<(i32, i32, i32)> = Vec::new();
+                    if level {
+                        options.push((-w / 2, -4 - font::SIZE, 0));
+                        options.push((-w / 2, 4, 2));
+                        for k in 0..=4 {
+                            options.push((-w * k / 4, -4 - font::SIZE, 3));
+                            options.push((-w * k / 4, 4, 4));
+                        }
                     } else {
-                        &[(5, -8, 1), (-5 - w, -8, 2)]
-                    };
-                    for (ox, oy, c) in options {
+                        for k in 0..=2 {
+                            options.push((5, -8 * k, 1 + k));
+                            options.push((-5 - w, -8 * k, 2 + k));
+                        }
+                    }
+                    for (ox, oy, c) in &options {
                         let area = Area::new(x + ox, y + oy, x + ox + w, y + oy + font::SIZE);
                         let cost = *c;
                         if best.as_ref().is_none_or(|b| cost < b.0) && taken.free(&area) {

@@ -16,6 +16,7 @@ pub mod piece;
 pub mod place;
 pub mod plan;
 pub mod route;
+pub mod score;
 pub mod svg;
 pub mod symbol;
 pub mod tag;
@@ -23,3 +24,4 @@ pub mod trip;
 mod words;
 
 pub use drawing::{Drawing, Options, draw, draw_unchecked, look};
+pub use score::{Score, score};

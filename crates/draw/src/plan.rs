@@ -43,6 +43,8 @@ pub struct Plan<'a> {
     pub supply: Vec<bool>,
     /// Zig-zag resistors.
     pub zigzag: bool,
+    /// Pixels of air round every symbol beyond the usual.
+    pub air: i32,
 }
 
 impl<'a> Plan<'a> {
@@ -68,6 +70,7 @@ impl<'a> Plan<'a> {
             symbols,
             pins,
             zigzag,
+            air: 0,
         };
         plan.classify();
         plan.find_supply();
@@ -341,7 +344,7 @@ impl<'a> Plan<'a> {
     #[must_use]
     pub fn room(&self, piece: PieceId, turn: Turn) -> Vec<Area> {
         let s = self.symbols[piece].turned(turn);
-        let mut out = vec![s.extent().wider(6)];
+        let mut out = vec![s.extent().wider(6 + self.air)];
         if let Some(spot) = crate::label::spots(&self.pieces[piece], &s).first() {
             out.push(spot.area);
         }

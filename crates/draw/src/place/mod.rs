@@ -81,3 +81,22 @@ pub fn table(plan: &Plan<'_>) -> Patch {
     }
     page
 }
+
+/// Pieces that the signal passes one after the other, as (earlier, later).
+#[must_use]
+pub fn signal_pairs(plan: &Plan<'_>) -> Vec<(usize, usize)> {
+    let desk = Desk::new(plan);
+    let anchors = desk.anchors();
+    let mut out = Vec::new();
+    for chain in desk.chains(&anchors) {
+        let mut last: Option<usize> = None;
+        for (a, _) in &chain.links {
+            let piece = anchors[*a].pieces.first().copied();
+            if let (Some(x), Some(y)) = (last, piece) {
+                out.push((x, y));
+            }
+            last = piece.or(last);
+        }
+    }
+    out
+}
