@@ -54,6 +54,8 @@ pub(crate) enum Command {
     Leakage(Leakage),
     /// Sheet: loudspeaker load, tap, and share of the power
     Speaker(Speaker),
+    /// Draw the schematic of what was traced
+    Draw(Draw),
     /// List ready pieces of circuit, or print one with free names
     Snippet(Snippet),
     /// List the data sheets of valves, or print one
@@ -117,6 +119,26 @@ pub(crate) struct Format {
     /// Start from a drawing: print it with every walk marked ` ?`, not yet seen on the chassis
     #[arg(long, conflicts_with_all = ["write", "check"])]
     pub(crate) assumed: bool,
+}
+
+/// `draw`.
+#[derive(Debug, Args)]
+pub(crate) struct Draw {
+    /// Wirings; several are joined into one amp
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// Where to put the picture: a name ending in `.svg` or `.png`; SVG on standard output otherwise
+    #[arg(short, long, value_name = "FILE")]
+    pub(crate) output: Option<PathBuf>,
+    /// Resistors as zig-zags (IEEE 315) instead of rectangles (IEC 60617)
+    #[arg(long)]
+    pub(crate) ieee: bool,
+    /// Your own data sheets of valves, besides the built-in ones
+    #[arg(long, value_name = "FILE")]
+    pub(crate) valves_file: Option<PathBuf>,
+    /// Print what was drawn as JSON (docs/json.md) instead of the picture
+    #[arg(long)]
+    pub(crate) json: bool,
 }
 
 /// `snippet`.

@@ -14,6 +14,7 @@ mod figure;
 mod input;
 mod library;
 mod outcome;
+mod picture;
 mod problems;
 mod replace;
 mod table;
@@ -39,6 +40,7 @@ fn main() -> ExitCode {
         arguments::Command::Bleeder(given) => commands::bleeder::run(given),
         arguments::Command::Leakage(given) => commands::leakage::run(given),
         arguments::Command::Speaker(given) => commands::speaker::run(given),
+        arguments::Command::Draw(given) => commands::draw::run(given),
         arguments::Command::Snippet(given) => commands::snippet::run(given),
         arguments::Command::Valves(given) => commands::valves::run(given),
     };

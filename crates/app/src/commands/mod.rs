@@ -6,6 +6,7 @@ pub(crate) mod chart;
 pub(crate) mod check;
 pub(crate) mod demo;
 pub(crate) mod discharge;
+pub(crate) mod draw;
 pub(crate) mod format;
 pub(crate) mod fuse;
 pub(crate) mod heaters;

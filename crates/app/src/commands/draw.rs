@@ -1,0 +1,125 @@
+//! `draw`: the schematic of what was traced, as a picture.
+
+use crate::amp::{self, Amp};
+use crate::arguments::Draw as Given;
+use crate::outcome::{Failure, Outcome};
+use crate::picture::{self, Sort};
+use crate::table::{hanging, paragraph};
+use draw::{Drawing, Options, Score, score};
+use serde_json::{Value, json};
+
+/// Runs `draw`.
+pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
+    let sort = given
+        .output
+        .as_deref()
+        .map(picture::sort_of)
+        .transpose()?;
+    let amp = amp::load(&given.files, &[], given.valves_file.as_deref())?;
+    let anatomy = draw::look(&amp.circuit);
+    let drawing = draw::draw(
+        &amp.circuit,
+        &anatomy,
+        Options {
+            zigzag: given.ieee,
+        },
+    );
+    let picture = draw::svg::svg(&drawing, draw::svg::DAY);
+    if let (Some(path), Some(sort)) = (&given.output, sort) {
+        match sort {
+            Sort::Svg => picture::write(path, picture.as_bytes())?,
+            Sort::Png => picture::write(path, &picture::png(&picture)?)?,
+        }
+    }
+    if given.json {
+        return Ok(amp.outcome(amp.json(summary(&amp, &drawing)), true));
+    }
+    match &given.output {
+        None => {
+            let mut outcome = amp.outcome(picture, false);
+            outcome.verbatim = true;
+            Ok(outcome)
+        }
+        Some(path) => {
+            let text = told(&amp, &drawing, &path.display().to_string());
+            Ok(amp.outcome(text, false))
+        }
+    }
+}
+
+/// Parts that fit no pattern: drawn where they join their neighbours.
+fn unplaced(amp: &Amp, drawing: &Drawing<'_>) -> Vec<String> {
+    drawing
+        .plan
+        .anatomy
+        .unplaced
+        .iter()
+        .filter_map(|p| amp.circuit.parts.get(p.0))
+        .map(|p| p.name.clone())
+        .collect()
+}
+
+fn summary(amp: &Amp, drawing: &Drawing<'_>) -> Value {
+    let figures: Score = score(drawing);
+    let mut value = serde_json::to_value(&figures).unwrap_or_default();
+    if let Some(map) = value.as_object_mut() {
+        map.insert("parts".into(), json!(amp.circuit.parts.len()));
+        map.insert("plain".into(), json!(drawing.plain));
+        map.insert("fit_no_pattern".into(), json!(unplaced(amp, drawing)));
+        let (kept, met) = figures.conventions_kept();
+        map.insert("conventions_kept".into(), json!(kept));
+        map.insert("conventions_met".into(), json!(met));
+    }
+    value
+}
+
+fn told(amp: &Amp, drawing: &Drawing<'_>, path: &str) -> String {
+    let figures = score(drawing);
+    let name = amp
+        .circuit
+        .heading
+        .amp
+        .as_deref()
+        .unwrap_or("An amplifier without a name");
+    let plural = |n: usize, one: &str| {
+        if n == 1 {
+            format!("1 {one}")
+        } else {
+            format!("{n} {one}s")
+        }
+    };
+    let mut out = paragraph(
+        &format!(
+            "{name}: {} drawn, {}.",
+            plural(amp.circuit.parts.len(), "part"),
+            plural(figures.loose, "loose end")
+        ),
+        "",
+    );
+    if amp.circuit.assumed_walks > 0 {
+        out.push_str(&paragraph(
+            &format!(
+                "{} assumed, not yet seen on the chassis.",
+                plural(amp.circuit.assumed_walks, "walk")
+            ),
+            "",
+        ));
+    }
+    let odd = unplaced(amp, drawing);
+    if !odd.is_empty() {
+        out.push_str(&hanging(
+            &format!("{}. Traced right?", odd.join(", ")),
+            "Fits no pattern: ",
+            "  ",
+        ));
+    }
+    if drawing.plain {
+        out.push_str(&paragraph(
+            "The usual layout had no room for this circuit: each part stands alone, and \
+             terminals that are joined carry the same name.",
+            "",
+        ));
+    }
+    out.push_str(&paragraph(&format!("Written to {path}."), ""));
+    out
+}
