@@ -55,7 +55,9 @@ pub(crate) fn png(svg: &str) -> Result<Vec<u8>, Failure> {
     };
     let tree = usvg::Tree::from_str(svg, &options).map_err(|e| broken(e.to_string()))?;
     let size = tree.size();
-    let scale = (MOST_PIXELS / (size.width() * size.height())).sqrt().min(1.0);
+    let scale = (MOST_PIXELS / (size.width() * size.height()))
+        .sqrt()
+        .min(1.0);
     let (width, height) = (
         (size.width() * scale).ceil() as u32,
         (size.height() * scale).ceil() as u32,

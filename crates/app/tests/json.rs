@@ -193,6 +193,15 @@ fn snapshot_of_a_bias_sheet() {
 }
 
 #[test]
+fn draw_prints_what_is_documented() {
+    let whole = run(&["draw", "--json", "examples/curlew.wiring"])
+        .ends(0)
+        .json();
+    let half = run_with(&["draw", "--json", "-"], ROUGH.as_bytes()).json();
+    holds("draw", &[whole, half]);
+}
+
+#[test]
 fn valves_print_what_is_documented() {
     let list = run(&["valves", "--json"]).json();
     let sheets: Vec<Value> = list["valves"]

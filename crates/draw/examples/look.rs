@@ -1,5 +1,10 @@
 //! Draws wirings into a folder and prints what is wrong with them, for looking at.
-#![allow(clippy::print_stdout, clippy::unwrap_used, clippy::disallowed_methods, reason = "a tool for looking, not part of the program")]
+#![allow(
+    clippy::print_stdout,
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "a tool for looking, not part of the program"
+)]
 use std::time::Instant;
 fn main() {
     let mut args = std::env::args().skip(1);
@@ -11,9 +16,25 @@ fn main() {
         let t = Instant::now();
         let d = draw::draw_unchecked(&read.circuit, &anatomy, draw::Options::default());
         let ms = t.elapsed().as_secs_f64() * 1e3;
-        let stem = std::path::Path::new(&file).file_stem().unwrap().to_string_lossy().into_owned();
-        std::fs::write(format!("{folder}/{stem}.svg"), draw::svg::svg(&d, draw::svg::DAY)).unwrap();
-        println!("{stem}: {} parts, {} x {}, {ms:.1} ms, {} faults", read.circuit.parts.len(), d.frame.width(), d.frame.height(), d.faults.len());
-        for f in &d.faults { println!("   {f}"); }
+        let stem = std::path::Path::new(&file)
+            .file_stem()
+            .unwrap()
+            .to_string_lossy()
+            .into_owned();
+        std::fs::write(
+            format!("{folder}/{stem}.svg"),
+            draw::svg::svg(&d, draw::svg::DAY),
+        )
+        .unwrap();
+        println!(
+            "{stem}: {} parts, {} x {}, {ms:.1} ms, {} faults",
+            read.circuit.parts.len(),
+            d.frame.width(),
+            d.frame.height(),
+            d.faults.len()
+        );
+        for f in &d.faults {
+            println!("   {f}");
+        }
     }
 }

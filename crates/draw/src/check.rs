@@ -69,17 +69,13 @@ fn pieces(d: &Drawing<'_>, out: &mut Vec<Fault>) {
         let ea = a.symbol.extent().by(a.at.x, a.at.y);
         for b in &d.placed[i + 1..] {
             let eb = b.symbol.extent().by(b.at.x, b.at.y);
-            let touch = a
-                .symbol
-                .pins
-                .iter()
-                .any(|p| b.symbol.pins.iter().any(|q| {
-                    a.at.by(p.at.x, p.at.y) == b.at.by(q.at.x, q.at.y)
-                }));
-            if touch
-                || ea.wider(1).hits(&eb)
-                    && a.bodies()
-                        .any(|x| b.bodies().any(|y| x.hits(&y)))
+            let touch = a.symbol.pins.iter().any(|p| {
+                b.symbol
+                    .pins
+                    .iter()
+                    .any(|q| a.at.by(p.at.x, p.at.y) == b.at.by(q.at.x, q.at.y))
+            });
+            if touch || ea.wider(1).hits(&eb) && a.bodies().any(|x| b.bodies().any(|y| x.hits(&y)))
             {
                 out.push(Fault::Overlap(name(d, a.piece), name(d, b.piece)));
             }
@@ -136,7 +132,7 @@ fn wires(d: &Drawing<'_>, out: &mut Vec<Fault>) {
                     && !d.wires[*w].joints.contains(&at)
                     && !d.wires[*v].joints.contains(&at)
             };
-            if !crossing && d.wires[*w].node != d.wires[*v].node || !crossing {
+            if !crossing {
                 out.push(Fault::WiresTouch(*a2));
             }
         }
@@ -175,12 +171,7 @@ fn labels(d: &Drawing<'_>, out: &mut Vec<Fault>) {
     for (i, l) in d.labels.iter().enumerate() {
         let a = l.spot.area;
         let hit = d.placed.iter().any(|p| {
-            p.symbol
-                .extent()
-                .by(p.at.x, p.at.y)
-                .wider(2)
-                .hits(&a)
-                && p.bodies().any(|b| b.hits(&a))
+            p.symbol.extent().by(p.at.x, p.at.y).wider(2).hits(&a) && p.bodies().any(|b| b.hits(&a))
         }) || d.labels[i + 1..].iter().any(|m| m.spot.area.hits(&a))
             || d.tags.iter().any(|t| t.area().hits(&a))
             || d.wires.iter().any(|w| {

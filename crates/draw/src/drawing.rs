@@ -35,7 +35,10 @@ pub struct Placed {
 impl Placed {
     /// Bodies on the page.
     pub fn bodies(&self) -> impl Iterator<Item = Area> + '_ {
-        self.symbol.bodies.iter().map(|b| b.by(self.at.x, self.at.y))
+        self.symbol
+            .bodies
+            .iter()
+            .map(|b| b.by(self.at.x, self.at.y))
     }
     /// A pin on the page.
     #[must_use]

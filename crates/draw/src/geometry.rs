@@ -154,10 +154,7 @@ impl Turn {
     pub fn dir(self, d: Dir) -> Dir {
         let (dx, dy) = d.step();
         let to = self.pair(dx, dy);
-        Dir::ALL
-            .into_iter()
-            .find(|d| d.step() == to)
-            .unwrap_or(d)
+        Dir::ALL.into_iter().find(|d| d.step() == to).unwrap_or(d)
     }
     /// Applied to an area.
     #[must_use]

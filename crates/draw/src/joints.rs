@@ -380,9 +380,9 @@ fn complete(
         cluster.tags.push(tags.len() - 1);
     };
     let pins = cluster.pins.clone();
-    let earth = pins.iter().any(|p| {
-        plan.pieces[spots[*p].piece].pins.get(spots[*p].pin) == Some(&PinOf::Mains(2))
-    });
+    let earth = pins
+        .iter()
+        .any(|p| plan.pieces[spots[*p].piece].pins.get(spots[*p].pin) == Some(&PinOf::Mains(2)));
     if pins.is_empty() {
         return;
     }
@@ -542,9 +542,10 @@ fn find(
                         if ground.points.contains(&at)
                             || !free(&t, true)
                             || ground.solid.iter().any(|b| b.hits(&behind))
-                            || ground.points.iter().any(|q| {
-                                *q != s.at && behind.holds(&Area::round(*q, 0))
-                            })
+                            || ground
+                                .points
+                                .iter()
+                                .any(|q| *q != s.at && behind.holds(&Area::round(*q, 0)))
                         {
                             continue;
                         }
@@ -579,4 +580,3 @@ fn loose(plan: &Plan<'_>, placed: &[Placed], tags: &mut Vec<Tag>, ground: &Groun
         }
     }
 }
-

@@ -78,13 +78,8 @@ pub fn spots(piece: &Piece, s: &Symbol) -> Vec<Spot> {
     let (w, h) = size(&rows);
     let line = in_line(piece);
     let (lw, lh) = size(&line);
-    let upright = s.pins.len() >= 2
-        && s.pins
-            .iter()
-            .take(3)
-            .filter(|p| !p.out.is_level())
-            .count()
-            >= 2;
+    let upright =
+        s.pins.len() >= 2 && s.pins.iter().take(3).filter(|p| !p.out.is_level()).count() >= 2;
     let body = s.bodies.iter().fold(None, |a: Option<Area>, b| {
         if b.width() <= 4 || b.height() <= 4 {
             return a;

@@ -174,11 +174,7 @@ fn numbers(d: &Drawing<'_>, taken: &mut Taken, out: &mut Vec<Label>) {
 }
 
 /// The designator alone, ever further out.
-fn short(
-    piece: &crate::piece::Piece,
-    p: &crate::drawing::Placed,
-    taken: &Taken,
-) -> Option<Spot> {
+fn short(piece: &crate::piece::Piece, p: &crate::drawing::Placed, taken: &Taken) -> Option<Spot> {
     if piece.name.is_empty() {
         return None;
     }

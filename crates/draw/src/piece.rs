@@ -169,9 +169,9 @@ fn whole(id: PartId, part: &Part) -> Piece {
     let line = |form: Form| (form, vec![0, 1]);
     let (form, pins): (Form, Vec<usize>) = match &part.kind {
         Kind::Resistor { .. } => line(Form::Resistor),
-        Kind::Capacitor { plus_first, .. } => line(Form::Capacitor(
-            plus_first.map(|first| usize::from(!first)),
-        )),
+        Kind::Capacitor { plus_first, .. } => {
+            line(Form::Capacitor(plus_first.map(|first| usize::from(!first))))
+        }
         Kind::Choke { .. } => line(Form::Choke),
         Kind::Diode { sort } => line(match sort {
             DiodeSort::Zener(_) => Form::Zener,
@@ -292,19 +292,14 @@ fn wound(part: &Part) -> (Form, Vec<usize>) {
             let mut primary: Vec<usize> = (0..part.terminals.len())
                 .filter(|t| !in_windings.contains(t))
                 .collect();
-            let volts = |t: &usize| {
-                pt.primary
-                    .iter()
-                    .find(|p| p.0 == *t)
-                    .map_or(0.0, |p| p.1)
-            };
+            let volts = |t: &usize| pt.primary.iter().find(|p| p.0 == *t).map_or(0.0, |p| p.1);
             primary.sort_by(|a, b| volts(b).total_cmp(&volts(a)).then(a.cmp(b)));
             left.push(primary);
             let tall = |w: &Vec<usize>| {
                 let i = windings.iter().position(|x| x == w).unwrap_or(0);
-                pt.windings
-                    .get(i)
-                    .map_or(0.0, |w| w.taps.iter().map(|t| t.1.abs()).fold(0.0, f64::max))
+                pt.windings.get(i).map_or(0.0, |w| {
+                    w.taps.iter().map(|t| t.1.abs()).fold(0.0, f64::max)
+                })
             };
             // What the rectifier needs first, then bias, then heaters.
             let mut order: Vec<&Vec<usize>> = windings.iter().collect();
@@ -415,9 +410,7 @@ fn valve_pieces(id: PartId, part: &Part, valve: &Valve, out: &mut Vec<Piece>) {
         let mut pins: Vec<usize> = valve
             .electrodes
             .iter()
-            .filter(|u| {
-                u.electrode == electrode && (u.section == section || u.section.is_none())
-            })
+            .filter(|u| u.electrode == electrode && (u.section == section || u.section.is_none()))
             .map(|u| u.terminal)
             .collect();
         pins.dedup();

@@ -323,7 +323,10 @@ impl<'a> Plan<'a> {
         let Some(p) = self.pieces.get(piece) else {
             return String::new();
         };
-        match (p.pins.get(pin), p.part.and_then(|x| self.circuit.parts.get(x.0))) {
+        match (
+            p.pins.get(pin),
+            p.part.and_then(|x| self.circuit.parts.get(x.0)),
+        ) {
             (Some(PinOf::Terminal(t)), Some(part)) => format!(
                 "{}.{}",
                 part.name,
@@ -354,7 +357,12 @@ impl<'a> Plan<'a> {
                 let low = self.is_low(node);
                 match pin.out {
                     Dir::Down if low => {
-                        out.push(crate::tag::room(crate::tag::Sort::Ground, "", pin.at, Dir::Down));
+                        out.push(crate::tag::room(
+                            crate::tag::Sort::Ground,
+                            "",
+                            pin.at,
+                            Dir::Down,
+                        ));
                     }
                     Dir::Up if self.class(node) == Class::Rail => out.push(crate::tag::room(
                         crate::tag::Sort::Rail,

@@ -77,7 +77,8 @@ pub fn score(d: &Drawing<'_>) -> Score {
                 ((p, q), (a, b))
             };
             let inside = |v: i32, x: i32, y: i32| x.min(y) < v && v < x.max(y);
-            if inside(upright.0.x, level.0.x, level.1.x) && inside(level.0.y, upright.0.y, upright.1.y)
+            if inside(upright.0.x, level.0.x, level.1.x)
+                && inside(level.0.y, upright.0.y, upright.1.y)
             {
                 crossings += 1;
             }
@@ -88,9 +89,9 @@ pub fn score(d: &Drawing<'_>) -> Score {
         for (i, (a, b)) in w.runs.iter().enumerate() {
             for (p, q) in &w.runs[i + 1..] {
                 if (a.y == b.y) != (p.y == q.y)
-                    && [a, b].iter().any(|x| {
-                        (*x == p || *x == q) && !w.joints.contains(x)
-                    })
+                    && [a, b]
+                        .iter()
+                        .any(|x| (*x == p || *x == q) && !w.joints.contains(x))
                 {
                     bends += 1;
                 }
@@ -105,10 +106,7 @@ pub fn score(d: &Drawing<'_>) -> Score {
         .tags
         .iter()
         .filter(|t| {
-            t.sort == Sort::Named
-                && d.tags
-                    .iter()
-                    .any(|u| u.at != t.at && u.node == t.node)
+            t.sort == Sort::Named && d.tags.iter().any(|u| u.at != t.at && u.node == t.node)
         })
         .count();
     let units = |px: i32| usize::try_from(px / UNIT).unwrap_or(0);
@@ -222,12 +220,7 @@ fn conventions(d: &Drawing<'_>) -> Vec<Convention> {
     }
     let mut signal = Count::new("signal runs left to right");
     for (from, to) in signal_pairs(plan) {
-        let x = |piece: usize| {
-            d.placed
-                .iter()
-                .find(|p| p.piece == piece)
-                .map(|p| p.at.x)
-        };
+        let x = |piece: usize| d.placed.iter().find(|p| p.piece == piece).map(|p| p.at.x);
         if let (Some(a), Some(b)) = (x(from), x(to)) {
             signal.note(a <= b);
         }
@@ -250,8 +243,8 @@ fn conventions(d: &Drawing<'_>) -> Vec<Convention> {
         .filter(|b| b.kind == BlockKind::PushPull && b.sections.len() == 2)
     {
         let (x, y) = (&b.sections[0], &b.sections[1]);
-        let shared = x.cathode == y.cathode
-            && x.cathode.is_some_and(|k| plan.class(k) == Class::Signal);
+        let shared =
+            x.cathode == y.cathode && x.cathode.is_some_and(|k| plan.class(k) == Class::Signal);
         if !shared {
             continue;
         }

@@ -224,11 +224,7 @@ fn wires(d: &Drawing<'_>, colours: Colours, out: &mut String) {
                 b.y * UNIT
             );
         }
-        let _ = writeln!(
-            out,
-            "<path data-point=\"{}\" d=\"{path}\"/>",
-            escape(&name)
-        );
+        let _ = writeln!(out, "<path data-point=\"{}\" d=\"{path}\"/>", escape(&name));
     }
     out.push_str("</g>\n");
     let _ = writeln!(out, "<g id=\"joints\" fill=\"{}\">", colours.ink);

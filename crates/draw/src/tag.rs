@@ -109,9 +109,7 @@ fn ink(sort: Sort) -> Vec<Ink> {
     let bars = |y0: f32| {
         [(0.95, 0.0), (0.6, 0.42), (0.25, 0.84)]
             .into_iter()
-            .map(move |(half, dy)| {
-                Ink::stroke(&[(-half, y0 + dy), (half, y0 + dy)], Pen::Heavy)
-            })
+            .map(move |(half, dy)| Ink::stroke(&[(-half, y0 + dy), (half, y0 + dy)], Pen::Heavy))
     };
     match sort {
         Sort::Ground => {

@@ -123,9 +123,8 @@ fn drawn(d: &Drawing<'_>) -> BTreeSet<BTreeSet<Thing>> {
         let (x, y) = (point(*a, &mut parent), point(*b, &mut parent));
         union(x, y, &mut parent);
     }
-    let on = |p: &Point, run: &(Point, Point)| {
-        Area::between(run.0, run.1, 1).holds(&Area::round(*p, 1))
-    };
+    let on =
+        |p: &Point, run: &(Point, Point)| Area::between(run.0, run.1, 1).holds(&Area::round(*p, 1));
     // A dot joins all that passes under it.
     for j in d.wires.iter().flat_map(|w| &w.joints) {
         let at = point(*j, &mut parent);
@@ -138,7 +137,9 @@ fn drawn(d: &Drawing<'_>) -> BTreeSet<BTreeSet<Thing>> {
     }
     // Terminals and tags lie on the ends of runs, on a run, or on each other.
     let mut things: Vec<(usize, Thing)> = Vec::new();
-    let touch = |p: Point, parent: &mut Vec<usize>, point: &mut dyn FnMut(Point, &mut Vec<usize>) -> usize| {
+    let touch = |p: Point,
+                 parent: &mut Vec<usize>,
+                 point: &mut dyn FnMut(Point, &mut Vec<usize>) -> usize| {
         let at = point(p, parent);
         for run in &runs {
             if on(&p, run) {
@@ -179,7 +180,13 @@ fn drawn(d: &Drawing<'_>) -> BTreeSet<BTreeSet<Thing>> {
         }
         for name in key.split(" / ") {
             // A tag may be called after a terminal: that is no further name.
-            if !name.contains('.') || d.plan.circuit.nodes.iter().any(|n| n.names.iter().any(|x| x == name)) {
+            if !name.contains('.')
+                || d.plan
+                    .circuit
+                    .nodes
+                    .iter()
+                    .any(|n| n.names.iter().any(|x| x == name))
+            {
                 things.push((at, Thing::Name(canonical(name))));
             }
         }

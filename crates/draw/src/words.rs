@@ -41,15 +41,16 @@ pub(crate) fn value(part: &Part) -> Vec<String> {
         } => out.extend(volts.map(|v| format!("{} V", plain(v)))),
         Kind::Lamp { .. } => out.push("neon".to_owned()),
         Kind::Cell { lamp, .. } => out.push(format!("lit by {lamp}")),
-        Kind::Fuse { amps, slow } => {
-            if let Some(a) = amps {
-                let text = if *a < 1.0 {
-                    format!("{} mA", plain(a * 1000.0))
-                } else {
-                    format!("{} A", plain(*a))
-                };
-                out.push(if *slow { format!("{text} slow") } else { text });
-            }
+        Kind::Fuse {
+            amps: Some(a),
+            slow,
+        } => {
+            let text = if *a < 1.0 {
+                format!("{} mA", plain(a * 1000.0))
+            } else {
+                format!("{} A", plain(*a))
+            };
+            out.push(if *slow { format!("{text} slow") } else { text });
         }
         Kind::Pot { ohms, taper, .. } => {
             let word = match taper {
@@ -119,7 +120,11 @@ pub(crate) fn plain(v: f64) -> String {
     }
     let text = format!("{v:.3}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
-    if text.is_empty() { "0".to_owned() } else { text.to_owned() }
+    if text.is_empty() {
+        "0".to_owned()
+    } else {
+        text.to_owned()
+    }
 }
 
 fn ohms_text(ohms: f64) -> String {

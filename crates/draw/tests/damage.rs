@@ -23,13 +23,10 @@ fn lines(text: &str) -> Vec<String> {
 /// One damaged wiring: lines left out, ends moved to wrong points, lines shuffled, words cut.
 fn damaged(rng: &mut ChaCha8Rng) -> String {
     let pick = rng.random_range(0..AMPS.len() + 8);
-    let text = AMPS
-        .get(pick)
-        .copied()
-        .unwrap_or_else(|| {
-            let all = wiring::snippet::SNIPPETS;
-            all[rng.random_range(0..all.len())].text
-        });
+    let text = AMPS.get(pick).copied().unwrap_or_else(|| {
+        let all = wiring::snippet::SNIPPETS;
+        all[rng.random_range(0..all.len())].text
+    });
     let mut all = lines(text);
     if pick >= AMPS.len() {
         // Two or three snippets thrown together.
@@ -86,11 +83,7 @@ fn damaged_wirings_are_drawn_legally() {
         let circuit = wiring::read_one(&text).circuit;
         let anatomy = look(&circuit);
         let d = draw(&circuit, &anatomy, Options::default());
-        assert!(
-            d.faults.is_empty(),
-            "case {case}: {}\n{text}",
-            d.faults[0]
-        );
+        assert!(d.faults.is_empty(), "case {case}: {}\n{text}", d.faults[0]);
         if d.plain {
             plain += 1;
             if std::env::var_os("TUBEWRIGHT_SHOW").is_some() {

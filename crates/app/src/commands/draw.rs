@@ -10,20 +10,10 @@ use serde_json::{Value, json};
 
 /// Runs `draw`.
 pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
-    let sort = given
-        .output
-        .as_deref()
-        .map(picture::sort_of)
-        .transpose()?;
+    let sort = given.output.as_deref().map(picture::sort_of).transpose()?;
     let amp = amp::load(&given.files, &[], given.valves_file.as_deref())?;
     let anatomy = draw::look(&amp.circuit);
-    let drawing = draw::draw(
-        &amp.circuit,
-        &anatomy,
-        Options {
-            zigzag: given.ieee,
-        },
-    );
+    let drawing = draw::draw(&amp.circuit, &anatomy, Options { zigzag: given.ieee });
     let picture = draw::svg::svg(&drawing, draw::svg::DAY);
     if let (Some(path), Some(sort)) = (&given.output, sort) {
         match sort {

@@ -241,7 +241,10 @@ impl Desk<'_, '_> {
             }
             let form = &plan.pieces[piece].form;
             if let Some((near, far, to)) = plan.beyond(piece, node) {
-                if matches!(form, Form::Speaker | Form::Supply | Form::Generator | Form::Lamp) {
+                if matches!(
+                    form,
+                    Form::Speaker | Form::Supply | Form::Generator | Form::Lamp
+                ) {
                     continue;
                 }
                 let cost = match form {

@@ -83,13 +83,19 @@ impl Desk<'_, '_> {
         let mut window = WINDOW;
         loop {
             let area = Area::round(centre, (window + 12) * UNIT);
-            let near: Vec<Area> = page.clear.iter().copied().filter(|a| a.hits(&area)).collect();
+            let near: Vec<Area> = page
+                .clear
+                .iter()
+                .copied()
+                .filter(|a| a.hits(&area))
+                .collect();
             let mut best: Option<(i32, Item)> = None;
             for turn in Turn::ALL {
                 if !may_turn(&plan.pieces[piece].form, turn) {
                     continue;
                 }
-                if turn.mirrored && plan.line(piece).is_some() && plan.symbols[piece].pins.len() < 3 {
+                if turn.mirrored && plan.line(piece).is_some() && plan.symbols[piece].pins.len() < 3
+                {
                     continue;
                 }
                 let room = plan.room(piece, turn);

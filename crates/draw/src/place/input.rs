@@ -144,8 +144,7 @@ impl Desk<'_, '_> {
             own.keep(Point::new(4, 0), Point::new(6, 0));
             let dx = lane.patch.slide(&own, lane.at.x + 3, lane.at.y + 4);
             lane.patch.merge(&own, dx, lane.at.y + 4);
-            lane.patch
-                .keep(lane.at, Point::new(dx + 6, lane.at.y));
+            lane.patch.keep(lane.at, Point::new(dx + 6, lane.at.y));
             lane.at.x = dx + 6;
         }
         lane.node = anchor.outs.last().copied().or(lane.node);
@@ -154,25 +153,18 @@ impl Desk<'_, '_> {
     /// A generator: upright, its hot end on top.
     fn source(&mut self, lane: &mut Lane, anchor: &Anchor) {
         let plan = self.plan;
-        let (Some(piece), Some(hot)) = (
-            anchor.pieces.first().copied(),
-            anchor.outs.first().copied(),
-        ) else {
+        let (Some(piece), Some(hot)) =
+            (anchor.pieces.first().copied(), anchor.outs.first().copied())
+        else {
             return;
         };
         let near = usize::from(plan.node(piece, 0) != Some(hot));
         self.done[piece] = true;
-        lane.patch.put_line(
-            plan,
-            piece,
-            near,
-            Point::new(0, lane.base + 2),
-            Dir::Down,
-        );
+        lane.patch
+            .put_line(plan, piece, near, Point::new(0, lane.base + 2), Dir::Down);
         lane.at = Point::new(0, lane.base);
         lane.node = Some(hot);
-        lane.patch
-            .keep(lane.at, Point::new(0, lane.base + 2));
+        lane.patch.keep(lane.at, Point::new(0, lane.base + 2));
         self.hang_here(lane, hot, false);
     }
 }

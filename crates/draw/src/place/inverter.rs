@@ -31,9 +31,7 @@ impl Desk<'_, '_> {
     /// Joins a stage to the lane: its entry comes to the lane's end.
     fn attach(&mut self, lane: &mut Lane, stage: &Stage, level: i32) -> i32 {
         let entry = stage.entry.map_or(-4, |e| e.0.x);
-        let dx = lane
-            .patch
-            .slide(&stage.patch, lane.at.x + 1 - entry, level);
+        let dx = lane.patch.slide(&stage.patch, lane.at.x + 1 - entry, level);
         if let Some((p, n)) = stage.entry {
             lane.patch
                 .keep(Point::new(lane.at.x, level + p.y), p.by(dx, level));
@@ -225,9 +223,8 @@ impl Desk<'_, '_> {
             self.feedback_at(&mut patch, node, Point::new(half + 8, y));
         }
         let _ = foot_y;
-        let extra = grid(self, a).and_then(|g| {
-            (!self.ports.contains(&g) || lane.node == Some(g)).then_some(g)
-        });
+        let extra = grid(self, a)
+            .and_then(|g| (!self.ports.contains(&g) || lane.node == Some(g)).then_some(g));
         if let Some(g) = extra {
             self.hang_here(lane, g, false);
         }
@@ -250,9 +247,7 @@ impl Desk<'_, '_> {
             lane.node = Some(n);
             lane.met.push((n, lane.at));
         }
-        lane.second = right
-            .exit
-            .map(|(p, n)| (p.by(dx + 2 * half, level), n));
+        lane.second = right.exit.map(|(p, n)| (p.by(dx + 2 * half, level), n));
     }
 
     /// The resistor from the loudspeaker side, level, to the right of where it lands.

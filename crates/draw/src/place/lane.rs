@@ -41,8 +41,8 @@ impl Desk<'_, '_> {
             if k > 0 {
                 // Two ways lead from an inverter to an output pair.
                 let before = &anchors[chain.links[k - 1].0];
-                if anchor.sort == Sort::Output && before.sort == Sort::Inverter
-                    || anchor.sort == Sort::Output && before.outs.len() > 1
+                if anchor.sort == Sort::Output
+                    && (before.sort == Sort::Inverter || before.outs.len() > 1)
                 {
                     self.output(&mut lane, anchor, Some(before));
                     continue;
@@ -76,9 +76,7 @@ impl Desk<'_, '_> {
             );
             let next = all
                 .into_iter()
-                .filter(|(n, (_, way))| {
-                    *n != node && way.len() == 1 && !self.ports.contains(n)
-                })
+                .filter(|(n, (_, way))| *n != node && way.len() == 1 && !self.ports.contains(n))
                 .min_by_key(|(n, (cost, _))| (*cost, *n));
             let Some((_, (_, way))) = next else { return };
             self.walk(lane, &way, false);
@@ -103,7 +101,9 @@ impl Desk<'_, '_> {
                 How::Series | How::Back => {
                     let rest = &way[i + 1..];
                     let drops = lane.at.y < lane.base
-                        && !rest.iter().any(|s| s.how != How::Down && s.how != How::Back)
+                        && !rest
+                            .iter()
+                            .any(|s| s.how != How::Down && s.how != How::Back)
                         && rest.is_empty();
                     self.series(lane, step);
                     if drops && to_grid {
@@ -188,11 +188,7 @@ impl Desk<'_, '_> {
             // A control the wrong way round, or a pole: as its symbol has it.
             let (at, turn) = plan.lay(step.piece, step.enter, o, Dir::Right);
             patch.put(plan, step.piece, at, turn);
-            length = plan
-                .pin(step.piece, step.leave, at, turn)
-                .at
-                .x
-                .max(1);
+            length = plan.pin(step.piece, step.leave, at, turn).at.x.max(1);
             let leave = plan.pin(step.piece, step.leave, at, turn).at;
             if leave.y != 0 {
                 patch.keep(leave, Point::new(leave.x + 1, leave.y));
@@ -249,7 +245,11 @@ impl Desk<'_, '_> {
     fn control(&mut self, lane: &mut Lane, step: &Step) {
         let plan = self.plan;
         self.done[step.piece] = true;
-        let turn = if step.enter == 2 { Turn::NONE } else { Turn::FLIP };
+        let turn = if step.enter == 2 {
+            Turn::NONE
+        } else {
+            Turn::FLIP
+        };
         // Middle of the track; from the plate line the wiper comes out on the base line.
         let above = lane.base - lane.at.y;
         let middle = if above >= 3 { lane.base } else { lane.at.y + 3 };
@@ -313,8 +313,7 @@ impl Desk<'_, '_> {
             return;
         };
         if first {
-            lane.patch
-                .tag(self.plan, node, Point::new(0, 0), Dir::Left);
+            lane.patch.tag(self.plan, node, Point::new(0, 0), Dir::Left);
             lane.at = Point::new(0, 0);
             lane.node = Some(node);
         } else {
@@ -354,8 +353,8 @@ impl Desk<'_, '_> {
             return;
         };
         let block = anchor.block.and_then(|b| plan.anatomy.blocks.get(b));
-        let follower = block.is_some_and(|b| b.kind == BlockKind::Follower)
-            || self.plate_on_rail(valve);
+        let follower =
+            block.is_some_and(|b| b.kind == BlockKind::Follower) || self.plate_on_rail(valve);
         let oscillator = block.is_some_and(|b| b.kind == BlockKind::TremoloOscillator);
         if oscillator && first {
             self.ladder(lane, valve);
@@ -391,12 +390,9 @@ impl Desk<'_, '_> {
                 .find(|p| !self.done[*p])
         });
         let entry = stage.entry.map_or(-4, |e| e.0.x);
-        let dx = lane
-            .patch
-            .slide(&stage.patch, lane.at.x + 1 - entry, level);
+        let dx = lane.patch.slide(&stage.patch, lane.at.x + 1 - entry, level);
         if let Some((p, _)) = stage.entry {
-            lane.patch
-                .keep(lane.at, Point::new(dx + p.x, level + p.y));
+            lane.patch.keep(lane.at, Point::new(dx + p.x, level + p.y));
         }
         lane.patch.merge(&stage.patch, dx, level);
         if let Some((p, n)) = stage.entry {

@@ -71,10 +71,7 @@ pub fn table(plan: &Plan<'_>) -> Patch {
             x = 0;
             y = low + 8;
         }
-        let at = crate::geometry::Point::new(
-            x - e.x0.div_euclid(unit),
-            y - e.y0.div_euclid(unit),
-        );
+        let at = crate::geometry::Point::new(x - e.x0.div_euclid(unit), y - e.y0.div_euclid(unit));
         page.put(plan, piece, at, crate::geometry::Turn::NONE);
         x += w + 60;
         low = low.max(y + h);

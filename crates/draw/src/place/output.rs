@@ -101,10 +101,7 @@ impl Desk<'_, '_> {
             let dy0 = if mirrored {
                 -gap
             } else {
-                let last = grids
-                    .first()
-                    .and_then(|g| g.last())
-                    .map_or(0, |g| g.0.y);
+                let last = grids.first().and_then(|g| g.last()).map_or(0, |g| g.0.y);
                 (-bottom - 1).min(-last - 10)
             };
             whole.merge(first, 0, dy0);
@@ -131,7 +128,9 @@ impl Desk<'_, '_> {
         let mut right = lane.at.x;
         let mut bus: Vec<Point> = Vec::new();
         for k in 0..halves.len() {
-            let Some(front) = halves[k].front else { continue };
+            let Some(front) = halves[k].front else {
+                continue;
+            };
             let y = base
                 + offsets.get(k).copied().unwrap_or(0)
                 + grids.get(k).and_then(|g| g.first()).map_or(0, |g| g.0.y);
@@ -174,12 +173,7 @@ impl Desk<'_, '_> {
         {
             right = self.cut(lane, a, b, pa, pb, right);
         }
-        let entry = grids
-            .iter()
-            .flatten()
-            .map(|(p, _)| p.x)
-            .min()
-            .unwrap_or(-4);
+        let entry = grids.iter().flatten().map(|(p, _)| p.x).min().unwrap_or(-4);
         let dx = lane.patch.slide(&whole, right + 2 - entry, base);
         for (k, p) in bus.iter().enumerate() {
             for (g, _) in grids.get(k).into_iter().flatten() {
@@ -209,7 +203,8 @@ impl Desk<'_, '_> {
             let near_first = plate == p1
                 || plate.is_some_and(|p| {
                     plan.pins_at(p).iter().any(|(q, _)| {
-                        plan.beyond(*q, p).is_some_and(|(_, _, far)| Some(far) == p1)
+                        plan.beyond(*q, p)
+                            .is_some_and(|(_, _, far)| Some(far) == p1)
                     })
                 });
             sides[usize::from(!near_first)].push(*v);
@@ -220,9 +215,10 @@ impl Desk<'_, '_> {
             .map(|valves| {
                 let front = valves.first().and_then(|v| {
                     let (_, g) = self.electrode(*v, Electrode::Grid)?;
-                    let stopper = plan.pins_at(g).iter().find(|(p, _)| {
-                        !self.done[*p] && plan.has(*p, Role::GridStopper)
-                    });
+                    let stopper = plan
+                        .pins_at(g)
+                        .iter()
+                        .find(|(p, _)| !self.done[*p] && plan.has(*p, Role::GridStopper));
                     let front = stopper
                         .and_then(|(p, _)| plan.beyond(*p, g))
                         .map_or(g, |(_, _, far)| far);
@@ -269,9 +265,11 @@ impl Desk<'_, '_> {
         let mut order: Vec<(PieceId, usize)> = Vec::new();
         let mut node = a;
         while node != b {
-            let Some(p) = pieces.iter().copied().find(|p| {
-                plan.beyond(*p, node).is_some() && !order.iter().any(|o| o.0 == *p)
-            }) else {
+            let Some(p) = pieces
+                .iter()
+                .copied()
+                .find(|p| plan.beyond(*p, node).is_some() && !order.iter().any(|o| o.0 == *p))
+            else {
                 return right;
             };
             let Some((near, _, far)) = plan.beyond(p, node) else {
@@ -298,8 +296,7 @@ impl Desk<'_, '_> {
         }
         let dx = lane.patch.slide(&own, right + 3, 0);
         lane.patch.merge(&own, dx, 0);
-        lane.patch
-            .keep(Point::new(dx, pa.y), Point::new(dx, pb.y));
+        lane.patch.keep(Point::new(dx, pa.y), Point::new(dx, pb.y));
         dx
     }
 
@@ -326,8 +323,7 @@ impl Desk<'_, '_> {
         }
         let ex = entry.map_or(-4, |e| e.0.x);
         let dx = lane.patch.slide(&column, lane.at.x + 1 - ex, lane.base);
-        lane.patch
-            .keep(lane.at, Point::new(dx + ex, lane.base));
+        lane.patch.keep(lane.at, Point::new(dx + ex, lane.base));
         lane.patch.merge(&column, dx, lane.base);
         if let Some(t) = plan
             .in_block(block, Role::OutputTransformer)

@@ -161,9 +161,7 @@ impl Desk<'_, '_> {
     fn unwired(&mut self, page: &mut Patch) {
         let plan = self.plan;
         loop {
-            let left: Vec<usize> = (0..plan.pieces.len())
-                .filter(|p| !self.done[*p])
-                .collect();
+            let left: Vec<usize> = (0..plan.pieces.len()).filter(|p| !self.done[*p]).collect();
             if left.is_empty() {
                 break;
             }
@@ -171,10 +169,7 @@ impl Desk<'_, '_> {
             let (x0, y0) = if page.is_empty() {
                 (0, 0)
             } else {
-                (
-                    e.x0.div_euclid(UNIT) + 6,
-                    e.y1.div_euclid(UNIT) + 8,
-                )
+                (e.x0.div_euclid(UNIT) + 6, e.y1.div_euclid(UNIT) + 8)
             };
             let first = left[0];
             let mut row = Patch::default();

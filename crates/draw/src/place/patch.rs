@@ -131,8 +131,7 @@ impl Patch {
             at: t.at.by(dx, dy),
             ..t.clone()
         }));
-        self.clear
-            .extend(other.clear.iter().map(|a| a.by(dx, dy)));
+        self.clear.extend(other.clear.iter().map(|a| a.by(dx, dy)));
     }
     /// All the room it takes.
     #[must_use]

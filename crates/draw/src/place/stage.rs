@@ -35,7 +35,11 @@ pub(super) struct Manner {
 
 impl Desk<'_, '_> {
     /// The node of an electrode of a valve piece, with its pin.
-    pub(super) fn electrode(&self, piece: PieceId, electrode: Electrode) -> Option<(usize, NodeId)> {
+    pub(super) fn electrode(
+        &self,
+        piece: PieceId,
+        electrode: Electrode,
+    ) -> Option<(usize, NodeId)> {
         let p = self.plan.pieces.get(piece)?;
         let part = self.plan.circuit.parts.get(p.part?.0)?;
         let Kind::Valve(valve) = &part.kind else {
@@ -74,7 +78,11 @@ impl Desk<'_, '_> {
         } else {
             (Dir::Up, Dir::Down)
         };
-        let side = if manner.mirrored { Dir::Left } else { Dir::Right };
+        let side = if manner.mirrored {
+            Dir::Left
+        } else {
+            Dir::Right
+        };
         let o = Point::new(0, 0);
         let plate = self.electrode(valve, Electrode::Plate).map(|e| e.1);
         let cathode = self.electrode(valve, Electrode::Cathode).map(|e| e.1);
@@ -139,9 +147,9 @@ impl Desk<'_, '_> {
                 && !plan.is_still(far)
             {
                 self.done[stopper] = true;
-                let end =
-                    out.patch
-                        .put_line(plan, stopper, near, at.toward(inward, 1), inward);
+                let end = out
+                    .patch
+                    .put_line(plan, stopper, near, at.toward(inward, 1), inward);
                 entry = (end, far);
             }
             out.patch.keep(at, entry.0);

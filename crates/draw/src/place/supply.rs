@@ -59,10 +59,7 @@ pub(super) fn stretch(plan: &mut crate::plan::Plan<'_>) {
                 .first()
                 .map_or(0, |w| w.1.y);
             let e = patch.extent();
-            (
-                e.y0.div_euclid(UNIT) - top,
-                e.y1.div_euclid(UNIT) + 1 - top,
-            )
+            (e.y0.div_euclid(UNIT) - top, e.y1.div_euclid(UNIT) + 1 - top)
         };
         vec![reach(&ht, "hv"), reach(&bias, "bias")]
     };
@@ -123,10 +120,18 @@ impl Desk<'_, '_> {
     }
 
     /// Pins of the transformer on its right side, where they are.
-    fn winding(&self, t: Option<PieceId>, origin: Point, names: &str) -> Vec<(usize, Point, NodeId)> {
+    fn winding(
+        &self,
+        t: Option<PieceId>,
+        origin: Point,
+        names: &str,
+    ) -> Vec<(usize, Point, NodeId)> {
         let Some(t) = t else { return Vec::new() };
         let plan = self.plan;
-        let Some(part) = plan.pieces[t].part.and_then(|p| plan.circuit.parts.get(p.0)) else {
+        let Some(part) = plan.pieces[t]
+            .part
+            .and_then(|p| plan.circuit.parts.get(p.0))
+        else {
             return Vec::new();
         };
         let mut out = Vec::new();
@@ -146,7 +151,12 @@ impl Desk<'_, '_> {
     }
 
     /// Line pieces of the supply that lead from one node to another, at most six.
-    fn series_way(&self, from: NodeId, to: &dyn Fn(NodeId) -> bool, roles: &[Role]) -> Vec<(PieceId, usize)> {
+    fn series_way(
+        &self,
+        from: NodeId,
+        to: &dyn Fn(NodeId) -> bool,
+        roles: &[Role],
+    ) -> Vec<(PieceId, usize)> {
         let plan = self.plan;
         let mut best: Vec<(NodeId, Vec<(PieceId, usize)>)> = vec![(from, Vec::new())];
         let mut seen = BTreeSet::from([from]);
@@ -214,11 +224,7 @@ impl Desk<'_, '_> {
         }
         let mut end = x;
         let mut reached: Vec<(NodeId, i32)> = Vec::new();
-        let mains_roles = [
-            Role::MainsFuse,
-            Role::MainsSwitch,
-            Role::SeriesResistor,
-        ];
+        let mains_roles = [Role::MainsFuse, Role::MainsSwitch, Role::SeriesResistor];
         for (start, y) in lines {
             let way = self.series_way(start, &on_primary, &mains_roles);
             let mut at = Point::new(x, y);
@@ -373,7 +379,8 @@ impl Desk<'_, '_> {
                     let dx = page.slide(&own, right + 9, mid);
                     page.merge(&own, dx, mid);
                     let out = (0..plan.pieces[r].pins.len()).find(|k| {
-                        plan.node(r, *k).is_some_and(|n| plan.class(n) == Class::Rail)
+                        plan.node(r, *k)
+                            .is_some_and(|n| plan.class(n) == Class::Rail)
                     });
                     if let Some(k) = out
                         && start.is_none()
@@ -423,9 +430,7 @@ impl Desk<'_, '_> {
             }
         }
         let rails = &plan.anatomy.rails;
-        let first = start
-            .map(|s| s.1)
-            .or_else(|| rails.first().copied());
+        let first = start.map(|s| s.1).or_else(|| rails.first().copied());
         let Some(first) = first else { return };
         let at = start.map_or(Point::new(right, mid), |s| {
             Point::new(s.0.x.max(right), s.0.y)
@@ -626,9 +631,9 @@ impl Desk<'_, '_> {
                     _ => None,
                 };
                 if let Some((a, b)) = pair
-                    && !pairs.iter().any(|(x, y)| {
-                        (*x == a && *y == b) || (*x == b && *y == a)
-                    })
+                    && !pairs
+                        .iter()
+                        .any(|(x, y)| (*x == a && *y == b) || (*x == b && *y == a))
                 {
                     pairs.push((a, b));
                     let low = page.extent().y1.div_euclid(UNIT) + 6;
@@ -647,7 +652,10 @@ impl Desk<'_, '_> {
                 }
                 let nodes: Vec<NodeId> = plan.pieces[p].nodes.iter().copied().flatten().collect();
                 let across = nodes.contains(&a) && nodes.contains(&b);
-                if across && (matches!(plan.pieces[p].form, Form::Heater(_) | Form::Pot) || plan.line(p).is_some()) {
+                if across
+                    && (matches!(plan.pieces[p].form, Form::Heater(_) | Form::Pot)
+                        || plan.line(p).is_some())
+                {
                     taken.push(p);
                 }
             }
@@ -707,10 +715,12 @@ impl Desk<'_, '_> {
             let tap = t.and_then(|t| {
                 (0..plan.pieces[t].pins.len())
                     .filter_map(|k| plan.node(t, k))
-                    .find(|n| *n != a && *n != b && plan.class(*n) == Class::Signal && {
-                        plan.pins_at(*n)
-                            .iter()
-                            .any(|(p, _)| plan.has(*p, Role::HeaterElevation))
+                    .find(|n| {
+                        *n != a && *n != b && plan.class(*n) == Class::Signal && {
+                            plan.pins_at(*n)
+                                .iter()
+                                .any(|(p, _)| plan.has(*p, Role::HeaterElevation))
+                        }
                     })
             });
             if let Some(n) = foot.filter(|n| plan.class(*n) == Class::Signal).or(tap) {
@@ -739,9 +749,11 @@ impl Desk<'_, '_> {
             .into_iter()
             .filter(|t| {
                 t.quarters % 2 == 0
-                    && plan.symbols[p].pins.iter().enumerate().any(|(k, pin)| {
-                        plan.node(p, k) == Some(upper) && t.dir(pin.out) == Dir::Up
-                    })
+                    && plan.symbols[p]
+                        .pins
+                        .iter()
+                        .enumerate()
+                        .any(|(k, pin)| plan.node(p, k) == Some(upper) && t.dir(pin.out) == Dir::Up)
             })
             .min_by_key(|t| (t.mirrored != (t.quarters == 2), *t))
             .unwrap_or(Turn::NONE)

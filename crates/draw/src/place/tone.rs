@@ -72,15 +72,11 @@ impl Desk<'_, '_> {
         // The column below the treble control: what each control's upper end is joined to.
         let mut low = plan.node(treble, if turn == Turn::NONE { 0 } else { 2 });
         let mut y = middle;
-        let mut rest: Vec<PieceId> = [
-            Role::BassControl,
-            Role::MiddleControl,
-            Role::MiddleResistor,
-        ]
-        .into_iter()
-        .flat_map(|r| plan.in_block(b, r))
-        .filter(|p| !self.done[*p])
-        .collect();
+        let mut rest: Vec<PieceId> = [Role::BassControl, Role::MiddleControl, Role::MiddleResistor]
+            .into_iter()
+            .flat_map(|r| plan.in_block(b, r))
+            .filter(|p| !self.done[*p])
+            .collect();
         rest.dedup();
         let caps: Vec<PieceId> = [Role::BassCapacitor, Role::MiddleCapacitor]
             .into_iter()
@@ -89,9 +85,8 @@ impl Desk<'_, '_> {
             .collect();
         let mut joints: Vec<(Option<NodeId>, i32)> = vec![(low, middle + 5)];
         while !rest.is_empty() {
-            let touches = |p: &PieceId, n: Option<NodeId>| {
-                n.is_some() && plan.pieces[*p].nodes.contains(&n)
-            };
+            let touches =
+                |p: &PieceId, n: Option<NodeId>| n.is_some() && plan.pieces[*p].nodes.contains(&n);
             let k = rest.iter().position(|p| touches(p, low)).unwrap_or(0);
             let piece = rest.remove(k);
             self.done[piece] = true;

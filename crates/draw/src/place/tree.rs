@@ -113,7 +113,11 @@ impl Desk<'_, '_> {
             Class::Signal if depth < DEEPEST => {
                 let below = self.trees(far, depth + 1);
                 if let Some(below) = below {
-                    let gap = if self.plan.pins_at(far).len() > 2 { 2 } else { 1 };
+                    let gap = if self.plan.pins_at(far).len() > 2 {
+                        2
+                    } else {
+                        1
+                    };
                     patch.merge(&below, foot.x, foot.y + gap);
                     patch.keep(foot, foot.by(0, gap));
                 }
@@ -160,12 +164,7 @@ impl Desk<'_, '_> {
 
     /// Pieces from a node up to a rail, as columns whose lower pin is at the origin.
     pub(super) fn rises(&mut self, node: NodeId) -> Option<Patch> {
-        let found: Vec<PieceId> = self
-            .plan
-            .pins_at(node)
-            .iter()
-            .map(|(p, _)| *p)
-            .collect();
+        let found: Vec<PieceId> = self.plan.pins_at(node).iter().map(|(p, _)| *p).collect();
         let mut out = Patch::default();
         for piece in found {
             if self.done[piece] || self.plan.supply[piece] != self.supply_side {

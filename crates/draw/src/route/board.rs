@@ -210,8 +210,7 @@ impl Board {
                 };
                 let own = c.terminal == id(net);
                 let foreign = |n: u16| n != NONE && n != id(net);
-                if c.blocked && !own
-                    || c.terminal != NONE && !own
+                if (c.blocked || c.terminal != NONE) && !own
                     || foreign(if way.is_level() { c.level } else { c.upright })
                 {
                     return false;
@@ -258,8 +257,7 @@ impl Board {
             let c = &self.cells[cell];
             let level = c.level == n;
             let upright = c.upright == n;
-            let arms = c.arms
-                & (if level { 0b1010 } else { 0 } | if upright { 0b0101 } else { 0 });
+            let arms = c.arms & (if level { 0b1010 } else { 0 } | if upright { 0b0101 } else { 0 });
             for (dir, mine, axis) in [(Dir::Right, level, 0b1000), (Dir::Down, upright, 0b0001)] {
                 let has = |arms: u8| arms & (1 << dir.index()) != 0;
                 if mine && has(arms) && arms & axis == 0 {

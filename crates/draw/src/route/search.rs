@@ -183,15 +183,23 @@ fn one(
             };
             let t = &board.cells[to];
             let own = t.terminal == n;
-            if t.terminal != NONE && !own || t.blocked && !own {
+            if (t.blocked || t.terminal != NONE) && !own {
                 continue;
             }
             let mut g2 = g + STEP + u32::from(t.toll);
             if next_dir != dir {
                 g2 += BEND;
             }
-            let same = if next_dir.is_level() { t.level } else { t.upright };
-            let other = if next_dir.is_level() { t.upright } else { t.level };
+            let same = if next_dir.is_level() {
+                t.level
+            } else {
+                t.upright
+            };
+            let other = if next_dir.is_level() {
+                t.upright
+            } else {
+                t.level
+            };
             if same != NONE && same != n {
                 continue;
             }
@@ -248,9 +256,8 @@ fn one(
 /// Whether this cell of the net is part of what is already joined: its wire, or a joined terminal.
 fn is_tree(board: &Board, ends: &[End], joined: &[bool], cell: usize, n: u16) -> bool {
     let c = &board.cells[cell];
-    let wired = (c.level == n || c.upright == n)
-        && (c.level == NONE || c.level == n)
-        && (c.upright == NONE || c.upright == n);
+    let free = |wire: u16| wire == NONE || wire == n;
+    let wired = (c.level == n || c.upright == n) && free(c.level) && free(c.upright);
     wired
         || c.terminal == n
             && ends

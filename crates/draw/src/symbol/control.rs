@@ -25,7 +25,8 @@ pub(super) fn switch(closed: bool) -> Symbol {
     upright(&mut s, -1.7, 1.7);
     s.body(-1.0, -1.9, 1.0, 1.9);
     for y in [-1.5, 1.5] {
-        s.ink.push(Ink::Circle(0.0, y, 0.25, Pen::Plain, Fill::Paper));
+        s.ink
+            .push(Ink::Circle(0.0, y, 0.25, Pen::Plain, Fill::Paper));
     }
     let end = if closed { (0.22, 1.35) } else { (1.0, 1.1) };
     s.ink.push(Ink::line(&[(0.1, -1.3), end]));
@@ -46,7 +47,12 @@ pub(super) fn selector(throws: usize, at: usize) -> Symbol {
         s.ink
             .push(Ink::Circle(1.9, y as f32, 0.25, Pen::Plain, Fill::Paper));
     }
-    s.body(-2.2, top as f32 - 0.5, 2.2, (top + 2 * (n - 1)) as f32 + 0.5);
+    s.body(
+        -2.2,
+        top as f32 - 0.5,
+        2.2,
+        (top + 2 * (n - 1)) as f32 + 0.5,
+    );
     s.ink
         .push(Ink::Circle(-1.9, 0.0, 0.25, Pen::Plain, Fill::Paper));
     let i = i32::try_from(at).unwrap_or(0);
@@ -72,15 +78,12 @@ pub(super) fn jack(pins: &[JackPin]) -> Symbol {
         match pin {
             JackPin::Tip | JackPin::Ring => {
                 spring = f;
-                s.ink.push(Ink::line(&[
-                    (3.0, f),
-                    (0.2, f),
-                    (-0.5, f + 0.7),
-                    (-1.2, f),
-                ]));
+                s.ink
+                    .push(Ink::line(&[(3.0, f), (0.2, f), (-0.5, f + 0.7), (-1.2, f)]));
             }
             JackPin::Break | JackPin::RingBreak => {
-                s.ink.push(Ink::line(&[(3.0, f), (1.7, f), (1.7, spring + 0.9)]));
+                s.ink
+                    .push(Ink::line(&[(3.0, f), (1.7, f), (1.7, spring + 0.9)]));
                 s.ink.push(Ink::arrow(1.7, spring + 0.12, 0.0, -1.0));
             }
             JackPin::Sleeve => {
@@ -136,7 +139,9 @@ pub(super) fn tie_point() -> Symbol {
 /// Terminals on both sides, three units apart, their names inside.
 pub(super) fn labelled_box(left: &[String], right: &[String], width: i32) -> Symbol {
     let mut s = Symbol::default();
-    let rows = i32::try_from(left.len().max(right.len())).unwrap_or(1).max(1);
+    let rows = i32::try_from(left.len().max(right.len()))
+        .unwrap_or(1)
+        .max(1);
     let half = width.max(4) / 2;
     let (top, bottom) = (-2, (rows - 1) * 3 + 2);
     for (names, side) in [(left, -1), (right, 1)] {
@@ -147,10 +152,7 @@ pub(super) fn labelled_box(left: &[String], right: &[String], width: i32) -> Sym
                 y,
                 if side < 0 { Dir::Left } else { Dir::Right },
             );
-            s.lead(
-                Point::new(side * (half + 1), y),
-                Point::new(side * half, y),
-            );
+            s.lead(Point::new(side * (half + 1), y), Point::new(side * half, y));
             let wide = crate::font::width(name, false) as f32 / crate::geometry::UNIT as f32;
             let x = side as f32 * (half as f32 - 0.5 - wide / 2.0);
             s.marks.push(Mark::new(x, y as f32, name));

@@ -240,7 +240,8 @@ fn upright(s: &mut Symbol, body_from: f32, body_to: f32) {
     s.pin(0, -3, Dir::Up);
     s.pin(0, 3, Dir::Down);
     let px = |v: f32| (v * UNIT as f32).round() as i32;
-    s.bodies.push(Area::new(-1, -3 * UNIT + 4, 1, px(body_from)));
+    s.bodies
+        .push(Area::new(-1, -3 * UNIT + 4, 1, px(body_from)));
     s.bodies.push(Area::new(-1, px(body_to), 1, 3 * UNIT - 4));
     s.ink.push(Ink::line(&[(0.0, -3.0), (0.0, body_from)]));
     s.ink.push(Ink::line(&[(0.0, body_to), (0.0, 3.0)]));

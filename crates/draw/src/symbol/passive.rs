@@ -33,7 +33,8 @@ pub(super) fn capacitor(plus: Option<usize>) -> Symbol {
             upright(&mut s, -0.35, 0.35);
             s.body(-1.3, -0.5, 1.3, 0.5);
             for y in [-0.35, 0.35] {
-                s.ink.push(Ink::stroke(&[(-1.25, y), (1.25, y)], Pen::Heavy));
+                s.ink
+                    .push(Ink::stroke(&[(-1.25, y), (1.25, y)], Pen::Heavy));
             }
         }
         Some(end) => {

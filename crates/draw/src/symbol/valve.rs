@@ -50,7 +50,11 @@ pub(super) fn grid_valve(v: &ValveForm) -> Symbol {
                 .push(Ink::line(&[(-4.0, *y as f32), (-rim(*y), *y as f32)]));
         }
     }
-    let cathodes: &[i32] = if v.filament { &[-1, 1, -3, 3, 2] } else { &BESIDE };
+    let cathodes: &[i32] = if v.filament {
+        &[-1, 1, -3, 3, 2]
+    } else {
+        &BESIDE
+    };
     for x in cathodes.iter().take(v.cathodes) {
         s.pin(*x, 4, Dir::Down);
         s.lead(Point::new(*x, 4), Point::new(*x, 3));
@@ -71,7 +75,8 @@ pub(super) fn grid_valve(v: &ValveForm) -> Symbol {
         let x = [2, 3, -3][i.min(2)];
         s.pin(x, if i < 2 { 4 } else { 5 }, Dir::Down);
         s.lead(Point::new(x, 4), Point::new(x, 3));
-        s.ink.push(Ink::line(&[(x as f32, 4.0), (x as f32, rim(x))]));
+        s.ink
+            .push(Ink::line(&[(x as f32, 4.0), (x as f32, rim(x))]));
     }
     // Electrodes.
     if v.plates > 0 {
@@ -90,8 +95,7 @@ pub(super) fn grid_valve(v: &ValveForm) -> Symbol {
                 .push(Ink::line(&[(1.7, y), (2.3, y), (2.3, 0.0), (3.0, 0.0)]));
         }
         if g == 2 && v.suppressors > 0 {
-            s.ink
-                .push(Ink::line(&[(1.7, y), (2.0, y), (2.0, rim(2))]));
+            s.ink.push(Ink::line(&[(1.7, y), (2.0, y), (2.0, rim(2))]));
         }
     }
     if v.filament {
@@ -203,4 +207,3 @@ pub(super) fn heater(tap: bool) -> Symbol {
     }
     s
 }
-

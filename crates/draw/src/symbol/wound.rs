@@ -34,8 +34,7 @@ pub(super) fn transformer(left: &[Coil], right: &[Coil]) -> Symbol {
                 if a == b {
                     continue;
                 }
-                s.ink
-                    .push(Ink::coil(x, *a as f32, *b as f32, -side as f32));
+                s.ink.push(Ink::coil(x, *a as f32, *b as f32, -side as f32));
             }
         }
     }
@@ -65,8 +64,7 @@ pub(super) fn tank() -> Symbol {
     s.ink.push(Ink::rect(-6.0, -4.0, 6.0, 4.0, Fill::Paper));
     for side in [-1.0, 1.0] {
         for y in [-2.0, 2.0] {
-            s.ink
-                .push(Ink::line(&[(side * 6.0, y), (side * 4.2, y)]));
+            s.ink.push(Ink::line(&[(side * 6.0, y), (side * 4.2, y)]));
         }
         s.ink.push(Ink::coil(side * 4.2, -2.0, 2.0, -side));
     }

@@ -1,0 +1,89 @@
+//! `draw` as a technician runs it: the picture is whole, says what it shows, and half a tracing is no obstacle.
+
+mod common;
+
+use common::{run, run_with};
+
+/// Parts of an example, by the JSON summary.
+fn summary(name: &str) -> serde_json::Value {
+    run(&["draw", "--json", &format!("examples/{name}.wiring")])
+        .ends(0)
+        .json()
+}
+
+#[test]
+fn the_examples_keep_the_conventions() {
+    for name in ["pip", "curlew", "turnstone"] {
+        let drawn = summary(name);
+        assert_eq!(drawn["plain"], false, "{name}");
+        assert_eq!(drawn["loose"], 0, "{name}");
+        let (kept, met) = (
+            drawn["conventions_kept"].as_f64().expect("kept"),
+            drawn["conventions_met"].as_f64().expect("met"),
+        );
+        assert!(met > 20.0 && kept >= 0.95 * met, "{name}: {kept} of {met}");
+    }
+}
+
+#[test]
+fn the_picture_holds_every_part_and_no_script() {
+    let ran = run(&["draw", "examples/pip.wiring"]);
+    ran.ends(0).calm();
+    assert!(ran.out.starts_with("<svg"));
+    for part in ["V1", "R14", "C7a", "VOLUME", "LS1", "12AX7"] {
+        assert!(ran.out.contains(part), "{part}");
+    }
+    assert!(ran.out.contains("<title>"));
+    for forbidden in ["<script", "style=", "<style", "href=\"http"] {
+        assert!(!ran.out.contains(forbidden), "{forbidden}");
+    }
+    let again = run(&["draw", "examples/pip.wiring"]);
+    assert_eq!(ran.out, again.out);
+}
+
+#[test]
+fn zigzags_differ_from_boxes() {
+    let boxes = run(&["draw", "examples/pip.wiring"]).out;
+    let zigzags = run(&["draw", "--ieee", "examples/pip.wiring"]).out;
+    assert_ne!(boxes, zigzags);
+}
+
+#[test]
+fn files_are_written_whole() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for (name, start) in [("amp.svg", &b"<svg"[..]), ("amp.png", &b"\x89PNG"[..])] {
+        let path = folder.path().join(name);
+        let ran = run(&[
+            "draw",
+            "examples/pip.wiring",
+            "-o",
+            path.to_str().expect("a path"),
+        ]);
+        ran.ends(0).fits();
+        assert!(ran.out.contains("48 parts"), "{}", ran.out);
+        let bytes = std::fs::read(&path).expect("the picture");
+        assert!(bytes.starts_with(start), "{name}");
+    }
+    let ran = run(&["draw", "examples/pip.wiring", "-o", "amp.bmp"]);
+    ran.ends(2).fits();
+    assert!(ran.err.contains(".svg"), "{}", ran.err);
+}
+
+#[test]
+fn half_a_tracing_is_drawn() {
+    for text in [
+        "V1.1 - R1 100k - B1\n",
+        "V1 12AX7\n",
+        "",
+        "R1 47k\nZ9 box a b\n",
+    ] {
+        let ran = run_with(&["draw", "-"], text.as_bytes());
+        ran.calm();
+        assert!(
+            ran.out.starts_with("<svg"),
+            "{text}\n{}\n{}",
+            ran.out,
+            ran.err
+        );
+    }
+}
