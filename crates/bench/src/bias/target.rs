@@ -240,8 +240,16 @@ pub(super) fn add(sheet: &mut Sheet, given: &BiasRequest<'_>, valve: &DataSheet,
         }
         None => window.start,
     };
-    if let Some(volts) = now.plate_volts {
-        currents_to_aim_at(given, valve, limit, aim, volts.value, &mut lines);
+    if let Some(volts) = now.plate_volts.filter(|v| v.value > 0.0) {
+        let amps = aim * limit / volts.value;
+        if amps <= most_amps(given, valve, volts.value) {
+            currents_to_aim_at(given, valve, limit, aim, amps, &mut lines);
+        } else {
+            sheet.missing(
+                "the plate current to aim at",
+                "The valve cannot idle at that current with so few plate volts: read the plate again, against ground.",
+            );
+        }
     }
     if stage != Stage::FixedBias {
         the_resistor(
@@ -258,19 +266,41 @@ pub(super) fn add(sheet: &mut Sheet, given: &BiasRequest<'_>, valve: &DataSheet,
     sheet.section("Where it should be", lines);
 }
 
+/// No valve idles at more amperes, whatever its type: common practice, no source.
+const NEVER_AMPS: f64 = 1.0;
+
+/// The highest plate current that the valve can idle at: its law's at zero grid volts, its limit of cathode current.
+///
+/// A screen that wasn't typed is taken at the plate's volts. Plate to cathode volts, amperes.
+fn most_amps(given: &BiasRequest<'_>, valve: &DataSheet, plate_volts: f64) -> f64 {
+    let section = section_of(valve).0;
+    let cathode = given.cathode.map_or(0.0, |c| c.value.max(0.0));
+    let by_law = law_for(valve, section).map(|law| {
+        let now = NowPoint {
+            plate: plate_volts,
+            screen: given.screen.map_or(plate_volts, |s| s.value - cathode),
+            cathode: 0.0,
+            plate_amps: 0.0,
+            sharing: 1.0,
+        };
+        currents(law, &now, 0.0).map_or(0.0, |(plate, _)| plate)
+    });
+    let by_limit = valve.guarding_limit(section, LimitQuantity::CathodeAmps);
+    by_law
+        .into_iter()
+        .chain(by_limit)
+        .fold(NEVER_AMPS, f64::min)
+}
+
 /// The plate current of the aim and what the cathode resistor shows then.
 fn currents_to_aim_at(
     given: &BiasRequest<'_>,
     valve: &DataSheet,
     limit: f64,
     aim: f64,
-    plate_volts: f64,
+    amps: f64,
     lines: &mut Vec<Line>,
 ) {
-    if plate_volts <= 0.0 {
-        return;
-    }
-    let amps = aim * limit / plate_volts;
     lines.push(
         told(
             format!("Plate current for {} % of {limit} W", round(aim * 100.0)),

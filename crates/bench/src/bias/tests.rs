@@ -237,6 +237,35 @@ fn lowest_plate_limit(valve: &DataSheet) -> Option<f64> {
         .reduce(f64::min)
 }
 
+/// With next to no volts on the plate the aim's current would be absurd, up to infinity: nothing is proposed then.
+#[test]
+fn no_current_is_proposed_that_the_valve_cannot_draw() {
+    for name in ["EL84", "6V6GT", "12AX7", "KT66"] {
+        for volts in [f64::MIN_POSITIVE / 4.0, 1e-9, 0.5, 9.0] {
+            let given = BiasRequest {
+                valve: Some(valve(name)),
+                plate: exact(volts),
+                stage: Some(Stage::FixedBias),
+                ..BiasRequest::default()
+            };
+            let sheet = sheet(&given);
+            assert!(
+                sheet
+                    .lines()
+                    .all(|l| !l.what().starts_with("Plate current for")),
+                "{name} {volts}"
+            );
+            assert!(
+                sheet
+                    .missing
+                    .iter()
+                    .any(|m| m.what.contains("to aim at") && m.remedy.contains("read the plate")),
+                "{name} {volts}"
+            );
+        }
+    }
+}
+
 #[test]
 fn no_window_reaches_above_the_limit() {
     for stage in [Stage::FixedBias, Stage::CathodePair, Stage::SingleEnded] {
