@@ -169,13 +169,20 @@ pub fn assemble(
                 &part.name,
                 format!("`{label}` is a box: drawn, not computed"),
             ),
-            Kind::Unknown => b.unsolved(
-                &part.name,
-                format!(
-                    "nothing says what it is; state its kind, as in `{} pot 1M audio`",
-                    part.name
-                ),
-            ),
+            Kind::Unknown => {
+                let example = if part.name.starts_with('T') {
+                    "output 8k:8 ohm"
+                } else {
+                    "pot 1M audio"
+                };
+                b.unsolved(
+                    &part.name,
+                    format!(
+                        "nothing says what it is; state its kind, as in `{} {example}`",
+                        part.name
+                    ),
+                );
+            }
         }
     }
     untraced.say(&mut b);
