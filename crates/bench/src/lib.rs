@@ -14,20 +14,29 @@ pub mod cold;
 pub mod discharge;
 pub mod fuse;
 pub mod heaters;
+pub mod heating;
+pub mod idle;
 pub mod kirchhoff;
 pub mod lamp;
 pub mod leakage;
 pub mod part;
+mod powered;
+pub mod proof;
 pub mod rules;
+pub mod safety;
 pub mod sanity;
 pub mod sheet;
 pub mod slips;
 pub mod speaker;
+pub mod supply;
+pub mod surge;
 pub mod tolerance;
 pub mod typed;
 pub mod valves;
+pub mod wall;
 
 #[cfg(test)]
 mod testing;
 
 pub use chart::{Chart, ChartRequest};
+pub use powered::Asked;
