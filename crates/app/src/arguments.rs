@@ -2,10 +2,12 @@
 
 mod sheets;
 mod values;
+mod wired;
 
 pub(crate) use sheets::{
     Bias, Bleeder, Discharge, Fuse, Heaters, Lamp, Leakage, Place, Speaker, Stage,
 };
+pub(crate) use wired::{Proof, Region, Safety, Supply, Wired};
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -56,6 +58,12 @@ pub(crate) enum Command {
     Speaker(Speaker),
     /// Draw the schematic of what was traced
     Draw(Draw),
+    /// Sheet: rails, who draws, surge, discharge, rectifier, fuse
+    Supply(Supply),
+    /// Sheet: mains side and hand-over, pass, fail or open
+    Safety(Safety),
+    /// Sheet: burn-in, controls, oscillation sweep, tap test
+    Proof(Proof),
     /// List ready pieces of circuit, or print one with free names
     Snippet(Snippet),
     /// List the data sheets of valves, or print one

@@ -190,7 +190,8 @@ impl Sources {
     }
 }
 
-fn csv(sheet: &Sheet) -> Result<String, Failure> {
+/// The sheet as CSV: one row a line.
+pub(crate) fn csv(sheet: &Sheet) -> Result<String, Failure> {
     let head = [
         "section",
         "what",

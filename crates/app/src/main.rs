@@ -18,6 +18,7 @@ mod picture;
 mod problems;
 mod replace;
 mod table;
+mod wired_sheet;
 
 use clap::Parser as _;
 use std::process::ExitCode;
@@ -41,6 +42,9 @@ fn main() -> ExitCode {
         arguments::Command::Leakage(given) => commands::leakage::run(given),
         arguments::Command::Speaker(given) => commands::speaker::run(given),
         arguments::Command::Draw(given) => commands::draw::run(given),
+        arguments::Command::Supply(given) => commands::supply::run(given),
+        arguments::Command::Safety(given) => commands::safety::run(given),
+        arguments::Command::Proof(given) => commands::proof::run(given),
         arguments::Command::Snippet(given) => commands::snippet::run(given),
         arguments::Command::Valves(given) => commands::valves::run(given),
     };

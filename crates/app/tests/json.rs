@@ -65,11 +65,17 @@ fn covers(documented: &str, printed: &str) -> bool {
 
 #[track_caller]
 fn holds(section: &str, values: &[Value]) {
+    holds_beside(section, "", values);
+}
+
+/// The same for a section whose commands print the fields of another section too.
+fn holds_beside(section: &str, beside: &str, values: &[Value]) {
     let mut printed = BTreeSet::new();
     for value in values {
         paths(value, "", &mut printed);
     }
     let mut known = documented(section);
+    known.extend(documented(beside));
     for (path, absent) in documented("") {
         known.push((path.replacen("errors", "warnings", 1), absent));
         known.push((path, absent));
@@ -184,12 +190,43 @@ fn bench_sheets_print_what_is_documented() {
         "T1A",
     ]);
     let half = sheet(&["leakage", "--grid", "0.1"]);
-    holds("bench sheets", &[sheet(BIAS), fuse, half]);
+    let safety = sheet(&["safety", "--answer", "cord=yes"]);
+    let proof = sheet(&["proof", "--row", "25 0.41 312 35"]);
+    holds("bench sheets", &[sheet(BIAS), fuse, half, safety, proof]);
 }
 
 #[test]
 fn snapshot_of_a_bias_sheet() {
     insta::assert_json_snapshot!("bias-el84", four_digits(sheet(BIAS)));
+}
+
+/// Readings that tell an output valve's currents, as a technician adds them.
+const IDLE_READ: &str = "readings idle\nV2.3 305\nV2.4 290\nV2.8 17.9\nB2 to V2.4 1.4\n";
+
+#[test]
+fn sheets_of_a_wiring_print_what_is_documented() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let more = folder.path().join("idle.readings");
+    std::fs::write(&more, IDLE_READ).expect("written");
+    let more = more.to_str().expect("a path");
+    for (command, section) in [
+        ("supply", "supply"),
+        ("bias", "bias of a wiring"),
+        ("heaters", "heaters of a wiring"),
+    ] {
+        let values: Vec<Value> = ["pip", "curlew", "turnstone"]
+            .into_iter()
+            .map(|name| {
+                let mut arguments = vec![command.to_owned()];
+                arguments.extend(example(name));
+                if name == "pip" {
+                    arguments.extend(["--readings", more, "--block", "idle"].map(str::to_owned));
+                }
+                sheet(&arguments.iter().map(String::as_str).collect::<Vec<_>>())
+            })
+            .collect();
+        holds_beside(section, "bench sheets", &values);
+    }
 }
 
 #[test]

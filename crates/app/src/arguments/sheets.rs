@@ -1,13 +1,12 @@
-//! Arguments of the bench sheets that work from typed numbers.
+//! Arguments of the bench sheets that work from typed numbers; bias and heaters from a wiring too.
 
-use super::values;
+use super::{Wired, values};
 use crate::bench_sheet::Form;
 use bench::fuse::Marking;
 use bench::heaters::Winding;
 use bench::speaker::Load;
 use bench::typed::Typed;
 use clap::{Args, ValueEnum};
-use std::path::PathBuf;
 
 /// What sort of output stage it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -24,10 +23,14 @@ pub(crate) enum Stage {
 #[derive(Debug, Args)]
 #[command(
     arg_required_else_help = true,
-    after_help = "Examples: tubewright bias --valve EL84 --plate 310 --cathode 11.2 --ohms 130 --shared 2\n          \
+    after_help = "Examples: tubewright bias amp.wiring\n          \
+                  tubewright bias --valve EL84 --plate 310 --cathode 11.2 --ohms 130 --shared 2\n          \
                   tubewright bias --valve EL34 --plate 447 --cathode 38mV --ohms 1"
 )]
 pub(crate) struct Bias {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
     /// The valve's type
     #[arg(long, value_name = "TYPE")]
     pub(crate) valve: Option<String>,
@@ -79,9 +82,6 @@ pub(crate) struct Bias {
     /// Error of the meter on direct volts; else 0.5 %
     #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
     pub(crate) meter: Option<f64>,
-    /// Your own data sheets of valves, besides the built-in ones
-    #[arg(long, value_name = "FILE")]
-    pub(crate) valves_file: Option<PathBuf>,
     /// How to print.
     #[command(flatten)]
     pub(crate) form: Form,
@@ -91,9 +91,13 @@ pub(crate) struct Bias {
 #[derive(Debug, Args)]
 #[command(
     arg_required_else_help = true,
-    after_help = "Example: tubewright heaters --valves 12AX7,12AX7,EL84x2,EZ81 --winding \"6.3V 3A\""
+    after_help = "Examples: tubewright heaters amp.wiring\n          \
+                  tubewright heaters --valves 12AX7,12AX7,EL84x2,EZ81 --winding \"6.3V 3A\""
 )]
 pub(crate) struct Heaters {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
     /// Types with their count: `12AX7,EL84x2`, at other volts `"12AX7 12.6V"`
     #[arg(long, value_name = "TYPES", value_delimiter = ',')]
     pub(crate) valves: Vec<String>,
@@ -106,15 +110,9 @@ pub(crate) struct Heaters {
     /// Volts read at the socket pins, one for each supply
     #[arg(long, value_name = "VOLTS", value_parser = values::volts)]
     pub(crate) read: Vec<Typed>,
-    /// Heaters in series: their current
+    /// Heaters in series, fed from `--mains`: their current
     #[arg(long, value_name = "AMPS", value_parser = values::amps)]
     pub(crate) series: Option<Typed>,
-    /// What feeds the series chain
-    #[arg(long, value_name = "VOLTS", value_parser = values::volts, requires = "series")]
-    pub(crate) mains: Option<Typed>,
-    /// Your own data sheets of valves, besides the built-in ones
-    #[arg(long, value_name = "FILE")]
-    pub(crate) valves_file: Option<PathBuf>,
     /// How to print.
     #[command(flatten)]
     pub(crate) form: Form,

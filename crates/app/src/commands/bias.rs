@@ -1,15 +1,18 @@
-//! `bias`: plate and screen watts of each output valve, where they should be, and the resistor to fit.
+//! `bias`: plate and screen watts of each output valve, from a wiring or from typed numbers, where they should be, and the resistor to fit.
 
 use crate::arguments::{Bias as Given, Stage as Sort};
-use crate::bench_sheet;
-use crate::library;
 use crate::outcome::{Failure, Outcome};
+use crate::{bench_sheet, library, wired_sheet};
 use bench::bias::{BiasRequest, Stage, bias};
+use bench::idle::idle;
 use wiring::sheet::{Library, Sheet};
 
 /// Runs `bias`.
 pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
-    let own = library::load(given.valves_file.as_deref())?;
+    if !given.wired.files.is_empty() {
+        return of_amp(given);
+    }
+    let own = library::load(given.wired.valves_file.as_deref())?;
     let valve = given
         .valve
         .as_deref()
@@ -39,6 +42,21 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         target: given.target,
     };
     bench_sheet::with_library(&bias(&request, &own.library), given.form, &own)
+}
+
+/// Every output stage of a wiring, as it should idle and as it was read.
+fn of_amp(given: &Given) -> Result<Outcome, Failure> {
+    if given.valve.is_some() || given.plate.is_some() || given.cathode.is_some() {
+        return Err(Failure::misuse(
+            "Both a wiring and typed numbers were given.",
+            "Leave out `--valve`, `--plate` and `--cathode`, or the file.",
+        ));
+    }
+    let amp = wired_sheet::load(&given.wired)?;
+    let asked = wired_sheet::asked(&given.wired, &amp)?;
+    let idle = idle(&amp.circuit, &amp.library, &asked);
+    let value = serde_json::to_value(&idle).unwrap_or_default();
+    wired_sheet::outcome(&amp, &idle.sheet, value, given.form)
 }
 
 /// The sheet of a type that amplifies.

@@ -33,14 +33,26 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
 
 /// The options as the computing crate wants them; names that are nowhere are wrong use.
 fn request(given: &Given, amp: &Amp) -> Result<ChartRequest, Failure> {
-    if let Some(name) = &given.bench.block {
+    known_block(amp, given.bench.block.as_deref())?;
+    Ok(ChartRequest {
+        block: given.bench.block.clone(),
+        mains_volts: given.bench.mains,
+        sets: amp.settings(&given.bench.sets)?,
+        without_valves: amp.valves(&given.bench.without)?,
+        ..ChartRequest::default()
+    })
+}
+
+/// Fails when no readings block bears the name.
+pub(crate) fn known_block(amp: &Amp, name: Option<&str>) -> Result<(), Failure> {
+    if let Some(name) = name {
         let blocks: Vec<&str> = amp
             .circuit
             .readings
             .iter()
             .map(|b| b.name.as_str())
             .collect();
-        if !blocks.contains(&name.as_str()) {
+        if !blocks.contains(&name) {
             let remedy = if blocks.is_empty() {
                 "The files hold no readings. Leave `--block` out for a chart without them."
                     .to_owned()
@@ -53,13 +65,7 @@ fn request(given: &Given, amp: &Amp) -> Result<ChartRequest, Failure> {
             ));
         }
     }
-    Ok(ChartRequest {
-        block: given.bench.block.clone(),
-        mains_volts: given.bench.mains,
-        sets: amp.settings(&given.bench.sets)?,
-        without_valves: amp.valves(&given.bench.without)?,
-        ..ChartRequest::default()
-    })
+    Ok(())
 }
 
 fn csv(chart: &Chart) -> Result<String, Failure> {

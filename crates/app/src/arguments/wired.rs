@@ -1,0 +1,139 @@
+//! Arguments of the bench sheets that work from a wiring, and from typed numbers where there is none.
+
+use super::{mains_volts, setting, values};
+use crate::bench_sheet::Form;
+use bench::fuse::Marking;
+use bench::proof::LogRow;
+use bench::typed::Typed;
+use clap::{Args, ValueEnum};
+use std::path::PathBuf;
+use wiring::circuit::Position;
+
+/// The amplifier that a sheet is for; a sheet may do without.
+#[derive(Debug, Args)]
+pub(crate) struct Wired {
+    /// Wirings and readings; several are joined into one amp
+    #[arg(value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// Readings in a file of their own (also CSV)
+    #[arg(long, value_name = "FILE")]
+    pub(crate) readings: Vec<PathBuf>,
+    /// Volts at the wall, instead of what the files say
+    #[arg(long, value_name = "VOLTS", value_parser = mains_volts)]
+    pub(crate) mains: Option<f64>,
+    /// Where a knob or switch stands: `VOLUME=5`, `S1=open`, `J1=plugged`
+    #[arg(long = "set", value_name = "KNOB=5", value_parser = setting)]
+    pub(crate) sets: Vec<(String, Position)>,
+    /// Valves pulled: `V5`, or `V2,V3`
+    #[arg(long, value_name = "VALVE", value_delimiter = ',')]
+    pub(crate) without: Vec<String>,
+    /// The readings block to use, by its name
+    #[arg(long, value_name = "NAME")]
+    pub(crate) block: Option<String>,
+    /// Your own data sheets of valves, besides the built-in ones
+    #[arg(long, value_name = "FILE")]
+    pub(crate) valves_file: Option<PathBuf>,
+}
+
+/// `supply`.
+#[derive(Debug, Args)]
+#[command(
+    arg_required_else_help = true,
+    after_help = "Examples: tubewright supply amp.wiring\n          tubewright supply --winding 265 --rectifier 5Y3GT --reservoir 16u --load 60mA"
+)]
+pub(crate) struct Supply {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
+    /// What is printed beside the mains fuse holder: `T1A`, `2 A slow`
+    #[arg(long, value_name = "TEXT", value_parser = values::marking)]
+    pub(crate) marking: Option<Marking>,
+    /// Without a wiring: volts of the winding, each half to its tap
+    #[arg(long, value_name = "VOLTS", value_parser = values::volts)]
+    pub(crate) winding: Option<Typed>,
+    /// Direct current at which the winding has these volts
+    #[arg(long, value_name = "AMPS", value_parser = values::amps)]
+    pub(crate) winding_current: Option<Typed>,
+    /// Ohms of the winding end to end
+    #[arg(long, value_name = "OHMS", value_parser = values::ohms)]
+    pub(crate) winding_ohms: Option<Typed>,
+    /// Volts that the primary is made for
+    #[arg(long, value_name = "VOLTS", value_parser = values::volts)]
+    pub(crate) primary: Option<Typed>,
+    /// Ohms of the primary
+    #[arg(long, value_name = "OHMS", value_parser = values::ohms)]
+    pub(crate) primary_ohms: Option<Typed>,
+    /// A rectifier valve's type, `silicon` (two diodes) or `bridge`
+    #[arg(long, value_name = "TYPE")]
+    pub(crate) rectifier: Option<String>,
+    /// The first capacitor
+    #[arg(long, value_name = "FARADS", value_parser = values::farads)]
+    pub(crate) reservoir: Option<Typed>,
+    /// Its rated volts
+    #[arg(long, value_name = "VOLTS", value_parser = values::volts)]
+    pub(crate) rated: Option<Typed>,
+    /// Current that the amplifier draws
+    #[arg(long, value_name = "AMPS", value_parser = values::amps)]
+    pub(crate) load: Option<Typed>,
+    /// A resistor across the first capacitor
+    #[arg(long, value_name = "OHMS", value_parser = values::ohms)]
+    pub(crate) bleeder: Option<Typed>,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}
+
+/// Regions, as they are typed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Region {
+    /// Continental Europe
+    Eu,
+    /// United Kingdom
+    Uk,
+    /// North America
+    Us,
+}
+
+/// `safety`.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples: tubewright safety amp.wiring --region eu\n          tubewright safety --region us --answer cord=yes --answer \"earth-bond=0.08 ohm\""
+)]
+pub(crate) struct Safety {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
+    /// Whose limits and cord colours; by the mains volts otherwise
+    #[arg(long, value_enum)]
+    pub(crate) region: Option<Region>,
+    /// An answer to a line: `cord=yes`, `earth-bond=0.08 ohm`
+    #[arg(long = "answer", value_name = "LINE=ANSWER")]
+    pub(crate) answers: Vec<String>,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}
+
+/// `proof`.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples: tubewright proof amp.wiring --answer VOLUME=yes\n          tubewright proof --row \"25 0.41 312 35\" --row \"150 0.42 309 52\""
+)]
+pub(crate) struct Proof {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
+    /// A row of the burn-in log: minutes, mains A, HT V, degrees C
+    #[arg(long = "row", value_name = "ROW", value_parser = row)]
+    pub(crate) rows: Vec<LogRow>,
+    /// An answer to a line: `VOLUME=yes`, `tap-V1=no`
+    #[arg(long = "answer", value_name = "LINE=ANSWER")]
+    pub(crate) answers: Vec<String>,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}
+
+fn row(text: &str) -> Result<LogRow, String> {
+    bench::proof::row(text).map_err(|e| e.to_string())
+}

@@ -1,0 +1,85 @@
+//! What every sheet from a wiring shares: reading the files, the request, answers, printing.
+
+use crate::amp::{self, Amp};
+use crate::arguments::Wired;
+use crate::bench_sheet::{self, Form};
+use crate::commands::chart::known_block;
+use crate::outcome::{Failure, Outcome};
+use bench::Asked;
+use bench::answers::Answers;
+use bench::sheet::Sheet;
+use serde_json::Value;
+use wiring::readings::Answer;
+
+/// Reads the files; no file at all is an amplifier of which nothing is known.
+pub(crate) fn load(wired: &Wired) -> Result<Amp, Failure> {
+    amp::load(&wired.files, &wired.readings, wired.valves_file.as_deref())
+}
+
+/// The options as the computing crate wants them; names that are nowhere are wrong use.
+pub(crate) fn asked(wired: &Wired, amp: &Amp) -> Result<Asked, Failure> {
+    known_block(amp, wired.block.as_deref())?;
+    Ok(Asked {
+        block: wired.block.clone(),
+        mains_volts: wired.mains,
+        sets: amp.settings(&wired.sets)?,
+        without_valves: amp.valves(&wired.without)?,
+    })
+}
+
+/// The answers of the files with those typed after `--answer`.
+pub(crate) fn answers(amp: &Amp, typed: &[String]) -> Result<Answers, Failure> {
+    let mut all = Vec::new();
+    for text in typed {
+        all.push(answer(text)?);
+    }
+    Ok(Answers::of(&amp.circuit).and(all))
+}
+
+/// `earth-bond=0.08 ohm`: read by the notation itself, as an `answer` line.
+fn answer(text: &str) -> Result<Answer, Failure> {
+    let wrong = |what: String| {
+        Failure::misuse(
+            what,
+            "Type the line's name, `=`, and `yes`, `no` or a figure: `--answer cord=yes`, \
+             `--answer \"earth-bond=0.08 ohm\"`.",
+        )
+    };
+    let Some((item, said)) = text.split_once('=') else {
+        return Err(wrong(format!("`{text}` is no answer.")));
+    };
+    let line = format!(
+        "readings answers\npower off\nanswer {} {}\n",
+        item.trim(),
+        said.trim()
+    );
+    let read = wiring::read_one(&line);
+    let found = read.circuit.readings.into_iter().flat_map(|b| b.answers);
+    match (
+        found.last(),
+        read.problems
+            .iter()
+            .find(|p| p.severity == wiring::Severity::Error),
+    ) {
+        (Some(answer), None) => Ok(answer),
+        (_, Some(problem)) => Err(wrong(format!("`{text}`: {}", problem.message))),
+        (None, None) => Err(wrong(format!("`{text}` is no answer."))),
+    }
+}
+
+/// Prints a sheet of an amplifier: `value` is what JSON shows, the sheet's own fields in it.
+pub(crate) fn outcome(
+    amp: &Amp,
+    sheet: &Sheet,
+    value: Value,
+    form: Form,
+) -> Result<Outcome, Failure> {
+    let text = if form.json {
+        amp.json(value)
+    } else if form.csv {
+        bench_sheet::csv(sheet)?
+    } else {
+        bench_sheet::text(sheet)
+    };
+    Ok(amp.outcome(text, form.json))
+}
