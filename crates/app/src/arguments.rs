@@ -7,7 +7,7 @@ mod wired;
 pub(crate) use sheets::{
     Bias, Bleeder, Discharge, Fuse, Heaters, Lamp, Leakage, Place, Speaker, Stage,
 };
-pub(crate) use wired::{Proof, Region, Safety, Supply, Wired};
+pub(crate) use wired::{Cold, Inspect, Powerup, Proof, Region, Safety, Supply, Wired};
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -58,6 +58,12 @@ pub(crate) enum Command {
     Speaker(Speaker),
     /// Draw the schematic of what was traced
     Draw(Draw),
+    /// Sheet: what eyes and nose find before power
+    Inspect(Inspect),
+    /// Sheet: ohms before power, go or no-go
+    Cold(Cold),
+    /// Sheet: lamp, mains steps, when to switch off, where charge stays
+    Powerup(Powerup),
     /// Sheet: rails, who draws, surge, discharge, rectifier, fuse
     Supply(Supply),
     /// Sheet: mains side and hand-over, pass, fail or open

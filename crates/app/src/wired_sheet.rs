@@ -67,6 +67,19 @@ fn answer(text: &str) -> Result<Answer, Failure> {
     }
 }
 
+/// The sheet with the figures behind it; the sheet's own fields come first.
+pub(crate) fn beside<T: serde::Serialize>(sheet: &Sheet, figures: &T) -> Value {
+    let mut value = bench_sheet::value(sheet);
+    if let (Some(fields), Ok(Value::Object(more))) =
+        (value.as_object_mut(), serde_json::to_value(figures))
+    {
+        for (name, figure) in more {
+            fields.entry(name).or_insert(figure);
+        }
+    }
+    value
+}
+
 /// Prints a sheet of an amplifier: `value` is what JSON shows, the sheet's own fields in it.
 pub(crate) fn outcome(
     amp: &Amp,

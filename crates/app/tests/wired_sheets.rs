@@ -6,7 +6,9 @@ mod common;
 use common::{Ran, root, run};
 use serde_json::Value;
 
-const COMMANDS: [&str; 5] = ["supply", "bias", "heaters", "safety", "proof"];
+const COMMANDS: [&str; 8] = [
+    "inspect", "cold", "powerup", "supply", "bias", "heaters", "safety", "proof",
+];
 const AMPLIFIERS: [&str; 3] = ["pip", "curlew", "turnstone"];
 
 /// A power amplifier of which a quarter of an hour was traced: no supply, no transformer kind, one valve.
@@ -91,6 +93,9 @@ fn half_a_tracing_gives_half_a_sheet_that_names_the_rest() {
     std::fs::write(&file, HALF).expect("written");
     let file = file.to_str().expect("a path");
     for (command, named) in [
+        ("inspect", ""),
+        ("cold", ""),
+        ("powerup", "mains transformer"),
         ("supply", "rectifier"),
         ("bias", ""),
         ("heaters", "heater"),

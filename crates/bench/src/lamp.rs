@@ -10,7 +10,7 @@ use crate::typed::positive_if_given;
 use solve::device::FilamentLaw;
 
 /// Watts of lamps that are made. Common practice, no source.
-const LAMPS: [f64; 8] = [25.0, 40.0, 60.0, 75.0, 100.0, 150.0, 200.0, 300.0];
+pub(crate) const LAMPS: [f64; 8] = [25.0, 40.0, 60.0, 75.0, 100.0, 150.0, 200.0, 300.0];
 
 /// No more lamps than this side by side.
 const MOST_LAMPS: u32 = 4;

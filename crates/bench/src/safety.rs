@@ -135,6 +135,28 @@ pub fn safety(
     sheet
 }
 
+/// The sections that are looked at before the first power as well: what forbids to go on, the mains side, cord and earth.
+pub(crate) fn before_power(
+    circuit: &Circuit,
+    library: &Library,
+    region: Option<Region>,
+    answers: &Answers,
+) -> [(&'static str, Vec<Line>); 3] {
+    let volts = made_for(circuit).or(circuit.heading.mains.map(|m| m.volts));
+    let side = MainsSide::of(circuit);
+    let check = Check {
+        circuit,
+        region: region.unwrap_or_else(|| volts.map_or(Region::Eu, Region::of_volts)),
+        answers,
+        side: &side,
+    };
+    [
+        ("Do not go on", check.stops(library)),
+        ("Mains side, unplugged", check.mains()),
+        ("Cord and earth", check.cord()),
+    ]
+}
+
 struct Check<'a> {
     circuit: &'a Circuit,
     region: Region,

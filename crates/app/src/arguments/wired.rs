@@ -94,6 +94,60 @@ pub(crate) enum Region {
     Us,
 }
 
+/// `cold`.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples: tubewright cold amp.wiring\n          tubewright cold amp.wiring --block \"cold check\""
+)]
+pub(crate) struct Cold {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
+    /// Volts of the ohmmeter at open leads; else 3 V
+    #[arg(long, value_name = "VOLTS", value_parser = values::volts)]
+    pub(crate) test_volts: Option<Typed>,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}
+
+/// `powerup`.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples: tubewright powerup amp.wiring\n          tubewright powerup amp.wiring --lamp 60 --mains 233"
+)]
+pub(crate) struct Powerup {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
+    /// The lamp at hand
+    #[arg(long, value_name = "WATTS", value_parser = values::watts)]
+    pub(crate) lamp: Option<Typed>,
+    /// An answer to a line: `load=yes`, `cold-check=yes`
+    #[arg(long = "answer", value_name = "LINE=ANSWER")]
+    pub(crate) answers: Vec<String>,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}
+
+/// `inspect`.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples: tubewright inspect amp.wiring\n          tubewright inspect --answer cord=no --answer C7=yes"
+)]
+pub(crate) struct Inspect {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
+    /// An answer to a line: `cord=yes`, `C7=no`
+    #[arg(long = "answer", value_name = "LINE=ANSWER")]
+    pub(crate) answers: Vec<String>,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}
+
 /// `safety`.
 #[derive(Debug, Args)]
 #[command(

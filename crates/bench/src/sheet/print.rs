@@ -35,11 +35,16 @@ fn plain(value: f64) -> String {
     }
 }
 
+/// Smaller than any meter shows or any amplifier means, in every unit: printed as nothing. Farads are smaller by nature.
+const NOTHING: f64 = 1e-10;
+
 /// A figure with its unit: `38.1 mA`, `104k`, `4.7 ohm`, `61.2 %`, `6.41 V ac`.
 pub(super) fn with_unit(value: f64, unit: &str) -> String {
     if !value.is_finite() {
         return "unknown".to_owned();
     }
+    let nothing = value.abs() < NOTHING && !unit.starts_with('F');
+    let value = if nothing { 0.0 } else { value };
     match quantity(unit) {
         Some((Quantity::Seconds, behind)) if value.abs() >= 119.5 => {
             let (number, unit) = if value.abs() < 7200.0 {
