@@ -3,7 +3,7 @@
 //! The three examples with parts opened, shorted, removed, turned round, of wild values, with
 //! other valves in the sockets, valves pulled, controls anywhere and any mains. A thousand by
 //! default, ten thousand with `TUBEWRIGHT_LONG=1`. The seed of a case is its number, so a case
-//! that fails can be had again alone.
+//! that fails can be had again alone, with `TUBEWRIGHT_CASE=371`.
 
 mod common;
 
@@ -12,6 +12,7 @@ use rand::seq::IndexedRandom as _;
 use rand::{Rng, RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use solve::AssembleOptions;
+use std::any::Any;
 use std::collections::BTreeMap;
 use wiring::circuit::{
     DiodeSort, Kind, Measured, MeasuredValue, NodeId, PartId, Position, Setting,
@@ -302,7 +303,8 @@ fn bounded(circuit: &Circuit, request: &ChartRequest, case: &str) -> u32 {
 
 /// What became of one damaged amplifier.
 struct Outcome {
-    status: String,
+    /// Solved, partly or failed; or what was wrong with the answer.
+    status: Result<String, String>,
     seconds: f64,
     steps: u32,
     case: String,
@@ -327,30 +329,54 @@ fn one(seed: u64, examples: &[Example]) -> Outcome {
     }
     let request = request(&circuit, &mut random);
     let case = format!("case {seed}, {}: {}", example.name, did.join(", "));
-    let steps = bounded(&circuit, &request, &case);
     let begun = std::time::Instant::now();
-    let chart = bench::chart::chart(&circuit, Library::built_in(), &request);
+    // One bad case must not hide the next.
+    let answer = std::panic::catch_unwind(|| {
+        let steps = bounded(&circuit, &request, &case);
+        let chart = bench::chart::chart(&circuit, Library::built_in(), &request);
+        answered(&chart, &case);
+        (steps, format!("{:?}", chart.status))
+    });
     let seconds = begun.elapsed().as_secs_f64();
-    answered(&chart, &case);
+    let (steps, status) = match answer {
+        Ok((steps, status)) => (steps, Ok(status)),
+        Err(panic) => (0, Err(said(&*panic))),
+    };
     Outcome {
-        status: format!("{:?}", chart.status),
+        status,
         seconds,
         steps,
         case,
     }
 }
 
+/// The text of a panic.
+fn said(panic: &(dyn Any + Send)) -> String {
+    let text = panic.downcast_ref::<String>().cloned();
+    text.or_else(|| panic.downcast_ref::<&str>().map(|t| (*t).to_owned()))
+        .unwrap_or_default()
+}
+
 #[test]
 fn every_damaged_amplifier_is_solved_or_explained() {
+    let examples = examples();
+    if let Some(seed) = std::env::var("TUBEWRIGHT_CASE")
+        .ok()
+        .and_then(|n| n.parse().ok())
+    {
+        let outcome = one(seed, &examples);
+        println!("{:.2} s, {}", outcome.seconds, outcome.case);
+        outcome.status.expect("a good answer");
+        return;
+    }
     let cases: u64 = if std::env::var_os("TUBEWRIGHT_LONG").is_some() {
         10_000
     } else {
         1_000
     };
-    let examples = examples();
     // Side by side; a case depends on its number alone.
     let lanes = std::thread::available_parallelism().map_or(1, |n| n.get() as u64);
-    let outcomes: Vec<Outcome> = std::thread::scope(|scope| {
+    let mut outcomes: Vec<Outcome> = std::thread::scope(|scope| {
         let running: Vec<_> = (0..lanes)
             .map(|lane| {
                 let examples = &examples;
@@ -364,23 +390,30 @@ fn every_damaged_amplifier_is_solved_or_explained() {
             .collect();
         running
             .into_iter()
-            .flat_map(|lane| lane.join().expect("no case panics"))
+            .flat_map(|lane| lane.join().expect("every panic was caught"))
             .collect()
     });
     let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
     for outcome in &outcomes {
-        *counts.entry(&outcome.status).or_default() += 1;
+        let status = outcome.status.as_ref().map_or("Wrong", |s| s);
+        *counts.entry(status).or_default() += 1;
     }
     println!("{} damaged amplifiers: {counts:?}", outcomes.len());
-    let slowest = outcomes
-        .iter()
-        .max_by(|a, b| a.seconds.total_cmp(&b.seconds));
-    let hardest = outcomes.iter().max_by_key(|o| o.steps);
-    if let (Some(slowest), Some(hardest)) = (slowest, hardest) {
-        println!("slowest chart: {:.2} s, {}", slowest.seconds, slowest.case);
-        println!("most steps: {}, {}", hardest.steps, hardest.case);
-    }
     assert_eq!(outcomes.len() as u64, cases);
     let failed = counts.get("Failed").copied().unwrap_or(0);
     assert!(failed * 10 < outcomes.len(), "{counts:?}");
+
+    let wrong: Vec<String> = outcomes
+        .iter()
+        .filter_map(|o| Some(format!("{}: {}", o.case, o.status.as_ref().err()?)))
+        .collect();
+    if let Some(hardest) = outcomes.iter().max_by_key(|o| o.steps) {
+        println!("most steps: {}, {}", hardest.steps, hardest.case);
+    }
+    outcomes.sort_by(|a, b| b.seconds.total_cmp(&a.seconds));
+    println!("slowest:");
+    for slow in outcomes.iter().take(20) {
+        println!("{:8.2} s  {}", slow.seconds, slow.case);
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
