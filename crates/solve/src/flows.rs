@@ -149,10 +149,7 @@ pub(crate) fn currents_of(law: &Law, solution: &Solution, lit: bool, output_amps
                 .iter()
                 .map(|plate| across(plate.plate, plate.cathode))
                 .collect();
-            let count = volts.len();
-            let mut amps = vec![0.0; count];
-            let mut slopes = vec![0.0; count * count];
-            group.mean_currents(&volts, &mut amps, &mut slopes);
+            let amps = group.amps_from(&mut solution.cycle_of(group), &volts);
             amps.into_iter().flat_map(pair).collect()
         }
     }

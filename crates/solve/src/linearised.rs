@@ -83,6 +83,9 @@ impl Linearised {
             (*high, *low) = (*value, *rest);
         }
         let mut here = Evaluation::new(&equations);
+        for (slot, cycle) in here.cycles.iter_mut().zip(&solution.cycles) {
+            slot.clone_from(cycle);
+        }
         equations.evaluate_exactly(&loaded, &point, &mut Ports::default(), &mut here);
         let mut factors = Factors::new(&equations.pattern);
         factors

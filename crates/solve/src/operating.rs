@@ -23,7 +23,8 @@ use crate::equations::{
     Approach, BadElement, Equations, Evaluation, Loaded, Point, Ports, Scale, two_sum,
 };
 use crate::linear::Factors;
-use crate::netlist::{Netlist, NodeIndex};
+use crate::netlist::{Netlist, NodeIndex, Rectifiers};
+use crate::supply::CycleMemory;
 
 /// Largest last correction of an accepted point, volts.
 pub const ACCEPTED_VOLTS: f64 = 1e-6;
@@ -104,6 +105,8 @@ pub struct Solution {
     pub lit: Vec<usize>,
     /// What `volts` and `amplifier_amps` cannot hold: see [`Solution::across`].
     pub(crate) rest: Vec<f64>,
+    /// The mains cycle of each rectifier group.
+    pub(crate) cycles: Vec<CycleMemory>,
 }
 
 impl Solution {
@@ -111,6 +114,14 @@ impl Solution {
     #[must_use]
     pub fn converged(&self) -> bool {
         self.status == Status::Converged
+    }
+
+    /// The mains cycle at this solution of the group with the same diodes, as a start for
+    /// [`Rectifiers::cycle_from`] and its like; a start from nothing if there is no such group.
+    #[must_use]
+    pub fn cycle_of(&self, group: &Rectifiers) -> CycleMemory {
+        let known = self.cycles.iter().find(|cycle| cycle.is_of(group));
+        known.cloned().unwrap_or_default()
     }
 
     /// Volts of node `a` over node `b`, to more digits than the difference of two `volts`
@@ -139,6 +150,19 @@ impl Solution {
 pub fn solve(netlist: &Netlist, start: Option<&[f64]>) -> Solution {
     match Solver::new(netlist) {
         Ok(mut solver) => solver.solve(netlist, start),
+        Err(BadElement { element }) => unsolved(netlist, element),
+    }
+}
+
+/// [`solve`] from the solution of a near circuit, which has the same nodes: its volts, and its
+/// rectifiers' cycles.
+#[must_use]
+pub fn solve_near(netlist: &Netlist, near: &Solution) -> Solution {
+    match Solver::new(netlist) {
+        Ok(mut solver) => {
+            solver.remember(&near.cycles);
+            solver.solve(netlist, Some(&near.volts))
+        }
         Err(BadElement { element }) => unsolved(netlist, element),
     }
 }
@@ -187,8 +211,17 @@ impl Solver {
         })
     }
 
+    /// Starts the rectifiers' cycles from these, one for each group, or from nothing.
+    pub(crate) fn remember(&mut self, cycles: &[CycleMemory]) {
+        for (at, slot) in self.here.cycles.iter_mut().enumerate() {
+            *slot = cycles.get(at).cloned().unwrap_or_default();
+        }
+    }
+
     /// Finds the operating point of `netlist`, from the volts in `start` (one for each node,
     /// ground first) if they are given. A netlist of another structure is compiled anew.
+    /// The cycles of rectifier groups start where the last solution left them, which changes
+    /// the answer by less than its tolerance.
     pub fn solve(&mut self, netlist: &Netlist, start: Option<&[f64]>) -> Solution {
         if !self.equations.fits(netlist, &mut self.shape) {
             match Self::new(netlist) {
@@ -273,6 +306,7 @@ impl Solver {
             correction_volts: self.count.correction,
             lit: self.loaded.lit.clone(),
             rest: self.point.low.clone(),
+            cycles: self.here.cycles.clone(),
         }
     }
 }
@@ -291,5 +325,6 @@ fn unsolved(netlist: &Netlist, element: usize) -> Solution {
         correction_volts: 0.0,
         lit: Vec::new(),
         rest: vec![0.0; nodes],
+        cycles: Vec::new(),
     }
 }

@@ -367,7 +367,8 @@ impl Build<'_> {
                 let mut amps = vec![0.0; ends.len()];
                 let mut slopes = vec![0.0; ends.len() * ends.len()];
                 // The operating point has judged this cycle already.
-                let _solved = group.mean_currents(&volts, &mut amps, &mut slopes);
+                let cycle = &mut self.solution.cycle_of(group);
+                let _solved = group.mean_currents_from(cycle, &volts, &mut amps, &mut slopes);
                 let pairs = ends.iter().flat_map(|a| ends.iter().map(move |b| (*a, *b)));
                 for ((through, by), slope) in pairs.zip(slopes) {
                     self.slope(through, by, Admittance::Real(slope));

@@ -4,7 +4,7 @@ use solve::flows::terminal_currents;
 use solve::linearised::Linearised;
 use solve::netlist::{Element, Law, Netlist, NodeIndex, Slot};
 use solve::operating::{self, Solution, Status};
-use solve::supply::{OperatingPoint, Reduced, operating_point, reduce};
+use solve::supply::{OperatingPoint, Reduced, operating_point};
 
 /// Why there is no chart of volts, in one sentence for the technician.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -60,7 +60,7 @@ impl State {
         }
         let mut point = self.point.clone();
         point.netlist = self.reduced(netlist).netlist;
-        point.solution = operating::solve(&point.netlist, Some(self.volts()));
+        point.solution = operating::solve_near(&point.netlist, &self.point.solution);
         accepted(&point.netlist, &point.solution)?;
         Ok(Self { point })
     }
@@ -141,7 +141,7 @@ impl State {
             .iter()
             .map(|l| (l.element, l.ohms))
             .collect();
-        reduce(&self.lit(netlist), &lamps)
+        self.point.reduce_like(&self.lit(netlist), &lamps)
     }
 
     /// Currents into the terminals of an element, amperes.
@@ -202,7 +202,8 @@ impl State {
             .collect();
         let count = across.len();
         let (mut amps, mut slopes) = (vec![0.0; count], vec![0.0; count * count]);
-        rectifiers.mean_currents(&across, &mut amps, &mut slopes);
+        let mut cycle = self.point.solution.cycle_of(rectifiers);
+        rectifiers.mean_currents_from(&mut cycle, &across, &mut amps, &mut slopes);
         let mut all = Vec::new();
         for (at, plate) in rectifiers.plates.iter().enumerate() {
             let (Some(volts), Some(amps), Some(slope)) =

@@ -3,6 +3,7 @@
 //! All voltages are in volts against the cathode, all currents in amperes. Every law is
 //! finite and smooth for every finite voltage, so that a Newton step can go anywhere.
 
+mod behind;
 mod diode;
 mod filament;
 mod library;
@@ -15,9 +16,9 @@ mod smooth;
 mod tests;
 mod triode;
 
+pub use behind::{Behind, LawPoint};
 pub use library::{LawEntry, ValveLaw, law_entry, law_for, laws, pentode_law, triode_law};
 pub use pentode::{PentodePoint, Sloped};
-pub use rectifier::LawPoint;
 pub use rows::{RowErrors, RowPoint, row_errors, row_point};
 pub use triode::TriodePoint;
 

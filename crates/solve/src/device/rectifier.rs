@@ -7,9 +7,9 @@
 use super::{DiodeLaw, RectifierLaw};
 
 /// Width over which the ideal diode turns on, volts: far below anything a meter shows.
-const IDEAL_KNEE: f64 = 1e-3;
+pub(super) const IDEAL_KNEE: f64 = 1e-3;
 /// A junction's bulk resistance is taken no lower than this, ohms.
-const LEAST_BULK_OHMS: f64 = 1e-6;
+pub(super) const LEAST_BULK_OHMS: f64 = 1e-6;
 /// Volts over which a zener's reverse current turns on (common practice, no source).
 const ZENER_KNEE: f64 = 0.05;
 /// Scale of that current, amperes (common practice, no source).
@@ -110,131 +110,21 @@ impl DiodeLaw {
     }
 }
 
-/// A point of a law.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LawPoint {
-    /// Volts across it.
-    pub volts: f64,
-    /// Amperes through it.
-    pub amps: f64,
-    /// Slope there, siemens.
-    pub slope: f64,
-}
-
-impl DiodeLaw {
-    /// Where the law stands in series with `ohms` across an emf: `volts + ohms amps = emf`.
-    ///
-    /// Without the leak. `ohms` is above 0. Always has one answer, which moves smoothly.
-    pub fn behind(&self, ohms: f64, emf: f64) -> LawPoint {
-        let off = LawPoint {
-            volts: emf,
-            amps: 0.0,
-            slope: 0.0,
-        };
-        if emf < 0.0 && self.zener.is_finite() {
-            return self.behind_zener(ohms, emf);
-        }
-        match self.forward {
-            RectifierLaw::Valve(perveance) => {
-                if emf <= 0.0 || perveance <= 0.0 {
-                    return off;
-                }
-                // x = sqrt(v): x^2 + ohms P x^3 = emf. Either term alone bounds x from above, and
-                // from above Newton's method falls to the answer without a turn.
-                let cubic = ohms * perveance;
-                let mut x = emf.sqrt();
-                if cubic * x * emf > emf {
-                    x = x.min((emf / cubic).cbrt());
-                }
-                for _ in 0..60 {
-                    let step = (x * x * (1.0 + cubic * x) - emf) / (x * (2.0 + 3.0 * cubic * x));
-                    x -= step;
-                    if step.abs() <= 1e-15 * x {
-                        break;
-                    }
-                }
-                LawPoint {
-                    volts: x * x,
-                    amps: perveance * x * x * x,
-                    slope: 1.5 * perveance * x,
-                }
-            }
-            RectifierLaw::Junction {
-                saturation,
-                volts: emission,
-                ohms: bulk,
-            } => {
-                let bulk = bulk.max(LEAST_BULK_OHMS);
-                let (amps, _) = junction(emf, saturation, emission, bulk + ohms);
-                let conducted = amps + saturation;
-                LawPoint {
-                    volts: emf - ohms * amps,
-                    amps,
-                    slope: conducted / (bulk * conducted + emission),
-                }
-            }
-            RectifierLaw::Ideal { ohms: own } => {
-                if emf <= 0.0 {
-                    return off;
-                }
-                let at_knee = IDEAL_KNEE + 0.5 * IDEAL_KNEE * ohms / own;
-                if emf >= at_knee {
-                    let amps = (emf - 0.5 * IDEAL_KNEE) / (own + ohms);
-                    LawPoint {
-                        volts: 0.5 * IDEAL_KNEE + own * amps,
-                        amps,
-                        slope: 1.0 / own,
-                    }
-                } else {
-                    // v + ohms v^2 / (2 knee own) = emf.
-                    let bend = ohms / (2.0 * IDEAL_KNEE * own);
-                    let volts = 2.0 * emf / (1.0 + (1.0 + 4.0 * bend * emf).sqrt());
-                    LawPoint {
-                        volts,
-                        amps: volts * volts / (2.0 * IDEAL_KNEE * own),
-                        slope: volts / (IDEAL_KNEE * own),
-                    }
-                }
-            }
-        }
-    }
-
-    /// The same on the side where a zener breaks down, by a bracketed Newton method.
-    fn behind_zener(&self, ohms: f64, emf: f64) -> LawPoint {
-        let (mut low, mut high) = (emf, 0.0);
-        let mut volts = emf.max(-self.zener);
-        let mut point = (0.0, 0.0);
-        for _ in 0..200 {
-            point = self.conduction(volts);
-            let excess = volts + ohms * point.0 - emf;
-            if excess > 0.0 {
-                high = volts;
-            } else {
-                low = volts;
-            }
-            let next = volts - excess / (1.0 + ohms * point.1);
-            let next = if next > low && next < high {
-                next
-            } else {
-                0.5 * (low + high)
-            };
-            if (next - volts).abs() <= 1e-15 * volts.abs() {
-                break;
-            }
-            volts = next;
-        }
-        LawPoint {
-            volts,
-            amps: point.0,
-            slope: point.1,
-        }
-    }
-}
-
 /// `i = saturation (exp((v - ohms i) / emission) - 1)` by the omega function.
 fn junction(volts: f64, saturation: f64, emission: f64, ohms: f64) -> (f64, f64) {
-    let scale = saturation * ohms / emission;
-    let z = (volts + saturation * ohms) / emission + scale.ln();
+    let start = (saturation * ohms / emission).ln();
+    junction_from(start, volts, saturation, emission, ohms)
+}
+
+/// [`junction`] with the logarithm of `saturation ohms / emission` worked out before.
+pub(super) fn junction_from(
+    start: f64,
+    volts: f64,
+    saturation: f64,
+    emission: f64,
+    ohms: f64,
+) -> (f64, f64) {
+    let z = (volts + saturation * ohms) / emission + start;
     if z < -60.0 {
         return (-saturation, 0.0);
     }
@@ -284,40 +174,6 @@ mod tests {
                 assert!((w / z.exp() - 1.0).abs() < 1e-12, "{z}");
             }
             z += 0.37;
-        }
-    }
-
-    #[test]
-    fn laws_behind_a_resistance_meet_both() {
-        let zener = DiodeLaw::zener(30.0);
-        let laws = [
-            DiodeLaw::SILICON,
-            DiodeLaw::SELENIUM,
-            DiodeLaw::IDEAL,
-            DiodeLaw::valve_plate(3.1e-4),
-            zener,
-        ];
-        for law in laws {
-            for ohms in [0.01, 30.0, 1e4, 1e7] {
-                for emf in [-700.0, -30.0, -1.0, 0.0, 1e-6, 1e-3, 0.3, 0.8, 20.0, 900.0] {
-                    let p = law.behind(ohms, emf);
-                    let (amps, slope) = law.conduction(p.volts);
-                    let near = 1e-9 * amps.abs() + 1e-12 * (emf.abs() + 0.3) * slope + 1e-20;
-                    assert!(
-                        (p.amps - amps).abs() <= near,
-                        "{law:?} {ohms} {emf} {p:?} {amps}"
-                    );
-                    assert!(
-                        (p.slope - slope).abs() <= 1e-6 * slope + 1e-18,
-                        "{law:?} {ohms} {emf} {p:?} {slope}"
-                    );
-                    let rest = p.volts + ohms * p.amps - emf;
-                    assert!(
-                        rest.abs() <= 1e-12 * emf.abs() + 1e-18 * ohms,
-                        "{law:?} {ohms} {emf} {p:?}"
-                    );
-                }
-            }
         }
     }
 

@@ -3,6 +3,7 @@
 use super::load::PairLaw;
 use super::ports::Farthest;
 use super::{AMPLIFIER_OHMS, Approach, Equations, FLOOR_SIEMENS, Loaded, Point, Ports, two_sum};
+use crate::supply::CycleMemory;
 
 /// What the equations say at a point. Index 0 collects what ground takes.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -15,6 +16,8 @@ pub(crate) struct Evaluation {
     pub(crate) flow: Vec<f64>,
     /// The Jacobian, on the pattern of the equations.
     pub(crate) matrix: Vec<f64>,
+    /// The mains cycle of each rectifier group: from the last evaluation, as a start for the next.
+    pub(crate) cycles: Vec<CycleMemory>,
 }
 
 impl Evaluation {
@@ -24,6 +27,7 @@ impl Evaluation {
             lost: vec![0.0; equations.len()],
             flow: vec![0.0; equations.len()],
             matrix: equations.pattern.zeros(),
+            cycles: vec![CycleMemory::default(); equations.groups.len()],
         }
     }
 
@@ -223,7 +227,8 @@ impl Equations {
                 }
             }
         }
-        for (group, law) in self.groups.iter().zip(&loaded.groups) {
+        let groups = self.groups.iter().zip(&loaded.groups);
+        for (at, (group, law)) in groups.enumerate() {
             let count = group.ends.len();
             let volts: Vec<f64> = group
                 .ends
@@ -231,16 +236,17 @@ impl Equations {
                 .map(|&(plate, cathode)| across::<FINE>(point, plate, cathode))
                 .collect();
             let follow = |&volts: &f64| ports.follow(approach, volts, Farthest::Other);
-            let at: Vec<f64> = volts.iter().map(follow).collect();
+            let stands: Vec<f64> = volts.iter().map(follow).collect();
             let mut amps = vec![0.0; count];
             let mut slopes = vec![0.0; count * count];
             // A cycle that missed its own tolerance is the best there is; the acceptance of
             // the whole point decides.
-            let _solved = law.mean_currents(&at, &mut amps, &mut slopes);
+            let cycle = &mut out.cycles[at];
+            let _solved = law.mean_currents_from(cycle, &stands, &mut amps, &mut slopes);
             for (plate, amps) in amps.iter_mut().enumerate() {
                 let row = slopes.iter().skip(plate * count);
-                for ((slope, volts), at) in row.zip(&volts).zip(&at) {
-                    *amps += slope * (volts - at);
+                for ((slope, volts), stands) in row.zip(&volts).zip(&stands) {
+                    *amps += slope * (volts - stands);
                 }
             }
             for (&(plate, cathode), &amps) in group.ends.iter().zip(&amps) {

@@ -27,7 +27,7 @@ impl Solver {
         if volts.iter().any(|volts| !volts.is_finite()) {
             return false;
         }
-        self.start_at_nothing();
+        self.clear();
         if let Some(high) = self.point.high.get_mut(1..nodes) {
             high.copy_from_slice(volts);
         }
@@ -37,18 +37,17 @@ impl Solver {
 
     /// Starts with every valve where it works when all is well, times `plate` and `grid`.
     pub(super) fn start_at(&mut self, plate: f64, grid: f64) {
-        self.start_at_nothing();
+        self.clear();
         self.equations
             .guess(&self.loaded, &mut self.ports, plate, grid);
         self.evaluate(Approach::Stay);
     }
 
-    /// Starts with no volts anywhere.
-    pub(super) fn start_at_nothing(&mut self) {
+    /// Puts nodes and ports at no volts, and evaluates nothing yet.
+    pub(super) fn clear(&mut self) {
         self.point.low.fill(0.0);
         self.point.high.fill(0.0);
         self.equations.no_guess(&self.loaded, &mut self.ports);
-        self.evaluate(Approach::Stay);
     }
 
     /// Evaluates `here` at `point`, the devices at their ports.

@@ -64,9 +64,10 @@ impl Solver {
             {
                 return false;
             }
-            self.start_at_nothing();
-            if let Some(volts) = &good {
-                self.restore(volts);
+            self.clear();
+            match &good {
+                Some(volts) => self.restore(volts),
+                None => self.evaluate(Approach::Stay),
             }
             let last = next >= 1.0;
             let slack = if last { 1.0 } else { STAGE_SLACK };
@@ -102,13 +103,13 @@ impl Solver {
             Run::Bold => (STAGE_STEPS, STAGE_SLACK),
             Run::Careful => (CAREFUL_STEPS, 1.0),
         };
-        self.start_at_nothing();
+        self.clear();
         let mut held = self.point.high.clone();
         let mut way = vec![0.0; held.len()];
         let (mut siemens, mut ease) = (FIRST_HOLD, 0.1_f64);
         for _ in 0..MOST_STAGES {
             self.equations.hold(&mut self.loaded, siemens, &held);
-            self.start_at_nothing();
+            self.clear();
             self.restore(&held);
             if siemens == 0.0 {
                 if self.newton(Approach::Eager, STAGE_STEPS, 1.0) && self.accept() {

@@ -14,7 +14,8 @@ mod settle;
 
 use super::Note;
 use super::emission::emission;
-use super::rectify::Cycle;
+use super::network::Plans;
+use super::rectify::{Cycle, CycleMemory};
 use super::reduce::{Reduced, See, reduce_seen, two_ends};
 use crate::device::{FilamentLaw, RectifierLaw};
 use crate::linear::Complex;
@@ -37,6 +38,10 @@ pub struct Start {
     pub lamps: Vec<(usize, f64)>,
     /// Emission factors, by index into the netlist's `heating`.
     pub emission: Vec<f64>,
+    /// The mains cycle of each rectifier group.
+    pub(crate) cycles: Vec<CycleMemory>,
+    /// Patterns of its alternating side.
+    pub(crate) plans: Plans,
 }
 
 /// A lamp that mains current heats.
@@ -101,6 +106,7 @@ pub struct OperatingPoint {
     pub settled: bool,
     /// What is approximate, left out or notable.
     pub notes: Vec<Note>,
+    plans: Plans,
 }
 
 impl OperatingPoint {
@@ -126,7 +132,15 @@ impl OperatingPoint {
             volts: self.solution.volts.clone(),
             lamps: self.lamps.iter().map(|l| (l.element, l.ohms)).collect(),
             emission: self.emission.clone(),
+            cycles: self.solution.cycles.clone(),
+            plans: self.plans.clone(),
         }
+    }
+
+    /// [`reduce`](super::reduce::reduce) of a circuit that is like this one: quicker, where its
+    /// structure is the same.
+    pub fn reduce_like(&self, netlist: &Netlist, lamps: &[(usize, f64)]) -> Reduced {
+        reduce_seen(netlist, lamps, &mut self.plans.clone()).0
     }
 }
 
@@ -160,13 +174,17 @@ struct Mains<'a> {
     lamps: Vec<(usize, FilamentLaw)>,
     solver: Option<Solver>,
     volts: Option<Vec<f64>>,
+    /// Cycles to start from.
+    cycles: &'a [CycleMemory],
+    plans: Plans,
     /// Logarithms of the lamps' ohms, then emission factors.
     state: Vec<f64>,
 }
 
 impl<'a> Mains<'a> {
-    fn new(netlist: &'a Netlist, start: Option<&Start>) -> Self {
-        let lamps = heated_lamps(netlist);
+    fn new(netlist: &'a Netlist, start: Option<&'a Start>) -> Self {
+        let mut plans = start.map_or_else(Plans::default, |s| s.plans.clone());
+        let lamps = heated_lamps(netlist, &mut plans);
         let mut state: Vec<f64> = lamps
             .iter()
             .map(|(element, law)| {
@@ -190,6 +208,8 @@ impl<'a> Mains<'a> {
             volts: start
                 .map(|s| s.volts.clone())
                 .filter(|v| v.len() == netlist.nodes.len()),
+            cycles: start.map_or(&[], |s| &s.cycles),
+            plans,
             state,
         }
     }
@@ -245,7 +265,7 @@ impl<'a> Mains<'a> {
     fn round(&mut self) -> Round {
         let lamps = self.lamp_ohms();
         let lit = lit(self.netlist, &self.state[self.lamps.len()..]);
-        let (reduced, mut seen) = reduce_seen(&lit, &lamps);
+        let (reduced, mut seen) = reduce_seen(&lit, &lamps, &mut self.plans);
         let solution = self.steady(&reduced.netlist);
         let mut cycles = Vec::new();
         for group in
@@ -263,7 +283,8 @@ impl<'a> Mains<'a> {
                 .map(|p| solution.across(p.plate, p.cathode))
                 .collect();
             let elements = group.plates.iter().map(|p| p.element).collect();
-            cycles.push((elements, group.cycle(&across)));
+            let cycle = group.cycle_from(&mut solution.cycle_of(group), &across);
+            cycles.push((elements, cycle));
         }
         let x = seen
             .as_mut()
@@ -304,6 +325,9 @@ impl<'a> Mains<'a> {
     fn steady(&mut self, netlist: &Netlist) -> Solution {
         if self.solver.is_none() {
             self.solver = Solver::new(netlist).ok();
+            if let Some(solver) = &mut self.solver {
+                solver.remember(self.cycles);
+            }
         }
         match &mut self.solver {
             Some(solver) => solver.solve(netlist, self.volts.as_deref()),
@@ -371,6 +395,7 @@ impl<'a> Mains<'a> {
             rounds,
             settled,
             notes,
+            plans: self.plans,
         }
     }
 
@@ -438,7 +463,7 @@ fn lit(netlist: &Netlist, emission: &[f64]) -> Netlist {
 }
 
 /// Filaments that the mains reach, found with all of them at half their volts.
-fn heated_lamps(netlist: &Netlist) -> Vec<(usize, FilamentLaw)> {
+fn heated_lamps(netlist: &Netlist, plans: &mut Plans) -> Vec<(usize, FilamentLaw)> {
     let filaments: Vec<(usize, FilamentLaw)> = netlist
         .elements
         .iter()
@@ -455,7 +480,7 @@ fn heated_lamps(netlist: &Netlist) -> Vec<(usize, FilamentLaw)> {
         .iter()
         .map(|(e, law)| (*e, law.ohms(0.5 * law.volts)))
         .collect();
-    let Some(seen) = reduce_seen(netlist, &ohms).1 else {
+    let Some(seen) = reduce_seen(netlist, &ohms, plans).1 else {
         return Vec::new();
     };
     // One ampere through a lamp's place: what the mains can drive through it, not only what

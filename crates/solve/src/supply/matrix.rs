@@ -60,3 +60,66 @@ pub(super) fn solve<S: Scalar>(a: &mut [S], b: &mut [S], n: usize, columns: usiz
     }
     true
 }
+
+/// Replaces `a`, `n` by `n` row by row, by its triangular factors, rows exchanged as
+/// `exchanged` (`n` long) then tells. False when it is singular.
+pub(super) fn factor(a: &mut [f64], exchanged: &mut [usize], n: usize) -> bool {
+    for k in 0..n {
+        let mut best = k;
+        for r in k + 1..n {
+            if a[r * n + k].abs() > a[best * n + k].abs() {
+                best = r;
+            }
+        }
+        exchanged[k] = best;
+        let pivot = a[best * n + k];
+        if pivot == 0.0 || !pivot.is_finite() {
+            return false;
+        }
+        if best != k {
+            for c in 0..n {
+                a.swap(k * n + c, best * n + c);
+            }
+        }
+        for r in k + 1..n {
+            let factor = a[r * n + k] / pivot;
+            a[r * n + k] = factor;
+            for c in k + 1..n {
+                a[r * n + c] -= factor * a[k * n + c];
+            }
+        }
+    }
+    true
+}
+
+/// Solves with what [`factor`] made: `b` holds `n` rows and the answer afterwards.
+pub(super) fn back<const COLUMNS: usize>(a: &[f64], exchanged: &[usize], b: &mut [[f64; COLUMNS]]) {
+    let n = b.len();
+    for (k, with) in exchanged.iter().enumerate().take(n) {
+        b.swap(k, *with);
+    }
+    for k in 0..n {
+        let (done, rest) = b.split_at_mut(k + 1);
+        for (r, row) in rest.iter_mut().enumerate() {
+            add(row, -a[(k + 1 + r) * n + k], &done[k]);
+        }
+    }
+    for k in (0..n).rev() {
+        let (rows, done) = b.split_at_mut(k + 1);
+        for (j, row) in done.iter().enumerate() {
+            add(&mut rows[k], -a[k * n + k + 1 + j], row);
+        }
+        let pivot = a[k * n + k];
+        for x in &mut rows[k] {
+            *x /= pivot;
+        }
+    }
+}
+
+/// Adds a multiple of one row to another.
+#[inline]
+pub(super) fn add<const COLUMNS: usize>(to: &mut [f64; COLUMNS], by: f64, row: &[f64; COLUMNS]) {
+    for (x, y) in to.iter_mut().zip(row) {
+        *x += by * y;
+    }
+}

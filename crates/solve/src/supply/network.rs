@@ -9,6 +9,7 @@
 
 use crate::linear::{Complex, Factors, Pattern, Scalar};
 use crate::netlist::{Law, Netlist, NodeIndex};
+use std::sync::Arc;
 
 /// Conductance from every node to ground, so that islands have an answer. Far below any leak.
 const FLOOR_SIEMENS: f64 = 1e-13;
@@ -57,9 +58,51 @@ struct Term<S> {
     value: S,
 }
 
+/// Patterns of networks, kept so that a circuit of the same structure need not find them again.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct Plans {
+    known: Vec<Arc<Plan>>,
+}
+
+/// Patterns that are kept: one circuit has one for phasors and one for each group.
+const MOST_PLANS: usize = 8;
+
+#[derive(Debug, PartialEq)]
+struct Plan {
+    size: usize,
+    nodes: usize,
+    entries: Vec<(usize, usize)>,
+    pattern: Pattern,
+}
+
+impl Plans {
+    fn find(
+        &mut self,
+        size: usize,
+        nodes: usize,
+        entries: Vec<(usize, usize)>,
+    ) -> Option<Arc<Plan>> {
+        let same = |p: &&Arc<Plan>| (p.size, p.nodes) == (size, nodes) && p.entries == entries;
+        if let Some(plan) = self.known.iter().find(same) {
+            return Some(Arc::clone(plan));
+        }
+        let plan = Arc::new(Plan {
+            pattern: Pattern::new(size, nodes, &entries)?,
+            size,
+            nodes,
+            entries,
+        });
+        if self.known.len() == MOST_PLANS {
+            self.known.remove(0);
+        }
+        self.known.push(Arc::clone(&plan));
+        Some(plan)
+    }
+}
+
 /// The equations, factored.
 pub(super) struct Network<S: Scalar> {
-    pattern: Pattern,
+    plan: Arc<Plan>,
     factors: Factors<S>,
     size: usize,
     /// Unknown that belongs to an element: volts per turn, amplifier or capacitor amperes.
@@ -203,7 +246,12 @@ fn listed(list: &[(usize, f64)], element: usize) -> Option<f64> {
 impl<S: Scalar> Network<S> {
     /// Builds and factors the equations. `esr_floor` is the least series resistance of a
     /// capacitor held as a source, per farad-inverse: ohms times farads.
-    pub(super) fn new(netlist: &Netlist, kind: &impl Kind<S>, esr_floor: f64) -> Option<Self> {
+    pub(super) fn new(
+        netlist: &Netlist,
+        kind: &impl Kind<S>,
+        esr_floor: f64,
+        plans: &mut Plans,
+    ) -> Option<Self> {
         let nodes = netlist.nodes.len().saturating_sub(1);
         let mut build = Build {
             terms: Vec::new(),
@@ -223,17 +271,18 @@ impl<S: Scalar> Network<S> {
                 entries.push((term.row, column));
             }
         }
-        let pattern = Pattern::new(size, nodes, &entries)?;
+        let plan = plans.find(size, nodes, entries)?;
+        let pattern = &plan.pattern;
         let mut values = pattern.zeros::<S>();
         for term in &build.terms {
             if let Some(stamp) = pattern.stamp(term.row, term.plus, term.minus) {
                 stamp.add(&mut values, term.value);
             }
         }
-        let mut factors = Factors::new(&pattern);
-        factors.factor(&pattern, &values).ok()?;
+        let mut factors = Factors::new(pattern);
+        factors.factor(pattern, &values).ok()?;
         Some(Network {
-            pattern,
+            plan,
             factors,
             size,
             extra: build.extra,
@@ -247,7 +296,7 @@ impl<S: Scalar> Network<S> {
 
     /// Puts the answer in the place of what is injected.
     pub(super) fn solve(&mut self, b: &mut [S]) {
-        self.factors.solve(&self.pattern, b);
+        self.factors.solve(&self.plan.pattern, b);
     }
 
     /// The unknown that belongs to an element.

@@ -7,18 +7,72 @@
 //!
 //! Pure and deterministic. Knows [`Rectifiers`], refuses to know where its figures come from.
 
+mod steps;
 mod sweep;
+mod tangents;
 
-use crate::netlist::{CYCLE_STEPS, Rectifiers};
+use crate::netlist::{CYCLE_STEPS, Rectifiers, Store};
 use std::f64::consts::TAU;
+use steps::Steps;
 use sweep::Sweep;
+
+/// Volts and amperes of a cycle that is kept as a start, at most. Its rounding stays in all that
+/// start from it; slow stores make a few billionths of the current of it.
+const MOST_KEPT_VOLTS: f64 = 1e5;
+const MOST_KEPT_AMPS: f64 = 100.0;
 
 /// The last cycle of one group, as a start for the next.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct CycleMemory {
-    across: Vec<f64>,
+    /// The plates and the network that it belongs to.
+    plates: Vec<usize>,
+    ohms: Vec<Vec<f64>>,
+    stores: Vec<Store>,
+    hertz: f64,
+    steps: Steps,
+    /// The cycle, step by step, plate within step: volts without any current, volts, amperes.
+    drive: Vec<f64>,
     volts: Vec<f64>,
     amps: Vec<f64>,
+}
+
+impl CycleMemory {
+    /// Is it of a group with the same diodes?
+    pub(crate) fn is_of(&self, group: &Rectifiers) -> bool {
+        self.plates.len() == group.plates.len()
+            && group
+                .plates
+                .iter()
+                .zip(&self.plates)
+                .all(|(p, e)| p.element == *e)
+    }
+
+    /// Is the network of `group` the one it knows?
+    fn knows(&self, group: &Rectifiers) -> bool {
+        self.is_of(group)
+            && self.hertz == group.hertz
+            && self.ohms == group.ohms
+            && self.stores == group.stores
+    }
+
+    /// Takes the steps of the network of `group`, and makes the cycle one of them.
+    fn learn(&mut self, group: &Rectifiers) {
+        let steps = Steps::new(group);
+        let cycle = if self.is_of(group) && self.amps.len() == CYCLE_STEPS * steps.m {
+            steps.volts(&self.drive, &self.amps)
+        } else {
+            None
+        };
+        match cycle.filter(|volts| volts.iter().all(|v| v.is_finite())) {
+            Some(volts) => self.volts = volts,
+            None => self.amps.clear(),
+        }
+        self.steps = steps;
+        self.ohms.clone_from(&group.ohms);
+        self.stores.clone_from(&group.stores);
+        self.hertz = group.hertz;
+        self.plates = group.plates.iter().map(|plate| plate.element).collect();
+    }
 }
 
 /// One solved mains cycle.
@@ -63,10 +117,25 @@ impl Cycle {
             .map_or(0.0, |v| v.iter().copied().fold(0.0, |a, b| f64::max(a, -b)))
     }
 
-    /// Harmonic `k` of the current through plate `d`, as the pair of peak amplitudes `(re, im)` with
-    /// `i(a) = ... + re cos(k a) - im sin(k a) + ...`, so `re + j im` is its peak phasor.
-    pub fn harmonic(&self, d: usize, k: usize) -> (f64, f64) {
-        self.amps.get(d).map_or((0.0, 0.0), |i| harmonic(i, k))
+    /// Harmonics from the first up to `most` of the current through plate `d`, as pairs of peak
+    /// amplitudes `(re, im)` with `i(a) = ... + re cos(k a) - im sin(k a) + ...`, so `re + j im` is
+    /// the peak phasor.
+    pub fn harmonics(&self, d: usize, most: usize) -> Vec<(f64, f64)> {
+        let amps = self.amps.get(d).map_or(&[][..], Vec::as_slice);
+        let turns: Vec<(f64, f64)> = (0..CYCLE_STEPS)
+            .map(|j| (TAU * j as f64 / CYCLE_STEPS as f64).sin_cos())
+            .collect();
+        (1..=most)
+            .map(|k| {
+                let (mut re, mut im) = (0.0, 0.0);
+                for (j, x) in amps.iter().enumerate() {
+                    let (sin, cos) = turns[k * (j + 1) % CYCLE_STEPS];
+                    re += x * cos;
+                    im -= x * sin;
+                }
+                (re * 2.0 / CYCLE_STEPS as f64, im * 2.0 / CYCLE_STEPS as f64)
+            })
+            .collect()
     }
 
     /// Root mean square of the ripple of store `s`.
@@ -79,19 +148,6 @@ impl Cycle {
 
 fn mean(x: &[f64]) -> f64 {
     x.iter().sum::<f64>() / x.len().max(1) as f64
-}
-
-/// Peak phasor of harmonic `k` of samples at the angles `2 pi j / len`, `j` from 1.
-pub(super) fn harmonic(samples: &[f64], k: usize) -> (f64, f64) {
-    let count = samples.len();
-    let (mut re, mut im) = (0.0, 0.0);
-    for (j, x) in samples.iter().enumerate() {
-        let angle = TAU * ((k * (j + 1)) % count) as f64 / count as f64;
-        re += x * angle.cos();
-        im -= x * angle.sin();
-    }
-    let scale = if k == 0 { 1.0 } else { 2.0 } / count as f64;
-    (re * scale, im * scale)
 }
 
 impl Rectifiers {
@@ -109,8 +165,8 @@ impl Rectifiers {
     /// [`Rectifiers::mean_currents`], started from the cycle that `memory` holds and leaving the
     /// new one in it: a third of the work when the volts have moved little.
     ///
-    /// The answer depends on the start by no more than the tolerance. A memory of another group,
-    /// or a new one, is a start from nothing.
+    /// The answer depends on the start by no more than the tolerance. The memory of a group with
+    /// other ohms, stores, emfs or laws is a start as well; a new one is a start from nothing.
     pub fn mean_currents_from(
         &self,
         memory: &mut CycleMemory,
@@ -122,59 +178,91 @@ impl Rectifiers {
         if across.len() < m || out.len() < m || jacobian.len() < m * m {
             return false;
         }
-        let mut sweep = Sweep::new(self, across);
-        let size = CYCLE_STEPS * m;
-        let warm = memory.across.len() == m && memory.amps.len() == size;
-        let mut solved = false;
-        if warm {
-            // The same amperes satisfy the network when the volts move with the means.
-            let cold = sweep.net_volts.clone();
-            for at in 0..size {
-                let d = at % m;
-                sweep.net_volts[at] = memory.volts[at] + (across[d] - memory.across[d]);
-                sweep.net_amps[at] = memory.amps[at];
+        self.sweep_from(memory, across, |sweep, solved| {
+            for (slot, mean) in out.iter_mut().zip(sweep.means()) {
+                *slot = mean;
             }
-            solved = sweep.newton(14);
-            if !solved {
-                sweep.net_volts = cold;
-                sweep.net_amps.fill(0.0);
-            }
-        }
-        if !solved {
-            solved = sweep.solve();
-        }
-        for (d, slot) in out.iter_mut().enumerate().take(m) {
-            *slot = sweep.law_amps.iter().skip(d).step_by(m).sum::<f64>() / CYCLE_STEPS as f64;
-        }
-        sweep.slopes(jacobian);
-        if solved {
-            memory.across.clear();
-            memory.across.extend_from_slice(&across[..m]);
-            std::mem::swap(&mut memory.volts, &mut sweep.net_volts);
-            std::mem::swap(&mut memory.amps, &mut sweep.net_amps);
-        } else {
-            memory.across.clear();
-        }
-        solved
+            sweep.slopes(jacobian);
+            solved
+        })
+    }
+
+    /// The mean currents alone; missing volts count as 0.
+    pub fn amps_from(&self, memory: &mut CycleMemory, across: &[f64]) -> Vec<f64> {
+        let given = self.given(across);
+        self.sweep_from(memory, &given, |sweep, _| sweep.means())
+    }
+
+    /// Volts across each plate, missing ones 0.
+    fn given(&self, across: &[f64]) -> Vec<f64> {
+        let given = across.iter().copied().chain(std::iter::repeat(0.0));
+        given.take(self.plates.len()).collect()
     }
 
     /// The whole cycle at given mean volts across each plate; missing volts count as 0.
     pub fn cycle(&self, across: &[f64]) -> Cycle {
+        self.cycle_from(&mut CycleMemory::default(), across)
+    }
+
+    /// [`Rectifiers::cycle`], with a memory as in [`Rectifiers::mean_currents_from`].
+    pub fn cycle_from(&self, memory: &mut CycleMemory, across: &[f64]) -> Cycle {
         let m = self.plates.len();
-        let mut given = vec![0.0; m];
-        for (slot, v) in given.iter_mut().zip(across) {
-            *slot = *v;
-        }
-        let mut sweep = Sweep::new(self, &given);
-        let solved = sweep.solve();
+        let given = self.given(across);
         let column = |x: &[f64], d: usize| x.iter().skip(d).step_by(m).copied().collect();
-        Cycle {
+        let mut cycle = self.sweep_from(memory, &given, |sweep, solved| Cycle {
             volts: (0..m).map(|d| column(&sweep.volts, d)).collect(),
             amps: (0..m).map(|d| column(&sweep.law_amps, d)).collect(),
-            ripple: sweep.ripple(),
+            ripple: Vec::new(),
             iterations: sweep.iterations,
             solved,
+        });
+        let by_step = (0..CYCLE_STEPS).flat_map(|j| cycle.amps.iter().map(move |i| i[j]));
+        cycle.ripple = memory.steps.ripple(&by_step.collect::<Vec<f64>>());
+        cycle
+    }
+
+    /// Solves the cycle from what `memory` holds, shows it, and leaves it there.
+    fn sweep_from<Answer>(
+        &self,
+        memory: &mut CycleMemory,
+        across: &[f64],
+        show: impl FnOnce(&mut Sweep, bool) -> Answer,
+    ) -> Answer {
+        if !memory.knows(self) {
+            memory.learn(self);
         }
+        let CycleMemory {
+            steps,
+            drive,
+            volts,
+            amps,
+            ..
+        } = memory;
+        let mut sweep = Sweep::new(self, steps, across);
+        let known = amps.len() == sweep.drive.len();
+        if known {
+            // The same amperes satisfy the network when the volts move with what drives it.
+            for (v, (new, old)) in volts.iter_mut().zip(sweep.drive.iter().zip(&*drive)) {
+                *v += new - old;
+            }
+        }
+        let solved = if known && volts.iter().chain(&*amps).all(|x| x.is_finite()) {
+            sweep.solve_from(volts, amps)
+        } else {
+            sweep.solve()
+        };
+        let answer = show(&mut sweep, solved);
+        let within = |x: &[f64], most: f64| x.iter().all(|x| x.abs() <= most);
+        let small =
+            within(&sweep.drive, MOST_KEPT_VOLTS) && within(&sweep.net_amps, MOST_KEPT_AMPS);
+        if solved && small {
+            *drive = sweep.drive;
+            *volts = sweep.net_volts;
+            *amps = sweep.net_amps;
+        } else {
+            amps.clear();
+        }
+        answer
     }
 }
 

@@ -9,7 +9,7 @@
 
 mod finder;
 
-use super::network::{AtFrequency, Network, between, draw};
+use super::network::{AtFrequency, Network, Plans, between, draw};
 use super::{Note, matrix};
 use crate::device::{DiodeLaw, RectifierLaw};
 use crate::linear::{Complex, Scalar};
@@ -43,11 +43,15 @@ pub struct Reduced {
 /// `lamps` are elements, mostly filaments, whose ohms are given from outside: element index
 /// and ohms. A netlist without mains comes back as it is.
 pub fn reduce(netlist: &Netlist, lamps: &[(usize, f64)]) -> Reduced {
-    reduce_seen(netlist, lamps).0
+    reduce_seen(netlist, lamps, &mut Plans::default()).0
 }
 
 /// The same, with the phasor solutions it was made from; none without mains.
-pub(super) fn reduce_seen(netlist: &Netlist, lamps: &[(usize, f64)]) -> (Reduced, Option<See>) {
+pub(super) fn reduce_seen(
+    netlist: &Netlist,
+    lamps: &[(usize, f64)],
+    plans: &mut Plans,
+) -> (Reduced, Option<See>) {
     let mut out = Reduced {
         netlist: netlist.clone(),
         groups: Vec::new(),
@@ -75,7 +79,12 @@ pub(super) fn reduce_seen(netlist: &Netlist, lamps: &[(usize, f64)]) -> (Reduced
     let mut leaks = Vec::new();
     let mut seen = None;
     for round in 0..2 {
-        let Some(found) = See::new(netlist, &mains, unit, lamps, &leaks) else {
+        let kind = AtFrequency {
+            omega: TAU * netlist.hertz,
+            lamps,
+            leaks: &leaks,
+        };
+        let Some(found) = See::new(netlist, &mains, unit, &kind, plans) else {
             out.notes.push(Note::new(
                 "mains",
                 "the alternating volts could not be solved, so no rectifier is driven",
@@ -139,6 +148,7 @@ pub(super) fn reduce_seen(netlist: &Netlist, lamps: &[(usize, f64)]) -> (Reduced
             driven,
             members: &members,
             scale,
+            plans,
         };
         let mut chosen = finder.choose(
             omega,
@@ -234,16 +244,16 @@ impl See {
         netlist: &Netlist,
         mains: &[(NodeIndex, NodeIndex, f64, f64)],
         unit: Option<f64>,
-        lamps: &[(usize, f64)],
-        leaks: &[(usize, f64)],
+        kind: &AtFrequency,
+        plans: &mut Plans,
     ) -> Option<Self> {
-        let phasors = |times: f64| {
+        let mut phasors = |times: f64| {
             let kind = AtFrequency {
-                omega: TAU * netlist.hertz * times,
-                lamps,
-                leaks,
+                omega: kind.omega * times,
+                lamps: kind.lamps,
+                leaks: kind.leaks,
             };
-            Network::<Complex>::new(netlist, &kind, 0.0)
+            Network::<Complex>::new(netlist, &kind, 0.0, plans)
         };
         let mut first = phasors(1.0)?;
         let mut x = first.blank();

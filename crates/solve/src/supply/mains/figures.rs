@@ -19,23 +19,24 @@ pub(super) fn loaded(seen: &mut See, cycles: &[(Vec<usize>, Cycle)]) -> Vec<Comp
         let Some(answer) = seen.first.1.get(d) else {
             continue;
         };
-        let amps = harmonic(cycles, driven.element, 1);
-        for (slot, v) in x.iter_mut().zip(answer) {
-            *slot += *v * amps;
+        for amps in harmonics(cycles, driven.element, 1) {
+            for (slot, v) in x.iter_mut().zip(answer) {
+                *slot += *v * amps;
+            }
         }
     }
     x
 }
 
-/// Peak phasor of a harmonic of a plate's current.
-fn harmonic(cycles: &[(Vec<usize>, Cycle)], element: usize, k: usize) -> Complex {
+/// Peak phasors of the harmonics of a plate's current, from the first up to `most`.
+fn harmonics(cycles: &[(Vec<usize>, Cycle)], element: usize, most: usize) -> Vec<Complex> {
     for (elements, cycle) in cycles {
         if let Some(d) = elements.iter().position(|e| *e == element) {
-            let (re, im) = cycle.harmonic(d, k);
-            return Complex::new(re, im);
+            let pairs = cycle.harmonics(d, most).into_iter();
+            return pairs.map(|(re, im)| Complex::new(re, im)).collect();
         }
     }
-    Complex::ZERO
+    vec![Complex::ZERO; most]
 }
 
 /// Current into the first end of a two-terminal element, from a phasor solution; the mains'
@@ -79,11 +80,7 @@ pub(super) fn spectra(seen: Option<&See>, cycles: &[(Vec<usize>, Cycle)]) -> Vec
     let driven = seen.map_or(&[][..], |s| &s.driven);
     driven
         .iter()
-        .map(|d| {
-            (2..=HARMONICS)
-                .map(|k| harmonic(cycles, d.element, k))
-                .collect()
-        })
+        .map(|d| harmonics(cycles, d.element, HARMONICS).split_off(1))
         .collect()
 }
 

@@ -356,3 +356,40 @@ fn a_memory_changes_no_answer() {
         }
     }
 }
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(200))]
+
+    /// Not by where it started, nor by a group of other ohms, stores and laws, nor by volts that
+    /// are no numbers.
+    #[test]
+    fn a_memory_of_anything_changes_no_answer(
+        before in any_group(),
+        group in any_group(),
+        first in proptest::collection::vec(-1500.0..400.0_f64, 3),
+        wild in proptest::collection::vec(proptest::num::f64::ANY, 3),
+        then in proptest::collection::vec(-1500.0..400.0_f64, 3),
+    ) {
+        let m = group.plates.len();
+        let (mut cold, mut warm, mut g) = (vec![0.0; m], vec![0.0; m], vec![0.0; m * m]);
+        prop_assert!(group.mean_currents(&then[..m], &mut cold, &mut g));
+        let greatest = |across: &[f64]| {
+            let amps = group.cycle(across).amps.concat().into_iter();
+            amps.map(f64::abs).filter(|i| i.is_finite()).fold(0.0, f64::max)
+        };
+        // Rounding is what is left: a law as steep as 20 S turns a microvolt of the stores into
+        // microamperes, and the rounding of what the memory has held stays in it.
+        let held = greatest(&first).max(greatest(&wild)).min(MOST_KEPT_AMPS);
+        let near = 1e-6 * greatest(&then) + 1e-8 * held + 1e-16;
+        let mut memory = CycleMemory::default();
+        before.amps_from(&mut memory, &first);
+        for earlier in [&first, &wild, &first] {
+            group.amps_from(&mut memory, earlier);
+            let mut memory = memory.clone();
+            prop_assert!(group.mean_currents_from(&mut memory, &then[..m], &mut warm, &mut g));
+            for (a, b) in warm.iter().zip(&cold) {
+                prop_assert!((a - b).abs() <= near, "{} {} {}", a, b, held);
+            }
+        }
+    }
+}

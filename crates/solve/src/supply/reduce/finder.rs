@@ -3,7 +3,9 @@
 //! Chooses which capacitors and coils are states of the group, which are shorts and which are
 //! open, and takes the group's equations from one-instant solutions of the network.
 
-use super::super::network::{AtInstant, Held, Network, Part, Reactance, between, draw, reactances};
+use super::super::network::{
+    AtInstant, Held, Network, Part, Plans, Reactance, between, draw, reactances,
+};
 use super::{Driven, admittances};
 use crate::device::{DiodeLaw, RectifierLaw};
 use crate::linear::{Complex, Scalar};
@@ -37,6 +39,7 @@ pub(super) struct Finder<'a> {
     pub(super) scale: f64,
     pub(super) driven: &'a [Driven],
     pub(super) members: &'a [usize],
+    pub(super) plans: &'a mut Plans,
 }
 
 impl Finder<'_> {
@@ -234,6 +237,7 @@ impl Finder<'_> {
                 leaks: self.leaks,
             },
             esr_floor,
+            self.plans,
         )?;
         let mut plates = Vec::new();
         let mut columns: Vec<Vec<f64>> = Vec::new();
