@@ -5,7 +5,7 @@
 
 use serde::Serialize;
 use solve::device::{LawEntry, RowErrors, RowPoint, ValveLaw, law_entry, row_errors, row_point};
-use wiring::sheet::{Confidence, DropRow, Library, Sheet, StaticRow};
+use wiring::sheet::{Confidence, DropRow, LawCovers, Library, Sheet, StaticRow};
 
 /// One line of the list of types.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -45,6 +45,9 @@ pub struct SectionLaw {
     pub fitted_to: String,
     /// What the fit rests on.
     pub fit: String,
+    /// What its rows cover, where the law stands in a user's file.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub covers: Option<LawCovers>,
     /// The law on every published row of this type and of the type it was fitted to.
     pub rows: Vec<RowCheck>,
     /// The law on the published drops of a rectifier.
@@ -118,7 +121,7 @@ pub fn valve_sheet<'l>(library: &'l Library, name: &str) -> Option<ValveSheet<'l
 /// The laws of a sheet's sections.
 #[must_use]
 pub fn section_laws(library: &Library, sheet: &Sheet) -> Vec<SectionLaw> {
-    let mut found: Vec<(&LawEntry, Vec<Option<char>>)> = Vec::new();
+    let mut found: Vec<(LawEntry, Vec<Option<char>>)> = Vec::new();
     for section in sheet.sections() {
         let Some(entry) = law_entry(sheet, section.letter) else {
             continue;
@@ -130,7 +133,7 @@ pub fn section_laws(library: &Library, sheet: &Sheet) -> Vec<SectionLaw> {
     }
     found
         .into_iter()
-        .map(|(entry, letters)| section_law(library, sheet, entry, &letters))
+        .map(|(entry, letters)| section_law(library, sheet, &entry, &letters))
         .collect()
 }
 
@@ -196,6 +199,7 @@ fn section_law(
         validity,
         fitted_to: entry.valve.clone(),
         fit: entry.fit.clone(),
+        covers: entry.covers,
         rows,
         drops,
     }

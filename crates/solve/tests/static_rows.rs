@@ -94,7 +94,7 @@ fn accepted_errors_stay_close_to_the_real_ones() {
 fn what_is_not_gated_is_doubtful_or_far_in_the_tail() {
     for sheet in Library::built_in().types() {
         for row in sheet.static_rows.iter().filter(|r| r.not_gated.is_some()) {
-            let tail = row.plate_amps < 0.1e-3;
+            let tail = row.plate_amps.is_some_and(|amps| amps < 0.1e-3);
             assert!(
                 tail || row.origin.confidence == Confidence::Low,
                 "{} at {} V",
@@ -125,7 +125,7 @@ fn fitted(types: &[&str], section: Option<char>, doubtful: bool) -> Vec<RowError
         let sheet = library.find(name).expect("a built-in type");
         for row in &sheet.static_rows {
             let apart = row.triode_connected
-                || row.plate_amps < 0.1e-3
+                || row.plate_amps.is_none_or(|amps| amps < 0.1e-3)
                 || (row.section.is_some() && row.section != section)
                 || (!doubtful && row.origin.confidence == Confidence::Low);
             let same = |s: &StaticRow| {
@@ -137,7 +137,10 @@ fn fitted(types: &[&str], section: Option<char>, doubtful: bool) -> Vec<RowError
             seen.push(row.clone());
             let mut row = row.clone();
             if let Some(ohms) = row.cathode_ohms.take() {
-                row.grid = Some(-ohms * (row.plate_amps + row.screen_amps.unwrap_or(0.0)));
+                let plate = row
+                    .plate_amps
+                    .expect("a published row has its plate current");
+                row.grid = Some(-ohms * (plate + row.screen_amps.unwrap_or(0.0)));
             }
             let point = row_point(law(sheet, &row), &row).expect("law and row go together");
             all.push(row_errors(&point, &row));

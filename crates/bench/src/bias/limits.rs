@@ -71,7 +71,8 @@ pub fn screen_share(valve: &DataSheet) -> ScreenShare {
         .filter(|row| !row.triode_connected && (row.section == section || row.section.is_none()))
         .filter_map(|row| {
             let screen = row.screen_amps?;
-            Some(screen / (screen + row.plate_amps))
+            let all = row.plate_amps.map(|plate| plate + screen);
+            Some(screen / all.or(row.cathode_amps)?)
         })
         .filter(|share| (0.0..0.5).contains(share))
         .collect();

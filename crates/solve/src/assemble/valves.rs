@@ -60,7 +60,7 @@ pub(super) fn valve<'a>(
             b.unsolved(
                 &part.name,
                 format!(
-                    "no curves of {} are at hand; type `{} {} like 12AX7` with the nearest type",
+                    "no curves of {} are at hand; type `{} {} like 12AX7` with the nearest type, or fit its points (`tubewright fit`)",
                     valve.type_in_socket(),
                     part.name,
                     valve.type_in_socket()

@@ -5,7 +5,7 @@
 use super::{PentodeLaw, RectifierLaw, TriodeLaw};
 use serde::Deserialize;
 use std::sync::OnceLock;
-use wiring::sheet::{Library, Sheet};
+use wiring::sheet::{LawCovers, LawForm, Library, Sheet, SheetLaw};
 
 const BUILT_IN: &str = include_str!("../../data/laws.toml");
 
@@ -58,6 +58,8 @@ pub struct LawEntry {
     pub law: ValveLaw,
     /// What the fit rests on.
     pub fit: String,
+    /// What its rows cover, where a user's file says.
+    pub covers: Option<LawCovers>,
 }
 
 #[derive(Deserialize)]
@@ -142,6 +144,7 @@ fn read(text: &str) -> Result<Vec<LawEntry>, toml::de::Error> {
             vg0: t.vg0,
         }),
         fit: t.fit,
+        covers: None,
     });
     let pentodes = file.pentode.into_iter().map(|p| LawEntry {
         valve: p.valve,
@@ -164,37 +167,120 @@ fn read(text: &str) -> Result<Vec<LawEntry>, toml::de::Error> {
             vg0: p.vg0,
         }),
         fit: p.fit,
+        covers: None,
     });
     let rectifiers = file.rectifier.into_iter().map(|r| LawEntry {
         valve: r.valve,
         section: None,
         law: ValveLaw::Rectifier(r.perveance),
         fit: r.fit,
+        covers: None,
     });
     Ok(triodes.chain(pentodes).chain(rectifiers).collect())
 }
 
-/// The law of a section of a sheet, with what it rests on; none where no curves are known.
+/// The law of a section of a sheet, with what it rests on; none where no curves are known. A law in the sheet itself
+/// goes before the built-in one of the type that it names.
 #[must_use]
-pub fn law_entry(sheet: &Sheet, section: Option<char>) -> Option<&'static LawEntry> {
+pub fn law_entry(sheet: &Sheet, section: Option<char>) -> Option<LawEntry> {
+    if let Some(own) = sheet.own_law(section) {
+        let law = own_law(own).filter(|law| suits(*law, sheet, section))?;
+        return Some(LawEntry {
+            valve: own.of.clone().unwrap_or_else(|| sheet.name.clone()),
+            section: own.section,
+            law,
+            fit: own.fit.clone(),
+            covers: Some(own.covers),
+        });
+    }
+    built_in(sheet, section).cloned()
+}
+
+fn built_in(sheet: &Sheet, section: Option<char>) -> Option<&'static LawEntry> {
     let curves = sheet.curves_of(section)?;
     laws()
         .iter()
         .find(|entry| {
             entry.valve == curves && (entry.section.is_none() || entry.section == section)
         })
-        .filter(|entry| {
-            // A law that needs a screen does not suit a section without one.
-            let screen = sheet
-                .sections()
-                .iter()
-                .any(|s| s.letter == section && s.screen);
-            match entry.law {
-                ValveLaw::Pentode(_) => screen || section.is_none(),
-                ValveLaw::Triode(_) => !screen,
-                ValveLaw::Rectifier(_) => true,
-            }
-        })
+        .filter(|entry| suits(entry.law, sheet, section))
+}
+
+/// A law that needs a screen does not suit a section without one.
+fn suits(law: ValveLaw, sheet: &Sheet, section: Option<char>) -> bool {
+    let screen = sheet
+        .sections()
+        .iter()
+        .any(|s| s.letter == section && s.screen);
+    match law {
+        ValveLaw::Pentode(_) => screen || section.is_none(),
+        ValveLaw::Triode(_) => !screen,
+        ValveLaw::Rectifier(_) => sheet.kind.is_rectifier(),
+    }
+}
+
+/// The law whose numbers stand in a sheet.
+fn own_law(own: &SheetLaw) -> Option<ValveLaw> {
+    let n = |name: &str| own.get(name);
+    Some(match own.form {
+        LawForm::Triode => ValveLaw::Triode(TriodeLaw {
+            k: n("k")?,
+            mu: n("mu")?,
+            x: n("x")?,
+            w0: n("w0")?,
+            w1: n("w1")?,
+            v0: n("v0")?,
+            vb: n("vb")?,
+            d: n("d")?,
+            wg: n("wg")?,
+            vg0: n("vg0")?,
+        }),
+        LawForm::Pentode => ValveLaw::Pentode(PentodeLaw {
+            k: n("k")?,
+            mu: n("mu")?,
+            x: n("x")?,
+            w0: n("w0")?,
+            w1: n("w1")?,
+            lam: n("lam")?,
+            s: n("s")?,
+            m: n("m")?,
+            vmin: n("vmin")?,
+            v1: n("v1")?,
+            n: n("n")?,
+            r0: n("r0")?,
+            d: n("d")?,
+            wg: n("wg")?,
+            vg0: n("vg0")?,
+        }),
+        LawForm::Rectifier => ValveLaw::Rectifier(n("perveance")?),
+    })
+}
+
+impl ValveLaw {
+    /// Its numbers by the names that a valve file gives them, with the equations they are for.
+    #[must_use]
+    pub fn numbers(self) -> (LawForm, Vec<(&'static str, f64)>) {
+        match self {
+            Self::Triode(l) => (
+                LawForm::Triode,
+                LawForm::Triode
+                    .names()
+                    .zip([l.k, l.mu, l.x, l.w0, l.w1, l.v0, l.vb, l.d, l.wg, l.vg0])
+                    .collect(),
+            ),
+            Self::Pentode(l) => (
+                LawForm::Pentode,
+                LawForm::Pentode
+                    .names()
+                    .zip([
+                        l.k, l.mu, l.x, l.w0, l.w1, l.lam, l.s, l.m, l.vmin, l.v1, l.n, l.r0, l.d,
+                        l.wg, l.vg0,
+                    ])
+                    .collect(),
+            ),
+            Self::Rectifier(p) => (LawForm::Rectifier, vec![("perveance", p)]),
+        }
+    }
 }
 
 /// The law of a section of a sheet; none where no curves are known.
@@ -208,7 +294,10 @@ pub fn law_entry(sheet: &Sheet, section: Option<char>) -> Option<&'static LawEnt
 /// ```
 #[must_use]
 pub fn law_for(sheet: &Sheet, section: Option<char>) -> Option<ValveLaw> {
-    law_entry(sheet, section).map(|entry| entry.law)
+    match sheet.own_law(section) {
+        Some(own) => own_law(own).filter(|law| suits(*law, sheet, section)),
+        None => built_in(sheet, section).map(|entry| entry.law),
+    }
 }
 
 /// The triode law of a built-in type.
@@ -247,6 +336,66 @@ mod tests {
             );
             assert!(!entry.fit.is_empty());
         }
+    }
+
+    #[test]
+    fn numbers_in_a_file_give_the_law_back_and_go_before_a_name() {
+        let of = |entry: &LawEntry| {
+            let (form, numbers) = entry.law.numbers();
+            let all: Vec<String> = numbers
+                .iter()
+                .map(|(n, v)| format!("{n} = {v:?}"))
+                .collect();
+            format!(
+                "law = {{ equations = \"{}\", {}, fit = \"mine\", plate_volts = [90, 250], confidence = \"low\", source = \"common\" }}",
+                form.word(),
+                all.join(", ")
+            )
+        };
+        for entry in laws().iter().filter(|e| e.section.is_none()) {
+            let text = format!(
+                "[[valve]]\ntype = \"X1\"\nlike = \"{}\"\n{}\n",
+                entry.valve,
+                of(entry)
+            );
+            let (library, problems) = Library::with_user_file(&text);
+            assert_eq!(problems, Vec::new(), "{text}");
+            let sheet = library.find("X1").unwrap();
+            let section = sheet.sections()[0].letter;
+            assert_eq!(law_for(sheet, section), Some(entry.law), "{}", entry.valve);
+            let found = law_entry(sheet, section).unwrap();
+            assert_eq!((found.valve.as_str(), found.fit.as_str()), ("X1", "mine"));
+            assert_eq!(found.covers.unwrap().plate_volts, Some((90.0, 250.0)));
+        }
+        // A kin, and a type that names its curves, share the law; a pentode's does not suit a triode.
+        let entry = &laws()[1];
+        let text = format!(
+            "[[valve]]\ntype = \"X1\"\nlike = \"12AX7\"\n{}\n\
+             [[valve]]\ntype = \"X2\"\nlike = \"X1\"\n\
+             [[valve]]\ntype = \"X3\"\nlike = \"12AX7\"\ncurves = {{ a = \"X1\", b = \"12AU7\" }}\n\
+             [[valve]]\ntype = \"12AX7\"\nlike = \"12AX7\"\n{}\n\
+             [[valve]]\ntype = \"X4\"\nlike = \"12AX7\"\n{}\n",
+            of(entry),
+            of(entry),
+            of(laws().iter().find(|e| e.valve == "EL84").unwrap()),
+        );
+        let (library, problems) = Library::with_user_file(&text);
+        assert_eq!(problems, Vec::new(), "{text}");
+        let law = |name: &str, section| law_for(library.find(name).unwrap(), Some(section));
+        assert_eq!(law("X2", 'b'), Some(entry.law));
+        assert_eq!(law("X3", 'a'), Some(entry.law));
+        assert_eq!(
+            law("X3", 'b'),
+            triode_law("12AU7", None).map(ValveLaw::Triode)
+        );
+        assert_eq!(
+            law("12DW7", 'b'),
+            Some(entry.law),
+            "a built-in type that was replaced"
+        );
+        assert_eq!(law("X4", 'a'), None);
+        let named = law_entry(library.find("X3").unwrap(), Some('a')).unwrap();
+        assert_eq!(named.valve, "X1");
     }
 
     #[test]

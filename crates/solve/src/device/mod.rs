@@ -6,6 +6,7 @@
 mod behind;
 mod diode;
 mod filament;
+pub mod fit;
 mod library;
 mod neon;
 mod pentode;

@@ -48,21 +48,64 @@ pub struct RowErrors {
 /// ```
 #[must_use]
 pub fn row_point(law: ValveLaw, row: &StaticRow) -> Option<RowPoint> {
-    match (law, row.screen, row.triode_connected) {
+    spot_point(
+        law,
+        &Spot {
+            plate: row.plate,
+            screen: row.screen,
+            triode_connected: row.triode_connected,
+            bias: match row.cathode_ohms {
+                Some(ohms) => Bias::CathodeOhms(ohms),
+                None => Bias::Grid(row.grid.unwrap_or(0.0)),
+            },
+        },
+    )
+}
+
+/// What sets a row's grid volts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Bias {
+    /// Volts from grid to cathode.
+    Grid(f64),
+    /// A resistor under the cathode, the grid on its far end.
+    CathodeOhms(f64),
+}
+
+/// The volts of a row, against the cathode.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Spot {
+    pub(super) plate: f64,
+    pub(super) screen: Option<f64>,
+    pub(super) triode_connected: bool,
+    pub(super) bias: Bias,
+}
+
+/// The law at a spot; none where they do not go together.
+pub(super) fn spot_point(law: ValveLaw, spot: &Spot) -> Option<RowPoint> {
+    match (law, spot.screen, spot.triode_connected) {
         (ValveLaw::Triode(law), None, false) => {
-            let grid = bias(row, |grid| law.currents(row.plate, grid).plate_a);
-            Some(triode(law, row.plate, grid))
+            let grid = bias(spot, |grid| {
+                let p = law.currents(spot.plate, grid);
+                (p.plate_a, p.plate_by_grid)
+            });
+            Some(triode(law, spot.plate, grid))
         }
         (ValveLaw::Pentode(law), Some(screen), false) => {
-            let grid = bias(row, |grid| {
-                let p = law.currents(row.plate, screen, grid);
-                p.plate.amps + p.screen.amps
+            let grid = bias(spot, |grid| {
+                let p = law.currents(spot.plate, screen, grid);
+                (
+                    p.plate.amps + p.screen.amps,
+                    p.plate.by_grid + p.screen.by_grid,
+                )
             });
-            Some(pentode(law, row.plate, screen, grid))
+            Some(pentode(law, spot.plate, screen, grid))
         }
         (ValveLaw::Pentode(law), None, true) => {
-            let grid = bias(row, |grid| law.triode_connected(row.plate, grid).plate_a);
-            let p = law.triode_connected(row.plate, grid);
+            let grid = bias(spot, |grid| {
+                let p = law.triode_connected(spot.plate, grid);
+                (p.plate_a, p.plate_by_grid)
+            });
+            let p = law.triode_connected(spot.plate, grid);
             Some(RowPoint {
                 grid,
                 plate_a: p.plate_a,
@@ -75,22 +118,39 @@ pub fn row_point(law: ValveLaw, row: &StaticRow) -> Option<RowPoint> {
     }
 }
 
-/// The row's grid volts, or those at which its cathode resistor carries what the valve draws.
-fn bias(row: &StaticRow, cathode_a: impl Fn(f64) -> f64) -> f64 {
-    let Some(ohms) = row.cathode_ohms else {
-        return row.grid.unwrap_or(0.0);
+/// The grid volts, or those at which the cathode resistor carries what the valve draws. `cathode` gives amperes and
+/// their slope by the grid volts.
+fn bias(spot: &Spot, cathode: impl Fn(f64) -> (f64, f64)) -> f64 {
+    let ohms = match spot.bias {
+        Bias::Grid(volts) => return volts,
+        Bias::CathodeOhms(ohms) => ohms,
     };
-    // The current rises with the grid and the bias falls with the current: one crossing.
-    let (mut low, mut high) = (-row.plate.abs(), 0.0);
+    // The current rises with the grid and the bias falls with the current: one crossing, which Newton's steps approach
+    // inside a bracket that halves where they would leave it.
+    let (mut low, mut high) = (-spot.plate.abs(), 0.0);
+    let mut at = 0.5 * (low + high);
     for _ in 0..200 {
-        let mid = 0.5 * (low + high);
-        if mid + ohms * cathode_a(mid) < 0.0 {
-            low = mid;
+        let (amps, by_grid) = cathode(at);
+        let off = at + ohms * amps;
+        if off < 0.0 {
+            low = at;
         } else {
-            high = mid;
+            high = at;
+        }
+        let step = off / (1.0 + ohms * by_grid);
+        let inside = step.is_finite() && at - step > low && at - step < high;
+        let next = if inside {
+            at - step
+        } else {
+            0.5 * (low + high)
+        };
+        let done = (next - at).abs() <= 1e-15 * spot.plate.abs();
+        at = next;
+        if done {
+            break;
         }
     }
-    0.5 * (low + high)
+    at
 }
 
 fn triode(law: TriodeLaw, plate: f64, grid: f64) -> RowPoint {
@@ -120,7 +180,7 @@ fn pentode(law: PentodeLaw, plate: f64, screen: f64, grid: f64) -> RowPoint {
 pub fn row_errors(point: &RowPoint, row: &StaticRow) -> RowErrors {
     let off = |ours: f64, sheet: Option<f64>| sheet.map(|s| ours / s - 1.0);
     RowErrors {
-        plate: off(point.plate_a, Some(row.plate_amps)),
+        plate: off(point.plate_a, row.plate_amps),
         screen: point.screen_a.and_then(|ours| off(ours, row.screen_amps)),
         gm: off(point.gm, row.gm),
         rp: off(point.plate_ohms, row.plate_ohms)

@@ -10,20 +10,27 @@
 //! assert_eq!(sheet.name, "12AX7");
 //! ```
 
+mod law;
 mod limits;
 mod read;
+mod row_file;
 mod rows;
 mod types;
+mod write;
 
 #[cfg(test)]
 mod tests;
 
+pub use law::{LawCovers, LawForm, SheetLaw};
 pub use limits::{LimitQuantity, LimitSet, RatingSystem};
+pub use row_file::{ROW_CODES, ROW_COLUMNS, RowFile, TypedRow, read_rows};
 pub use rows::{Accept, CurvePoint, DropRow, StageRow, StaticRow, SupplyRow};
 pub use types::{
     Base, Capacitances, Confidence, Heater, HeaterPart, HeaterWay, Origin, Pin, PinElectrode,
     Section, Sheet, Source, ValveKind,
 };
+
+pub use write::{source_block, valve_block};
 
 use crate::diagnostic::Diagnostic;
 use std::collections::BTreeMap;
@@ -70,6 +77,13 @@ impl Library {
         (library, problems)
     }
 
+    /// The types that a user's text describes, by name.
+    #[must_use]
+    pub fn names_in(text: &str) -> Vec<String> {
+        let (own, _) = read::read(text, Self::built_in(), 0);
+        own.sheets.into_iter().map(|sheet| sheet.name).collect()
+    }
+
     fn added(&self, text: &str) -> (Self, Vec<Diagnostic>) {
         let (own, problems) = read::read(text, self, 0);
         let mut library = self.clone();
@@ -86,7 +100,36 @@ impl Library {
         }
         library.sheets.extend(own.sheets);
         library.sources.extend(own.sources);
+        library.hand_laws_on();
         (library, problems)
+    }
+
+    /// A sheet that names another type's curves has that type's own law, where there is one.
+    fn hand_laws_on(&mut self) {
+        let found: Vec<(usize, SheetLaw)> = self
+            .sheets
+            .iter()
+            .enumerate()
+            .flat_map(|(at, sheet)| sheet.curves.iter().map(move |c| (at, sheet, c)))
+            .filter_map(|(at, sheet, (section, name))| {
+                let from = self.find(name).filter(|from| from.name != sheet.name)?;
+                let law = from.own_law(*section).or_else(|| from.own_law(None))?;
+                let there = sheet.own_laws.iter().any(|l| l.section == *section);
+                (!there).then(|| {
+                    let law = SheetLaw {
+                        section: *section,
+                        of: Some(from.name.clone()),
+                        ..law.clone()
+                    };
+                    (at, law)
+                })
+            })
+            .collect();
+        for (at, law) in found {
+            if let Some(sheet) = self.sheets.get_mut(at) {
+                sheet.own_laws.push(law);
+            }
+        }
     }
 
     /// The sheet of a type by its name or an alias; case, spaces, hyphens and dots don't matter, and `6V6/6V6GT`

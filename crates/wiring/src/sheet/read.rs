@@ -2,6 +2,7 @@
 //!
 //! Refuses what it can't understand: an unknown key is a problem, never skipped in silence.
 
+use super::law::{self, SheetLaw};
 use super::limits::{LimitQuantity, LimitSet, RatingSystem};
 use super::rows::{Accept, CurvePoint, DropRow, StageRow, StaticRow, SupplyRow};
 use super::types::{
@@ -45,6 +46,7 @@ struct RawValve {
     #[serde(default)]
     capacitances: Vec<RawCapacitances>,
     curves: Option<RawCurves>,
+    law: Option<RawLaws>,
     #[serde(default, rename = "static")]
     static_rows: Vec<RawStatic>,
     #[serde(default)]
@@ -62,6 +64,13 @@ struct RawValve {
 enum RawCurves {
     All(String),
     Each(BTreeMap<char, String>),
+}
+
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum RawLaws {
+    One(toml::Table),
+    Several(Vec<toml::Table>),
 }
 
 #[derive(Deserialize)]
@@ -97,13 +106,15 @@ struct RawStatic {
     screen: Option<f64>,
     grid: Option<f64>,
     cathode_ohms: Option<f64>,
-    plate_ma: f64,
+    plate_ma: Option<f64>,
     screen_ma: Option<f64>,
+    cathode_ma: Option<f64>,
     gm_us: Option<f64>,
     rp: Option<f64>,
     rp_least: Option<f64>,
     mu: Option<f64>,
     mu_screen: Option<f64>,
+    error_percent: Option<f64>,
     note: Option<String>,
     #[serde(default)]
     accept: RawAccept,
@@ -418,6 +429,24 @@ fn build_named(raw: RawValve, parent: Option<Sheet>, known: Known) -> Result<She
             .map(|c| read_capacitances(&c, known))
             .collect::<Result<_, _>>()?
     };
+    let own_laws = match raw.law {
+        Some(laws) => read_laws(laws, known)?,
+        // With the kin's curves come the kin's own laws.
+        None if raw.curves.is_none() => parent
+            .as_ref()
+            .map(|p| {
+                let of = |law: &SheetLaw| law.of.clone().or_else(|| Some(p.name.clone()));
+                p.own_laws
+                    .iter()
+                    .map(|law| SheetLaw {
+                        of: of(law),
+                        ..law.clone()
+                    })
+                    .collect()
+            })
+            .unwrap_or_default(),
+        None => Vec::new(),
+    };
     let curves = match raw.curves {
         Some(RawCurves::All(one)) => vec![(None, one)],
         Some(RawCurves::Each(each)) => each.into_iter().map(|(s, name)| (Some(s), name)).collect(),
@@ -446,6 +475,7 @@ fn build_named(raw: RawValve, parent: Option<Sheet>, known: Known) -> Result<She
         limits,
         capacitances,
         curves,
+        own_laws,
         static_rows: raw
             .static_rows
             .into_iter()
@@ -498,7 +528,47 @@ fn build_named(raw: RawValve, parent: Option<Sheet>, known: Known) -> Result<She
             .collect::<Result<_, String>>()?,
     };
     check_heater_pins(&sheet)?;
+    check_laws(&sheet)?;
     Ok(sheet)
+}
+
+/// Each law is for a section that is there, and there is one for each at most.
+fn check_laws(sheet: &Sheet) -> Result<(), String> {
+    for (i, law) in sheet.own_laws.iter().enumerate() {
+        if let Some(letter) = law.section
+            && !sheet.sections().iter().any(|s| s.letter == Some(letter))
+        {
+            return Err(format!(
+                "the law is for a section `{letter}` that no pin has"
+            ));
+        }
+        let before = sheet.own_laws.iter().take(i);
+        if before.clone().any(|other| other.section == law.section) {
+            return Err("there are two laws for the same section".into());
+        }
+    }
+    Ok(())
+}
+
+fn read_laws(raw: RawLaws, known: Known) -> Result<Vec<SheetLaw>, String> {
+    let tables = match raw {
+        RawLaws::One(table) => vec![table],
+        RawLaws::Several(tables) => tables,
+    };
+    tables
+        .iter()
+        .map(|table| {
+            let word = |key: &str| table.get(key).and_then(toml::Value::as_str);
+            let confidence = match word("confidence") {
+                Some("high") => Confidence::High,
+                Some("medium") => Confidence::Medium,
+                Some("low") => Confidence::Low,
+                _ => return Err("a law needs `confidence`: high, medium or low".into()),
+            };
+            let source = word("source").ok_or("a law needs a `source`")?;
+            law::read(table, &number, origin(confidence, source, known)?)
+        })
+        .collect()
 }
 
 fn check_heater_pins(sheet: &Sheet) -> Result<(), String> {
@@ -689,6 +759,9 @@ fn read_static(raw: RawStatic, known: Known) -> Result<StaticRow, String> {
     if raw.grid.is_some() == raw.cathode_ohms.is_some() {
         return Err("a static row has `grid` volts or `cathode_ohms`, one of the two".into());
     }
+    if raw.plate_ma.is_none() && raw.cathode_ma.is_none() {
+        return Err("a static row needs a current: `plate_ma` or `cathode_ma`".into());
+    }
     Ok(StaticRow {
         section: raw.section,
         triode_connected: raw.triode_connected,
@@ -696,13 +769,15 @@ fn read_static(raw: RawStatic, known: Known) -> Result<StaticRow, String> {
         screen: raw.screen,
         grid: raw.grid,
         cathode_ohms: raw.cathode_ohms,
-        plate_amps: raw.plate_ma * 1e-3,
+        plate_amps: raw.plate_ma.map(|x| x * 1e-3),
         screen_amps: raw.screen_ma.map(|x| x * 1e-3),
+        cathode_amps: raw.cathode_ma.map(|x| x * 1e-3),
         gm: raw.gm_us.map(|x| x * 1e-6),
         plate_ohms: raw.rp,
         plate_ohms_least: raw.rp_least,
         mu: raw.mu,
         mu_screen: raw.mu_screen,
+        uncertainty: raw.error_percent.map(|x| x * 1e-2),
         note: raw.note,
         accept: Accept {
             plate: raw.accept.plate,

@@ -20,10 +20,12 @@ pub struct StaticRow {
     pub grid: Option<f64>,
     /// Cathode resistor; the plate and screen volts are then to the cathode, the grid returns to the resistor's far end.
     pub cathode_ohms: Option<f64>,
-    /// Plate amperes.
-    pub plate_amps: f64,
+    /// Plate amperes. A row has these or the cathode's.
+    pub plate_amps: Option<f64>,
     /// Screen amperes.
     pub screen_amps: Option<f64>,
+    /// Plate and screen amperes together, where they were read at the cathode.
+    pub cathode_amps: Option<f64>,
     /// Mutual conductance, siemens.
     pub gm: Option<f64>,
     /// Plate resistance, ohms.
@@ -34,6 +36,8 @@ pub struct StaticRow {
     pub mu: Option<f64>,
     /// Amplification factor of grid 1 against grid 2.
     pub mu_screen: Option<f64>,
+    /// Standard uncertainty of its figures as a fraction, of rows that were read on a bench.
+    pub uncertainty: Option<f64>,
     /// What the sheet says beside it.
     pub note: Option<String>,
     /// Largest errors that pass; empty when not gated.

@@ -1,5 +1,6 @@
 //! What a data sheet holds, typed.
 
+use super::law::SheetLaw;
 use super::limits::{LimitQuantity, LimitSet};
 use super::rows::{CurvePoint, DropRow, StageRow, StaticRow, SupplyRow};
 use crate::circuit::Electrode;
@@ -262,6 +263,9 @@ pub struct Sheet {
     /// Which type's curves hold: for a section, or (first field none) for all. A type that has its own names itself;
     /// `none` means that nothing is known.
     pub curves: Vec<(Option<char>, String)>,
+    /// Laws that stand in the sheet itself; they go before those that `curves` names.
+    #[serde(skip)]
+    pub own_laws: Vec<SheetLaw>,
     /// Typical operating points.
     pub static_rows: Vec<StaticRow>,
     /// Typical stages.
@@ -416,6 +420,15 @@ impl Sheet {
                     .iter()
                     .find(|c| c.section.is_none() || section.is_none())
             })
+    }
+
+    /// The law that stands in the sheet itself for a section.
+    #[must_use]
+    pub fn own_law(&self, section: Option<char>) -> Option<&SheetLaw> {
+        self.own_laws
+            .iter()
+            .find(|law| law.section == section)
+            .or_else(|| self.own_laws.iter().find(|law| law.section.is_none()))
     }
 
     /// The type whose curves a section has, if any are known.

@@ -7,7 +7,7 @@ use wiring::sheet::{LimitQuantity, Sheet};
 /// One table a section, with what its law was fitted to; sections that share a law share a table.
 pub(super) fn text(sheet: &Sheet) -> String {
     let mut out = String::new();
-    let mut shown: Vec<&LawEntry> = Vec::new();
+    let mut shown: Vec<LawEntry> = Vec::new();
     for section in sheet.sections() {
         let Some(entry) = law_entry(sheet, section.letter) else {
             let of = section
@@ -23,8 +23,8 @@ pub(super) fn text(sheet: &Sheet) -> String {
         if shown.contains(&entry) {
             continue;
         }
+        out.push_str(&curves(sheet, section.letter, &entry));
         shown.push(entry);
-        out.push_str(&curves(sheet, section.letter, entry));
     }
     out
 }
