@@ -74,6 +74,8 @@ pub(crate) enum Command {
     Snippet(Snippet),
     /// List the data sheets of valves, or print one
     Valves(Valves),
+    /// Fit a valve that has no curves yet to its sheet's rows or to readings
+    Fit(Fit),
 }
 
 /// `demo`.
@@ -184,6 +186,29 @@ pub(crate) struct Valves {
     /// Print CSV: the list, or the published points of one type
     #[arg(long, conflicts_with = "json")]
     pub(crate) csv: bool,
+}
+
+/// `fit`.
+#[derive(Debug, Args)]
+pub(crate) struct Fit {
+    /// Operating points: a spreadsheet (CSV), or a valve file (TOML)
+    #[arg(value_name = "ROWS")]
+    pub(crate) file: PathBuf,
+    /// The type number; a valve file with one type needs none
+    #[arg(long = "type", value_name = "TYPE")]
+    pub(crate) name: Option<String>,
+    /// A type with the same pins, base and heater, which are copied
+    #[arg(long, value_name = "TYPE")]
+    pub(crate) like: Option<String>,
+    /// Your own data sheets of valves, besides the built-in ones
+    #[arg(long, value_name = "FILE")]
+    pub(crate) valves_file: Option<PathBuf>,
+    /// Write the type there: a new file, or one that does not have it yet
+    #[arg(short, long, value_name = "FILE")]
+    pub(crate) output: Option<PathBuf>,
+    /// Print JSON (docs/json.md)
+    #[arg(long)]
+    pub(crate) json: bool,
 }
 
 /// What every computing command understands in the same way.

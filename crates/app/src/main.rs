@@ -50,6 +50,7 @@ fn main() -> ExitCode {
         arguments::Command::Proof(given) => commands::proof::run(given),
         arguments::Command::Snippet(given) => commands::snippet::run(given),
         arguments::Command::Valves(given) => commands::valves::run(given),
+        arguments::Command::Fit(given) => commands::fit::run(given),
     };
     outcome::end(result)
 }

@@ -260,6 +260,51 @@ fn valves_print_what_is_documented() {
     holds("valves TYPE", &sheets);
 }
 
+const POINTS: &str = "plate,grid,plate_ma,mu\n100,-1,0.5,100\n250,-2,1.2,100\n200,-2,0.6,\n";
+
+fn fit(rows: &str, arguments: &[&str]) -> Value {
+    let all = [&["fit", "-", "--json"][..], arguments].concat();
+    run_with(&all, rows.as_bytes()).json()
+}
+
+#[test]
+fn fit_prints_what_is_documented() {
+    let triode = fit(POINTS, &["--type", "X1", "--like", "12AX7"]);
+    let pentode = fit(
+        "plate,screen,grid,plate_ma,screen_ma,gm_us,rp\n250,250,-7.3,48,5.5,11300,40000\n\
+         250,250,-8.4,36,4.1,10000,\n250,250,-8.4,3.6,4.1,,\n300,250,-8,40,,,\n250,250,-8.4,44,,,\n100,250,-7,40,,,\n",
+        &["--type", "EL84"],
+    );
+    let rectifier = fit("drop,plate_ma\n17,225\n", &["--type", "5AR4"]);
+    let none = fit("plate,grid,plate_ma\n", &["--type", "5AR4"]);
+    let poor = fit(
+        "plate,grid,plate_ma\n100,-1,9\n150,-1,4\n200,-0.5,1\n250,-0.2,0.3\n250,-9,0.001\n",
+        &["--type", "5751"],
+    );
+    let errors = fit("plate,grid,plate_ma\nx,1,1\n", &["--type", "5751"]);
+    let section = fit(
+        "section,plate,grid,plate_ma\na,250,-2,1.2\n",
+        &["--type", "12AX7"],
+    );
+    let long: String = "plate,grid,plate_ma\n".to_owned()
+        + &(0..300)
+            .map(|i| format!("{},-1,{}\n", 100 + i, 0.5 + f64::from(i) / 100.0))
+            .collect::<String>();
+    let long = fit(&long, &["--type", "12AX7"]);
+    holds(
+        "fit",
+        &[
+            triode, pentode, rectifier, none, poor, errors, section, long,
+        ],
+    );
+}
+
+#[test]
+fn snapshot_of_a_fit() {
+    let json = fit(POINTS, &["--type", "X1", "--like", "12AX7"]);
+    insta::assert_json_snapshot!("fit-triode", four_digits(json));
+}
+
 #[test]
 fn json_comes_with_errors_too() {
     let ran = run_with(&["chart", "--json", "-"], ROUGH.as_bytes());

@@ -20,6 +20,7 @@ mod compute;
 pub(crate) mod conditions;
 mod currents;
 pub mod entry;
+mod fitted;
 mod fuse;
 mod grid_current;
 mod listing;

@@ -2,8 +2,8 @@
 //!
 //! [`chart`] holds readings against the solved circuit, each with a band from part
 //! tolerances ([`tolerance`]); [`kirchhoff`] and [`slips`] doubt the readings before any part
-//! is blamed. Pure: no files, no clock, no randomness without a seed. Knows the trade, and no
-//! circuit equation's innards.
+//! is blamed; [`fitting`] turns rows of an unlisted valve into its block. Pure: no files, no
+//! clock, no randomness without a seed. Knows the trade, and no circuit equation's innards.
 
 pub mod answers;
 pub mod bias;
@@ -12,6 +12,7 @@ pub mod charge;
 pub mod chart;
 pub mod cold;
 pub mod discharge;
+pub mod fitting;
 pub mod fuse;
 pub mod heaters;
 pub mod heating;

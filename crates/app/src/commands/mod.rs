@@ -8,6 +8,7 @@ pub(crate) mod cold;
 pub(crate) mod demo;
 pub(crate) mod discharge;
 pub(crate) mod draw;
+pub(crate) mod fit;
 pub(crate) mod format;
 pub(crate) mod fuse;
 pub(crate) mod heaters;

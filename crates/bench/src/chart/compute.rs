@@ -6,7 +6,8 @@ use super::model::Model;
 use super::state::Trouble;
 use super::trouble::{supply_unread, trouble};
 use super::{
-    Chart, ChartRequest, Line, MeterUsed, Status, Unsolved, conditions, currents, fuse, ohms,
+    Chart, ChartRequest, Line, MeterUsed, Status, Unsolved, conditions, currents, fitted, fuse,
+    ohms,
 };
 use crate::kirchhoff::cross_checks;
 use crate::slips::hints;
@@ -68,7 +69,7 @@ pub fn chart_with(
         return work.cold(assembly);
     }
     match Model::new(circuit, assembly, tolerances, known, request.samples) {
-        Ok(model) => work.live(&model),
+        Ok(model) => work.live(&model, library),
         Err(reason) => work.none(&reason),
     }
 }
@@ -151,8 +152,10 @@ struct Work<'a> {
 
 impl Work<'_> {
     /// Under power: volts.
-    fn live(mut self, model: &Model) -> Chart {
+    fn live(mut self, model: &Model, library: &Library) -> Chart {
         self.chart.notes.extend(model.nominal().notes());
+        let fitted = fitted::notes(self.circuit, library, model);
+        self.chart.notes.extend(fitted);
         if let Some(blown) = fuse::blown(self.circuit, model) {
             return self.none(&blown);
         }

@@ -4,7 +4,7 @@ use super::{curves, laws, picture};
 use crate::outcome::Failure;
 use crate::table::{Side, Table, hanging, paragraph};
 use serde_json::{Map, Value, json};
-use wiring::sheet::{HeaterWay, Library, LimitQuantity, LimitSet, Origin, Sheet};
+use wiring::sheet::{HeaterWay, Library, LimitQuantity, LimitSet, Origin, Sheet, StaticRow};
 use wiring::units::{Quantity, rounded};
 
 /// Sources in the order they are first used, printed as `[1]`.
@@ -261,9 +261,9 @@ fn limit_notes(set: &LimitSet) -> String {
     out
 }
 
-/// The sheet's published rows, SI units, as named columns.
-fn columns(sheet: &Sheet) -> Vec<[Option<f64>; 7]> {
-    let mut all: Vec<[Option<f64>; 7]> = sheet
+/// The sheet's published rows, SI units: the figures that a page shows.
+fn columns(sheet: &Sheet) -> Vec<[Option<f64>; 8]> {
+    let mut all: Vec<[Option<f64>; 8]> = sheet
         .static_rows
         .iter()
         .map(|r| {
@@ -272,8 +272,9 @@ fn columns(sheet: &Sheet) -> Vec<[Option<f64>; 7]> {
                 r.screen,
                 r.grid,
                 r.cathode_ohms,
-                Some(r.plate_amps),
+                r.plate_amps,
                 r.screen_amps,
+                r.cathode_amps,
                 r.gm,
             ]
         })
@@ -285,6 +286,7 @@ fn columns(sheet: &Sheet) -> Vec<[Option<f64>; 7]> {
             Some(p.grid),
             None,
             Some(p.plate_amps),
+            None,
             None,
             None,
         ]
@@ -303,6 +305,7 @@ fn rows(sheet: &Sheet, sources: &mut Sources) -> String {
             "cathode Ω",
             "plate mA",
             "screen mA",
+            "cathode mA",
             "mS",
         ] {
             table = table.column(head, Side::Right);
@@ -315,8 +318,8 @@ fn rows(sheet: &Sheet, sources: &mut Sources) -> String {
             .iter()
             .map(|r| &r.origin)
             .chain(sheet.curve_points.iter().map(|p| &p.origin));
-        for (row, origin) in columns(sheet).into_iter().zip(origins) {
-            let scale = [1.0, 1.0, 1.0, 1.0, 1e3, 1e3, 1e3];
+        for (i, (row, origin)) in columns(sheet).into_iter().zip(origins).enumerate() {
+            let scale = [1.0, 1.0, 1.0, 1.0, 1e3, 1e3, 1e3, 1e3];
             let mut cells: Vec<String> = row
                 .into_iter()
                 .zip(scale)
@@ -324,10 +327,20 @@ fn rows(sheet: &Sheet, sources: &mut Sources) -> String {
                 .collect();
             cells.push(origin.confidence.word().to_owned());
             cells.push(sources.mark(origin));
+            // A screen on the plate has the plate's volts.
+            let joined = sheet.static_rows.get(i).is_some_and(|r| r.triode_connected);
+            if let Some(cell) = cells.get_mut(1).filter(|_| joined) {
+                "plate".clone_into(cell);
+            }
             table.row(cells);
         }
+        let heading = if sheet.own_laws.is_empty() {
+            "Published points of the average valve"
+        } else {
+            "Points from a sheet or a bench"
+        };
         out.push_str(&format!(
-            "\nPublished points of the average valve\n{}",
+            "\n{heading}\n{}",
             table.without_empty_columns().render()
         ));
     }
@@ -386,7 +399,7 @@ fn short(value: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// The published rows as CSV, in SI units.
+/// The published rows as CSV, in SI units, with the headings that `fit` understands.
 pub(super) fn rows_csv(sheet: &Sheet) -> Result<String, Failure> {
     let head = [
         "plate_volts",
@@ -395,11 +408,64 @@ pub(super) fn rows_csv(sheet: &Sheet) -> Result<String, Failure> {
         "cathode_ohms",
         "plate_amps",
         "screen_amps",
+        "cathode_amps",
         "gm_siemens",
+        "rp_ohms",
+        "rp_least_ohms",
+        "mu",
+        "mu_screen",
+        "drop_volts",
+        "error_percent",
+        "triode_connected",
+        "section",
+        "note",
     ];
+    let number = |value: Option<f64>| value.map_or_else(String::new, |v| format!("{v}"));
     let mut table = vec![head.map(str::to_owned)];
-    for row in columns(sheet) {
-        table.push(row.map(|cell| cell.map_or_else(String::new, |v| format!("{v}"))));
+    let more = sheet
+        .static_rows
+        .iter()
+        .map(Some)
+        .chain(std::iter::repeat(None));
+    for (row, more) in columns(sheet).into_iter().zip(more) {
+        let [a, b, c, d, e, f, g, h] = row.map(number);
+        let of = |pick: fn(&StaticRow) -> Option<f64>| number(more.and_then(pick));
+        table.push([
+            a,
+            b,
+            c,
+            d,
+            e,
+            f,
+            g,
+            h,
+            of(|r| r.plate_ohms),
+            of(|r| r.plate_ohms_least),
+            of(|r| r.mu),
+            of(|r| r.mu_screen),
+            String::new(),
+            of(|r| r.uncertainty.map(|u| 100.0 * u)),
+            more.filter(|r| r.triode_connected)
+                .map_or_else(String::new, |_| "yes".to_owned()),
+            more.and_then(|r| r.section)
+                .map_or_else(String::new, String::from),
+            more.and_then(|r| r.note.clone()).unwrap_or_default(),
+        ]);
+    }
+    for row in &sheet.drop_rows {
+        let mut cells = head.map(|_| String::new());
+        for (cell, value) in cells
+            .iter_mut()
+            .zip(head)
+            .filter_map(|(cell, name)| match name {
+                "plate_amps" => Some((cell, row.amps)),
+                "drop_volts" => Some((cell, row.volts)),
+                _ => None,
+            })
+        {
+            *cell = number(Some(value));
+        }
+        table.push(cells);
     }
     crate::csv_text::of(table)
 }
