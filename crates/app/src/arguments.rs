@@ -101,6 +101,9 @@ pub(crate) struct Chart {
     /// Print CSV: one row a point
     #[arg(long, conflicts_with = "json")]
     pub(crate) csv: bool,
+    /// How it goes on paper.
+    #[command(flatten)]
+    pub(crate) paper: crate::paper::Paper,
 }
 
 /// `check`.

@@ -2,13 +2,14 @@
 
 use crate::library::Own;
 use crate::outcome::{Failure, Outcome};
+use crate::paper::Paper;
 use crate::problems;
 use crate::table::{Side, Table, hanging, paragraph};
 use bench::sheet::{Line, Origin, OriginKind, Outcome as Came, Sheet};
 use serde_json::{Value, json};
 
 /// How a sheet is asked for.
-#[derive(Debug, Clone, Copy, Default, clap::Args)]
+#[derive(Debug, Clone, Default, clap::Args)]
 pub(crate) struct Form {
     /// Print JSON (docs/json.md)
     #[arg(long)]
@@ -16,11 +17,16 @@ pub(crate) struct Form {
     /// Print CSV: one row a line of the sheet
     #[arg(long, conflicts_with = "json")]
     pub(crate) csv: bool,
+    /// How it goes on paper.
+    #[command(flatten)]
+    pub(crate) paper: Paper,
 }
 
 /// A sheet made of typed numbers alone: there are no files, so there are no errors in them.
-pub(crate) fn outcome(sheet: &Sheet, form: Form) -> Result<Outcome, Failure> {
-    let text = if form.json {
+pub(crate) fn outcome(sheet: &Sheet, form: &Form) -> Result<Outcome, Failure> {
+    let text = if let Some(written) = form.paper.write(sheet)? {
+        written
+    } else if form.json {
         let mut value = value(sheet);
         if let Some(map) = value.as_object_mut() {
             map.insert("errors".to_owned(), json!([]));
@@ -36,9 +42,11 @@ pub(crate) fn outcome(sheet: &Sheet, form: Form) -> Result<Outcome, Failure> {
 }
 
 /// A sheet that used data sheets: the problems of the user's own go beside it.
-pub(crate) fn with_library(sheet: &Sheet, form: Form, own: &Own) -> Result<Outcome, Failure> {
+pub(crate) fn with_library(sheet: &Sheet, form: &Form, own: &Own) -> Result<Outcome, Failure> {
     let errors = problems::any_error(&own.problems);
-    let text = if form.json {
+    let text = if let Some(written) = form.paper.write(sheet)? {
+        written
+    } else if form.json {
         own.json(value(sheet))
     } else if form.csv {
         csv(sheet)?

@@ -14,6 +14,7 @@ mod figure;
 mod input;
 mod library;
 mod outcome;
+mod paper;
 mod picture;
 mod problems;
 mod replace;

@@ -85,9 +85,11 @@ pub(crate) fn outcome(
     amp: &Amp,
     sheet: &Sheet,
     value: Value,
-    form: Form,
+    form: &Form,
 ) -> Result<Outcome, Failure> {
-    let text = if form.json {
+    let text = if let Some(written) = form.paper.write(sheet)? {
+        written
+    } else if form.json {
         amp.json(value)
     } else if form.csv {
         bench_sheet::csv(sheet)?

@@ -41,7 +41,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         }),
         target: given.target,
     };
-    bench_sheet::with_library(&bias(&request, &own.library), given.form, &own)
+    bench_sheet::with_library(&bias(&request, &own.library), &given.form, &own)
 }
 
 /// Every output stage of a wiring, as it should idle and as it was read.
@@ -56,7 +56,7 @@ fn of_amp(given: &Given) -> Result<Outcome, Failure> {
     let asked = wired_sheet::asked(&given.wired, &amp)?;
     let idle = idle(&amp.circuit, &amp.library, &asked);
     let value = serde_json::to_value(&idle).unwrap_or_default();
-    wired_sheet::outcome(&amp, &idle.sheet, value, given.form)
+    wired_sheet::outcome(&amp, &idle.sheet, value, &given.form)
 }
 
 /// The sheet of a type that amplifies.

@@ -15,5 +15,5 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         series: given.series,
         leakage: given.leakage.map(|v| v.value),
     });
-    bench_sheet::outcome(&sheet, given.form)
+    bench_sheet::outcome(&sheet, &given.form)
 }

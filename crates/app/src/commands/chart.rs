@@ -1,5 +1,6 @@
 //! `chart`: what every point should read, next to what the meter said.
 
+mod page;
 mod rows;
 mod text;
 
@@ -21,7 +22,9 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
     )?;
     let request = request(given, &amp)?;
     let chart = bench::chart::chart(&amp.circuit, &amp.library, &request);
-    let text = if given.json {
+    let text = if let Some(written) = given.paper.write(&page::sheet(&amp.circuit, &chart))? {
+        written
+    } else if given.json {
         amp.json(serde_json::to_value(&chart).unwrap_or_default())
     } else if given.csv {
         csv(&chart)?

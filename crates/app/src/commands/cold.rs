@@ -23,6 +23,6 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         &amp,
         &sheet,
         wired_sheet::beside(&sheet, &check),
-        given.form,
+        &given.form,
     )
 }

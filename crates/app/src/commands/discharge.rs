@@ -13,5 +13,5 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         ohms: given.ohms.map(|v| v.value),
         left: given.left.map(|v| v.value),
     });
-    bench_sheet::outcome(&sheet, given.form)
+    bench_sheet::outcome(&sheet, &given.form)
 }

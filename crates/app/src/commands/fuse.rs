@@ -14,5 +14,5 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         ht_amps: given.ht_current.map(|v| v.value),
         ht_volts: given.ht_volts.map(|v| v.value),
     });
-    bench_sheet::outcome(&sheet, given.form)
+    bench_sheet::outcome(&sheet, &given.form)
 }

@@ -21,7 +21,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         chain: given.series.map(|v| v.value),
         mains: given.wired.mains.filter(|_| given.series.is_some()),
     };
-    bench_sheet::with_library(&heaters(&request, &own.library), given.form, &own)
+    bench_sheet::with_library(&heaters(&request, &own.library), &given.form, &own)
 }
 
 /// Every heater supply of a wiring.
@@ -36,7 +36,7 @@ fn of_amp(given: &Given) -> Result<Outcome, Failure> {
     let asked = wired_sheet::asked(&given.wired, &amp)?;
     let heating = heating(&amp.circuit, &amp.library, &asked);
     let value = serde_json::to_value(&heating).unwrap_or_default();
-    wired_sheet::outcome(&amp, &heating.sheet, value, given.form)
+    wired_sheet::outcome(&amp, &heating.sheet, value, &given.form)
 }
 
 fn list(names: &[String], library: &Library) -> Result<Vec<HeaterItem>, Failure> {

@@ -13,5 +13,5 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         mains: given.mains.map(|v| v.value),
         lamp: given.lamp.map(|v| v.value),
     });
-    bench_sheet::outcome(&sheet, given.form)
+    bench_sheet::outcome(&sheet, &given.form)
 }

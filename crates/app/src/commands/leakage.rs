@@ -34,5 +34,5 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         coupling,
         electrolytic,
     });
-    bench_sheet::outcome(&sheet, given.form)
+    bench_sheet::outcome(&sheet, &given.form)
 }

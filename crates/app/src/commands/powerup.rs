@@ -21,5 +21,10 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         },
     );
     let sheet = plan.sheet(&amp.circuit, &answers);
-    wired_sheet::outcome(&amp, &sheet, wired_sheet::beside(&sheet, &plan), given.form)
+    wired_sheet::outcome(
+        &amp,
+        &sheet,
+        wired_sheet::beside(&sheet, &plan),
+        &given.form,
+    )
 }

@@ -15,5 +15,5 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         Typed::Us => Region::Us,
     });
     let sheet = safety(&amp.circuit, &amp.library, region, &answers);
-    wired_sheet::outcome(&amp, &sheet, bench_sheet::value(&sheet), given.form)
+    wired_sheet::outcome(&amp, &sheet, bench_sheet::value(&sheet), &given.form)
 }

@@ -14,5 +14,5 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         rated: given.rated.map(|v| v.value),
         read_ohms: given.read.map(|v| v.value),
     });
-    bench_sheet::outcome(&sheet, given.form)
+    bench_sheet::outcome(&sheet, &given.form)
 }

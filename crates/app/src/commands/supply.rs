@@ -28,7 +28,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         supply(&amp.circuit, &amp.library, &asked, given.marking.as_ref())
     };
     let value = serde_json::to_value(&supply).unwrap_or_default();
-    wired_sheet::outcome(&amp, &supply.sheet, value, given.form)
+    wired_sheet::outcome(&amp, &supply.sheet, value, &given.form)
 }
 
 /// The numbers, or what is left out.

@@ -335,8 +335,9 @@ pub fn discharge_lines(circuit: &Circuit, closed: &Charges, open: Option<&Charge
             let other = open.and_then(|d| d.of(&one.part));
             let limit = Limit::at_most(closed.safe_volts, "V");
             let origin = Origin::rule("live.discharge");
+            // The time is not a remark that may be left out: it says whether it empties at all.
             let what = format!(
-                "{}{}",
+                "{}{}: {}",
                 one.farads.map_or_else(
                     || "farads not known".to_owned(),
                     |c| format!("{:.3}", Farads(c))
@@ -344,7 +345,8 @@ pub fn discharge_lines(circuit: &Circuit, closed: &Charges, open: Option<&Charge
                 one.volts.map_or_else(
                     || ", volts not known".to_owned(),
                     |v| format!(", up to {:.3}", Volts(v))
-                )
+                ),
+                time(one, other)
             );
             let line = match left(circuit, one) {
                 Some(figure) => Line::read(what, figure, limit, origin).or_stop(),
@@ -354,7 +356,7 @@ pub fn discharge_lines(circuit: &Circuit, closed: &Charges, open: Option<&Charge
                 [plus, minus] => format!("{} ({plus} to {minus})", one.part),
                 _ => one.part.clone(),
             };
-            line.at(at).because(time(one, other))
+            line.at(at)
         })
         .collect()
 }
@@ -370,13 +372,9 @@ fn time(closed: &Emptying, open: Option<&Emptying>) -> String {
     };
     match open {
         Some(open) if of(open) != of(closed) => {
-            format!("Standby closed {}; open {}.", of(closed), of(open))
+            format!("standby closed {}; open {}", of(closed), of(open))
         }
-        _ => {
-            let mut text = of(closed);
-            text.push('.');
-            text
-        }
+        _ => of(closed),
     }
 }
 

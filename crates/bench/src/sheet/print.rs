@@ -145,7 +145,17 @@ fn range(low: f64, high: f64, unit: &str) -> String {
 
 impl fmt::Display for Expected {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        // A figure that is nothing beside its own band is nothing.
+        let width = match (self.low, self.high) {
+            (Some(low), Some(high)) => high - low,
+            _ => 0.0,
+        };
         if let Some(value) = self.value {
+            let value = if value.abs() < 1e-3 * width {
+                0.0
+            } else {
+                value
+            };
             f.write_str(&with_unit(value, &self.unit))?;
         }
         let Some(band) = self.band_words() else {

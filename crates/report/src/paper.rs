@@ -1,0 +1,45 @@
+//! The sheet of paper.
+
+/// Which paper is in the printer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Paper {
+    /// 210 by 297 mm (ISO 216).
+    #[default]
+    A4,
+    /// 8.5 by 11 inches (ANSI/ASME Y14.1 size A).
+    Letter,
+}
+
+/// Blank edge that every printer can leave, millimetres.
+pub(crate) const MARGIN: f64 = 9.0;
+/// Points in a millimetre.
+pub(crate) const POINTS: f64 = 72.0 / 25.4;
+
+impl Paper {
+    /// Width and height, millimetres.
+    #[must_use]
+    pub fn millimetres(self) -> (f64, f64) {
+        match self {
+            Self::A4 => (210.0, 297.0),
+            Self::Letter => (215.9, 279.4),
+        }
+    }
+
+    /// How style sheets call it (CSS Paged Media 3, `size`).
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::A4 => "A4",
+            Self::Letter => "letter",
+        }
+    }
+
+    /// Width and height within the margins, points.
+    pub(crate) fn inner(self) -> (f64, f64) {
+        let (width, height) = self.millimetres();
+        (
+            (width - 2.0 * MARGIN) * POINTS,
+            (height - 2.0 * MARGIN) * POINTS,
+        )
+    }
+}
