@@ -250,12 +250,13 @@ fn draw_prints_what_is_documented() {
 #[test]
 fn valves_print_what_is_documented() {
     let list = run(&["valves", "--json"]).json();
-    let sheets: Vec<Value> = list["valves"]
+    let mut sheets: Vec<Value> = list["valves"]
         .as_array()
         .expect("an array")
         .iter()
         .map(|v| run(&["valves", "--json", v["type"].as_str().expect("a name")]).json())
         .collect();
+    sheets.push(run(&["valves", "--json", "6SN7"]).json());
     holds("valves", &[list]);
     holds("valves TYPE", &sheets);
 }

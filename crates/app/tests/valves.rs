@@ -82,6 +82,26 @@ fn csv_has_a_head_and_as_many_cells_in_every_row() {
 }
 
 #[test]
+fn a_type_without_its_last_letters_is_found_with_a_note() {
+    let ran = run(&["valves", "6SN7"]);
+    ran.ends(0).fits();
+    assert!(
+        ran.out
+            .starts_with("There is no sheet of a `6SN7` here. This is the 6SN7GT"),
+        "{}",
+        ran.out
+    );
+    assert!(ran.out.contains("\n6SN7GT"), "{}", ran.out);
+    let json = run(&["valves", "5u4", "--json"]).ends(0).json();
+    assert_eq!(json["type"], "5U4G");
+    assert_eq!(json["asked"]["type"], "5u4");
+    assert_eq!(json["asked"]["alike"], serde_json::json!(["5U4G", "5U4GB"]));
+    // A known number is no prefix of another.
+    let json = run(&["valves", "6550", "--json"]).json();
+    assert_eq!(json["asked"], serde_json::Value::Null);
+}
+
+#[test]
 fn an_unknown_type_offers_the_nearest() {
     let ran = run(&["valves", "12AX8"]);
     ran.ends(1).fits();

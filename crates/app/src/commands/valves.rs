@@ -31,7 +31,13 @@ pub(crate) fn run(given: &Valves) -> Result<Outcome, Failure> {
         };
         return Ok(own.outcome(text, errors));
     };
-    let Some(found) = own.library.find(name) else {
+    let exact = own.library.find(name);
+    let alike = if exact.is_some() {
+        Vec::new()
+    } else {
+        own.library.with_suffix(name)
+    };
+    let Some(found) = exact.or_else(|| alike.first().copied()) else {
         let near = nearest(own.library.types(), name);
         let remedy = format!(
             "{}`tubewright valves` lists every type. A type of your own goes in a file \
@@ -64,13 +70,35 @@ pub(crate) fn run(given: &Valves) -> Result<Outcome, Failure> {
         ));
     };
     let text = if given.json {
-        own.json(sheet::json(found, &own.library))
+        let mut value = sheet::json(found, &own.library);
+        if let (Some(map), false) = (value.as_object_mut(), alike.is_empty()) {
+            let names: Vec<&str> = alike.iter().map(|s| s.name.as_str()).collect();
+            map.insert("asked".into(), json!({ "type": name, "alike": names }));
+        }
+        own.json(value)
     } else if given.csv {
         sheet::rows_csv(found)?
     } else {
-        sheet::text(found, &own.library)
+        bare(name, &alike) + &sheet::text(found, &own.library)
     };
     Ok(own.outcome(text, errors))
+}
+
+/// What is said above the sheet of a type that was asked for without its last letters.
+fn bare(name: &str, alike: &[&Sheet]) -> String {
+    let Some((first, others)) = alike.split_first() else {
+        return String::new();
+    };
+    let mut text = format!(
+        "There is no sheet of a `{name}` here. This is the {}",
+        first.name
+    );
+    let others: Vec<&str> = others.iter().map(|s| s.name.as_str()).collect();
+    if !others.is_empty() {
+        text += &format!("; there is {} too", others.join(", "));
+    }
+    text += ". Letters behind the number can stand for other limits: read what is on the glass.";
+    paragraph(&text, "") + "\n"
 }
 
 /// JSON over several lines, with a line end.

@@ -155,12 +155,41 @@ impl Library {
             })
     }
 
+    /// The types whose number is the one typed with letters behind it, as the 6SN7GT is a 6SN7; the one with the fewest
+    /// letters first, which is as a rule the older one with the lower limits.
+    #[must_use]
+    pub fn with_suffix(&self, name: &str) -> Vec<&Sheet> {
+        let bare = plain(name);
+        if !bare.ends_with(|c: char| c.is_ascii_digit()) {
+            return Vec::new();
+        }
+        let letters = |known: &str| {
+            let known = plain(known);
+            let rest = known.strip_prefix(&bare)?;
+            let is_suffix = !rest.is_empty() && rest.chars().all(|c| c.is_ascii_uppercase());
+            is_suffix.then(|| rest.to_owned())
+        };
+        let mut found: Vec<(usize, String, &Sheet)> = self
+            .sheets
+            .iter()
+            .filter_map(|sheet| {
+                let shortest = sheet.names().filter_map(letters).min_by_key(String::len)?;
+                Some((shortest.len(), shortest, sheet))
+            })
+            .collect();
+        found.sort_by(|a, b| (a.0, &a.1).cmp(&(b.0, &b.1)));
+        found.into_iter().map(|(.., sheet)| sheet).collect()
+    }
+
     /// The name or alias that is nearest to what was typed, if one is near enough to be meant.
     #[must_use]
     pub fn nearest(&self, name: &str) -> Option<&str> {
         let wanted = plain(name);
         if wanted.is_empty() || wanted.len() > 40 {
             return None;
+        }
+        if let Some(sheet) = self.with_suffix(name).first() {
+            return Some(&sheet.name);
         }
         let mut best: Option<(f64, &str)> = None;
         for known in self.sheets.iter().flat_map(Sheet::names) {

@@ -35,6 +35,18 @@ fn a_name_is_found_as_people_write_it() {
     assert_eq!(library.nearest("12AX8"), Some("12AX7"));
     assert_eq!(library.nearest("EL 85"), Some("EL84"));
     assert_eq!(library.nearest("capacitor"), None);
+    // Not the 6SC7, whose pins are others.
+    assert_eq!(library.nearest("6SN7"), Some("6SN7GT"));
+    let suffixed = |name: &str| -> Vec<&str> {
+        let found = library.with_suffix(name);
+        found.iter().map(|s| s.name.as_str()).collect()
+    };
+    assert_eq!(suffixed("6sn7"), ["6SN7GT", "6SN7GTB"]);
+    assert_eq!(suffixed("6L6"), ["6L6G", "6L6GC"]);
+    assert_eq!(suffixed("5Y3"), ["5Y3GT"]);
+    for none in ["12AX", "6", "", "6SN", "µ7"] {
+        assert_eq!(suffixed(none), Vec::<&str>::new(), "{none}");
+    }
 }
 
 #[test]
