@@ -60,6 +60,9 @@ pub fn hints(circuit: &Circuit, entries: &[Entry]) -> Vec<Hint> {
         .collect()
 }
 
+/// A point behind more than this reads what leaks into it: every grid leak and plate load is below (our own choice).
+const LOOSE_OHMS: f64 = 20e6;
+
 /// The best hint for one reading: sign, then range, then pin, then the AC position.
 #[must_use]
 pub fn hint(circuit: &Circuit, entries: &[Entry], entry: &Entry) -> Option<Hint> {
@@ -87,10 +90,12 @@ pub fn hint(circuit: &Circuit, entries: &[Entry], entry: &Entry) -> Option<Hint>
             ),
         );
     }
+    // behind so much resistance a trace of leakage makes any figure, as at a plate whose load is open
+    let firm = entry.source_ohms.is_none_or(|ohms| ohms < LOOSE_OHMS);
     for factor in [10.0, 0.1, 100.0, 0.01, 1000.0, 0.001] {
         // a slipped range cannot hide in a band that is wide enough for anything
         let narrow = band.high() - band.low() < 0.8 * band.centre.abs();
-        if value != 0.0 && narrow && fits(value * factor, sigma * factor) {
+        if value != 0.0 && firm && narrow && fits(value * factor, sigma * factor) {
             return named(
                 Slip::Range { factor },
                 format!(

@@ -291,3 +291,14 @@ fn nothing_is_expected_of_a_valve_whose_grid_is_adrift() {
     let leaked = chart_of(&format!("{text}V1.7 - R6 1M - ground\n"));
     assert!((volts(&leaked, "V1.6") - volts(&leaked, "V1.1")).abs() < 1.0);
 }
+
+/// A plate load lifted and read as open: what the plate then reads is leakage, and no range of the meter is doubted.
+#[test]
+fn a_part_read_as_open_brings_no_range_hint() {
+    let chart = chart_of(
+        "V1 12AX7\nPS1 supply 262 V 1 ohm\nB3 - +PS1 - ground\nV1.2 - R1 1M - ground\n\
+         V1.1 - R4 100k = open - B3\nV1.3 - R5 1k5 - ground\n\
+         readings as found\nmeter 10M 0.5%\nB3 262\nV1.1 -0.35\nV1.3 0.003\n",
+    );
+    assert!(chart.slips.is_empty(), "{:?}", chart.slips);
+}

@@ -43,6 +43,16 @@ fn decimal_point_and_range() {
     assert_eq!(hints(&hand.circuit, &entries), vec![]);
 }
 
+/// A plate whose load was lifted and read as open stands where leakage and the valve's own electrons put it.
+#[test]
+fn what_leakage_decides_has_no_range() {
+    let (mut hand, mut entries) = socket();
+    entries[0] = hand.entry("V1p1", -3.46, 0.12, -0.35, 0.01);
+    assert_eq!(only(&hand, &entries), Slip::Range { factor: 10.0 });
+    entries[0].source_ohms = Some(5e9);
+    assert_eq!(hints(&hand.circuit, &entries), vec![]);
+}
+
 #[test]
 fn sign_of_a_bias_line() {
     let (mut hand, mut entries) = socket();
