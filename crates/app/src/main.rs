@@ -10,7 +10,6 @@ mod bench_sheet;
 mod caution;
 mod commands;
 mod csv_text;
-mod figure;
 mod input;
 mod library;
 mod outcome;

@@ -7,6 +7,7 @@
 
 use super::entry::{Entry, volts_read};
 use super::verdict::Word;
+use crate::digits::volts;
 use wiring::circuit::Circuit;
 use wiring::readings::Unit;
 
@@ -88,13 +89,13 @@ fn words(entry: &Entry) -> String {
         return format!("{} has no number", entry.point);
     };
     match entry.verdict() {
-        Some(Word::Inside) | None => format!("{} is as expected ({})", entry.point, figure(read)),
+        Some(Word::Inside) | None => format!("{} is as expected ({})", entry.point, volts(read)),
         _ => format!(
             "{} is {} ({} for about {})",
             entry.point,
             if read < band.centre { "low" } else { "high" },
-            figure(read),
-            figure(band.centre)
+            volts(read),
+            volts(band.centre)
         ),
     }
 }
@@ -129,34 +130,15 @@ fn singles(circuit: &Circuit, entries: &[Entry], told: &mut Told) {
         let mut sentence = format!(
             "{} reads {} {unit}; sound amplifiers like this one read {} to {} {unit}.",
             entry.point,
-            figure(read),
-            figure(band.low()),
-            figure(band.high())
+            volts(read),
+            volts(band.low()),
+            volts(band.high())
         );
         if let Some(more) = stage::grid_pulled_up(circuit, entries, entry) {
             sentence.push(' ');
             sentence.push_str(&more);
         }
         told.say(far(entry), &[&entry.point], sentence);
-    }
-}
-
-/// Three figures, as a meter shows them, and no minus before a zero.
-fn figure(value: f64) -> String {
-    let size = value.abs();
-    let digits = if !size.is_finite() || size >= 100.0 {
-        0
-    } else if size >= 10.0 {
-        1
-    } else if size >= 1.0 {
-        2
-    } else {
-        3
-    };
-    let text = format!("{value:.digits$}");
-    match text.strip_prefix('-') {
-        Some(rest) if rest.chars().all(|c| matches!(c, '0' | '.')) => rest.to_owned(),
-        _ => text,
     }
 }
 

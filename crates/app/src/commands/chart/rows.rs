@@ -1,7 +1,7 @@
 //! One line of the chart in words: what stands at a point, and the sign of its verdict.
 
-use crate::figure;
 use bench::chart::{Chart, Line, Word};
+use bench::digits;
 use wiring::Circuit;
 use wiring::circuit::Kind;
 
@@ -51,8 +51,8 @@ pub(crate) fn sign_of(line: &Line) -> &'static str {
 pub(crate) fn figure(value: f64, unit: &str) -> String {
     use wiring::units::{Quantity, rounded};
     match unit {
-        "V" => figure::volts(value),
-        "V ac" => format!("{} ac", figure::volts(value)),
+        "V" => digits::volts(value),
+        "V ac" => format!("{} ac", digits::volts(value)),
         "ohm" => {
             let text = rounded(value, Quantity::Ohms, 3);
             // `4k7` says what it is; a bare number does not.
@@ -67,7 +67,7 @@ pub(crate) fn figure(value: f64, unit: &str) -> String {
             }
         }
         "A" => rounded(value, Quantity::Amps, 3),
-        other => format!("{} {other}", figure::volts(value)),
+        other => format!("{} {other}", digits::volts(value)),
     }
 }
 
@@ -77,7 +77,7 @@ pub(crate) fn band(line: &Line) -> (String, String) {
         (Some(low), Some(high)) if line.unit == "ohm" || line.unit == "A" => {
             (figure(low, line.unit), figure(high, line.unit))
         }
-        (Some(low), Some(high)) => figure::ends(low, high),
+        (Some(low), Some(high)) => digits::ends(low, high),
         _ => (String::new(), String::new()),
     }
 }

@@ -1,9 +1,9 @@
 //! The chart as the terminal shows it.
 
 use super::rows;
-use crate::figure;
 use crate::table::{Side, Table, hanging, paragraph};
 use bench::chart::{Chart, Status};
+use bench::digits;
 use wiring::Circuit;
 use wiring::units::{Quantity, rounded};
 
@@ -27,7 +27,7 @@ pub(crate) fn text(circuit: &Circuit, chart: &Chart, currents: bool) -> String {
             .column("part", Side::Left)
             .column("mA", Side::Right);
         for current in &chart.currents {
-            table.row([current.part.clone(), figure::volts(current.ma)]);
+            table.row([current.part.clone(), digits::volts(current.ma)]);
         }
         out.push_str(&table.render());
     }
@@ -59,7 +59,7 @@ fn heading(circuit: &Circuit, chart: &Chart) -> String {
         None => how.push("Without readings".to_owned()),
     }
     if let Some(volts) = chart.mains_volts {
-        how.push(format!("mains {} V", figure::volts(volts)));
+        how.push(format!("mains {} V", digits::volts(volts)));
     }
     if let Some(meter) = chart.meter {
         let ohms = rounded(meter.ohms, Quantity::Ohms, 3);

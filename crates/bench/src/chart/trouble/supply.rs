@@ -3,7 +3,8 @@
 use super::super::entry::{Entry, name_of};
 use super::super::points::{joins, two_ends};
 use super::super::verdict::K95;
-use super::{Told, far, figure, is_out, is_outside, worst};
+use super::{Told, far, is_out, is_outside, worst};
+use crate::digits::volts;
 use wiring::circuit::{Circuit, Kind, NodeId};
 use wiring::readings::{Probe, Unit};
 
@@ -125,8 +126,8 @@ pub(super) fn group(circuit: &Circuit, entries: &[Entry], told: &mut Told) {
             names.join(" and "),
             if names.len() > 1 { "are" } else { "is" },
             if low { "low" } else { "high" },
-            figure(read),
-            figure(band.centre),
+            volts(read),
+            volts(band.centre),
             near.point
         );
         told.say(far(fed), &names, sentence);
@@ -198,8 +199,8 @@ pub(super) fn drops(circuit: &Circuit, entries: &[Entry], told: &mut Told) {
             format!(
                 "{} drops {} V where {} V is expected: more current than usual through {}'s winding, or a winding of more ohms.",
                 entry.point,
-                figure(read),
-                figure(band.centre),
+                volts(read),
+                volts(band.centre),
                 part.name
             )
         } else if more {
@@ -208,8 +209,8 @@ pub(super) fn drops(circuit: &Circuit, entries: &[Entry], told: &mut Told) {
             format!(
                 "{} drops {} V where {} V is expected: more current goes through {} than the stages behind it should take. That suggests a leak at or after {fed}{leak}, or a stage behind it that draws too much, or that {} has risen. Its ohms, and the drops further on, tell these apart.",
                 entry.point,
-                figure(read),
-                figure(band.centre),
+                volts(read),
+                volts(band.centre),
                 part.name,
                 part.name
             )
@@ -217,8 +218,8 @@ pub(super) fn drops(circuit: &Circuit, entries: &[Entry], told: &mut Told) {
             format!(
                 "{} drops {} V where {} V is expected: less current than usual goes through {}, or it has fallen in value. Look at what {fed} feeds.",
                 entry.point,
-                figure(read),
-                figure(band.centre),
+                volts(read),
+                volts(band.centre),
                 part.name
             )
         };

@@ -3,7 +3,8 @@
 /// Volts (or any figure beside volts) with the digits a bench meter has: three or four.
 ///
 /// `172`, `31.2`, `1.32`, `0.038`. A minus sign only when a digit is left to carry it.
-pub(crate) fn volts(value: f64) -> String {
+#[must_use]
+pub fn volts(value: f64) -> String {
     with(value, decimals(value.abs()))
 }
 
@@ -33,7 +34,8 @@ fn with(value: f64, decimals: usize) -> String {
 }
 
 /// Both ends of a band, with the decimals of the larger, one more when it is narrow.
-pub(crate) fn ends(low: f64, high: f64) -> (String, String) {
+#[must_use]
+pub fn ends(low: f64, high: f64) -> (String, String) {
     let larger = decimals(low.abs().max(high.abs()));
     let narrow = (high - low).abs() < 3.0 * 0.1_f64.powi(i32::try_from(larger).unwrap_or(0));
     let places = if narrow { (larger + 1).min(3) } else { larger };
