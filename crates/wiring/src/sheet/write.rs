@@ -2,13 +2,17 @@
 //!
 //! Lines fit 80 columns; a long row goes on in the next line (TOML 1.1 lets inline tables do so).
 
+mod lines;
+#[cfg(test)]
+mod tests;
+
 use super::law::SheetLaw;
 use super::limits::{LimitQuantity, LimitSet};
 use super::rows::{CurvePoint, DropRow, StageRow, StaticRow, SupplyRow};
-use super::types::{Base, Capacitances, Heater, HeaterWay, Origin, Pin, Sheet, Source, ValveKind};
-
-/// Columns that lines fit where words allow it.
-const WIDTH: usize = 80;
+use super::types::{Base, Capacitances, Heater, HeaterWay, Pin, Sheet, Source, ValveKind};
+use lines::{
+    Pairs, add, add_origin, add_section, add_text, figure, list, pair, text, words, wrapped,
+};
 
 /// `[source.KEY]` with its text and status.
 #[must_use]
@@ -78,155 +82,6 @@ pub fn valve_block(sheet: &Sheet, before_pins: &str, before_law: &str) -> String
         several => out += &list("law", several.iter().map(|l| law(l))),
     }
     out
-}
-
-/// A TOML string.
-fn text(s: &str) -> String {
-    toml::Value::String(s.to_owned()).to_string()
-}
-
-/// `key = "..."`; a long text goes on in the next lines, each break behind a backslash, which TOML takes out again.
-fn words(key: &str, s: &str) -> String {
-    // Ahead of the text may stand four spaces, behind it `,` and the ends of a row.
-    const ROOM: usize = WIDTH - 8;
-    let short = format!("{key} = {}", text(s));
-    if short.chars().count() <= ROOM && !short.contains('\n') {
-        return short;
-    }
-    let mut out = format!("{key} = \"\"\"\\\n      ");
-    let mut line = 6;
-    for word in escaped(s).split_inclusive(|unit| unit == " ") {
-        let width: usize = word.iter().map(|unit| unit.chars().count()).sum();
-        let mut full = line > 6 && line + width > ROOM;
-        for unit in word {
-            // A word longer than a line is broken too.
-            if (full || line + unit.chars().count() > ROOM) && unit != " " {
-                out += "\\\n      ";
-                line = 6;
-            }
-            full = false;
-            out += unit;
-            line += unit.chars().count();
-        }
-    }
-    out + "\"\"\""
-}
-
-/// What stands between quotes of a TOML string, sign by sign: by an escape quotes, backslashes, what is no letter or
-/// sign, and a space that nothing stands before, which a break would take out.
-fn escaped(s: &str) -> Vec<String> {
-    let mut before = ' ';
-    s.chars()
-        .map(|c| {
-            let unit = match c {
-                '"' | '\\' => format!("\\{c}"),
-                ' ' if before == ' ' => "\\u0020".to_owned(),
-                c if c.is_control() => format!("\\u{:04X}", u32::from(c)),
-                c => c.to_string(),
-            };
-            before = c;
-            unit
-        })
-        .collect()
-}
-
-/// A number without the digits that a change of unit added.
-fn figure(value: f64) -> String {
-    let short: f64 = format!("{value:.11e}").parse().unwrap_or(value);
-    let plain = format!("{short}");
-    if short != 0.0 && !(1e-4..1e7).contains(&short.abs()) {
-        // Rust writes all zeros out.
-        let science = format!("{short:e}");
-        return if science.contains('.') {
-            science
-        } else {
-            science.replace('e', ".0e")
-        };
-    }
-    plain
-}
-
-/// Items behind `head`, wrapped at 80 columns, `tail` behind the last.
-fn wrapped(head: &str, items: &[String], tail: &str, indent: &str) -> String {
-    let mut out = String::new();
-    let mut line = head.to_owned();
-    for (i, item) in items.iter().enumerate() {
-        let last = i + 1 == items.len();
-        let piece = if last {
-            format!("{item}{tail}")
-        } else {
-            format!("{item},")
-        };
-        let begun = line.trim_end().len() > indent.len();
-        let space = if i == 0 || !begun { "" } else { " " };
-        let first = piece.split('\n').next().unwrap_or_default();
-        // Behind the last item of an array a comma may have to follow.
-        let room = WIDTH.saturating_sub(1);
-        if i > 0 && line.chars().count() + space.len() + first.chars().count() > room {
-            out += line.trim_end();
-            out.push('\n');
-            line = format!("{indent}{piece}");
-        } else {
-            line += space;
-            line += &piece;
-        }
-        if let Some((above, rest)) = line.rsplit_once('\n') {
-            out += above;
-            out.push('\n');
-            line = rest.to_owned();
-        }
-    }
-    if items.is_empty() {
-        line += tail.trim_start();
-    }
-    out + line.trim_end() + "\n"
-}
-
-type Pairs = Vec<String>;
-
-/// `name = [ { ... }, ... ]`; nothing where there are no rows.
-fn list(name: &str, rows: impl Iterator<Item = Pairs>) -> String {
-    let rows: Vec<String> = rows
-        .map(|pairs| {
-            let row = wrapped("  { ", &pairs, " }", "    ");
-            format!("{},\n", row.trim_end())
-        })
-        .collect();
-    if rows.is_empty() {
-        String::new()
-    } else {
-        format!("{name} = [\n{}]\n", rows.concat())
-    }
-}
-
-fn pair(key: &str, value: f64) -> String {
-    format!("{key} = {}", figure(value))
-}
-
-/// Adds `key = value` for every value that is there, times a factor.
-fn add(pairs: &mut Pairs, list: &[(&str, Option<f64>, f64)]) {
-    for (key, value, factor) in list {
-        if let Some(value) = value {
-            pairs.push(pair(key, value * factor));
-        }
-    }
-}
-
-fn add_text(pairs: &mut Pairs, key: &str, value: Option<&str>) {
-    if let Some(value) = value {
-        pairs.push(words(key, value));
-    }
-}
-
-fn add_section(pairs: &mut Pairs, section: Option<char>) {
-    if let Some(letter) = section {
-        pairs.push(format!("section = \"{letter}\""));
-    }
-}
-
-fn add_origin(pairs: &mut Pairs, origin: &Origin) {
-    add_text(pairs, "confidence", Some(origin.confidence.word()));
-    add_text(pairs, "source", Some(&origin.sources.join(", ")));
 }
 
 /// The word of a kind in a file, which is shorter than that on a page.
@@ -506,61 +361,4 @@ fn law(law: &SheetLaw) -> Pairs {
     add_text(&mut pairs, "fit", Some(&law.fit));
     add_origin(&mut pairs, &law.origin);
     pairs
-}
-
-#[cfg(test)]
-mod tests {
-    use super::super::Library;
-    use super::*;
-
-    /// Every built-in sheet is written and read back to the last bit.
-    #[test]
-    fn every_sheet_reads_back_as_it_was() {
-        let built_in = Library::built_in();
-        for sheet in built_in.types() {
-            let block = valve_block(sheet, "# a comment\n", "");
-            let (again, problems) = Library::with_user_file(&block);
-            assert_eq!(problems, Vec::new(), "{block}");
-            // What leaned on another type stands on its own feet now.
-            let wanted = Sheet {
-                like: None,
-                ..sheet.clone()
-            };
-            assert_eq!(again.find(&sheet.name), Some(&wanted), "{block}");
-            let long = |line: &&str| line.chars().count() > WIDTH;
-            let long: Vec<&str> = block.lines().filter(long).collect();
-            assert_eq!(long, Vec::<&str>::new());
-        }
-    }
-
-    /// Long texts of every kind are broken, and come back as they were.
-    #[test]
-    fn long_words_are_broken_and_come_back() {
-        let back = |s: &str| {
-            let line = words("text", s);
-            let table: toml::Table = toml::from_str(&line).unwrap();
-            assert_eq!(table["text"].as_str(), Some(s), "{line}");
-            for line in line.lines() {
-                assert!(line.chars().count() <= WIDTH - 4, "{line}");
-            }
-        };
-        back(&"a sentence of many words ".repeat(12));
-        back(&"x".repeat(300));
-        back(&"\"\\ ".repeat(90));
-        back(&format!(
-            "  {}  \u{1}\n\tend  ",
-            "two  spaces   ".repeat(20)
-        ));
-        proptest::proptest!(|(s in "\\PC{0,200}|[ a\"\\\\\n]{60,200}")| back(&s));
-    }
-
-    #[test]
-    fn figures_lose_what_a_unit_added() {
-        assert_eq!(figure(1.2e-3 * 1e3), "1.2");
-        assert_eq!(figure(0.5e-3 * 1e3), "0.5");
-        assert_eq!(figure(-12.0), "-12");
-        assert_eq!(figure(3.1e-5), "3.1e-5");
-        assert_eq!(figure(1e-5), "1.0e-5");
-        assert_eq!(figure(0.0), "0");
-    }
 }

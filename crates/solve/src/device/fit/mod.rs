@@ -10,18 +10,22 @@
 //! D. Marquardt, J. SIAM 11, 1963; from memory, not seen) with the weights of P.J. Huber, Annals
 //! of Mathematical Statistics 35, 1964 (from memory, not seen). Pure: same rows, same bits.
 
+mod findings;
+mod fitted;
 mod judge;
 mod kin;
 mod least_squares;
 mod rectifier;
 mod rows;
+mod stranger;
 mod thin;
 mod unknowns;
 
 #[cfg(test)]
 mod tests;
 
-pub use judge::{Compared, Covers, Finding, FittedRow, Rms, Slip, Worst};
+pub use findings::{Finding, Slip};
+pub use judge::{Compared, Covers, FittedRow, Rms, Worst};
 pub use rectifier::{RectifierFit, fit_rectifier};
 pub use rows::{FIGURES, Figure, FitRow, Given};
 
@@ -169,7 +173,7 @@ pub fn fit(sort: Sort, rows: &[FitRow], known: &[LawEntry]) -> Result<Fit, FitEr
             return Err(FitError::NotThisSort { row, sort });
         }
     }
-    let mut used = judge::usable(rows);
+    let mut used = stranger::usable(rows);
     if !used.contains(&true) {
         return Err(FitError::NoRows);
     }
@@ -180,7 +184,7 @@ pub fn fit(sort: Sort, rows: &[FitRow], known: &[LawEntry]) -> Result<Fit, FitEr
     let mut left_out: Vec<usize> = Vec::new();
     let start = loop {
         let start = kin::nearest(sort, rows, &used, known).ok_or(FitError::NoKin(sort))?;
-        match judge::stranger(sort, rows, &used, left_out.len(), &start) {
+        match stranger::stranger(sort, rows, &used, left_out.len(), &start) {
             Some(row) => {
                 used[row] = false;
                 left_out.push(row);
