@@ -96,6 +96,11 @@ fn an_unlisted_type_is_fitted_and_charted_the_same_day() {
     let sheet = at(&["valves", "5751", "--valves-file", "own.toml"]);
     sheet.ends(0).fits();
     assert!(sheet.out.contains("points.csv"), "{}", sheet.out);
+    assert!(
+        sheet.out.contains("Its rows cover plate 100 to 250 V"),
+        "{}",
+        sheet.out
+    );
     let first = at(&["fit", "points.csv", "--type", "5751", "--json"]).json();
     let again = at(&["fit", "own.toml", "--json"]).ends(0).json();
     assert_eq!(first["sections"][0]["law"], again["sections"][0]["law"]);

@@ -9,8 +9,41 @@ use wiring::sheet::{Library, Sheet};
 pub(super) fn text(sheet: &Sheet, library: &Library) -> String {
     section_laws(library, sheet)
         .iter()
-        .map(|law| errors(law) + &drops(law) + &hanging(law.validity, "  ", "  "))
+        .map(|law| errors(law) + &drops(law) + &hanging(law.validity, "  ", "  ") + &covers(law))
         .collect()
+}
+
+/// What the rows of a user's own law cover.
+fn covers(law: &SectionLaw) -> String {
+    let Some(covers) = law.covers else {
+        return String::new();
+    };
+    let span = |what: &str, span: Option<(f64, f64)>, unit: &str, factor: f64| {
+        let (low, high) = span?;
+        let (low, high) = (factor * low, factor * high);
+        let short = |v: f64| {
+            let three: f64 = format!("{v:.2e}").parse().unwrap_or(v);
+            three.to_string()
+        };
+        Some(if low == high {
+            format!("{what} {} {unit}", short(low))
+        } else {
+            format!("{what} {} to {} {unit}", short(low), short(high))
+        })
+    };
+    let all: Vec<String> = [
+        span("plate", covers.plate_volts, "V", 1.0),
+        span("screen", covers.screen_volts, "V", 1.0),
+        span("grid", covers.grid_volts, "V", 1.0),
+        span("plate current", covers.plate_amps, "mA", 1e3),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if all.is_empty() {
+        return String::new();
+    }
+    hanging(&format!("Its rows cover {}.", all.join(", ")), "  ", "  ")
 }
 
 /// The laws as JSON: SI units, errors as fractions of the sheet's figures.
