@@ -1,90 +1,24 @@
 //! Blocks and roles held against written cases: a wiring above the line, what each part is below it.
 //!
 //! `has KIND V1a V1b` asks for a block of that kind with exactly these sections (or any, when none
-//! is given); `R4 = plate load` asks for that role. Every case is also tried with its parts renamed,
-//! its lines shuffled and its nodes renamed: the answer must stay the same.
+//! is given); `R4 = plate load` asks for that role; `shows TOPOLOGY` says which entry of
+//! `roles/topologies.toml` the wiring is a variant of. Every case is also tried with its parts
+//! renamed, its lines shuffled and its nodes renamed: the answer must stay the same.
 
-use std::collections::BTreeMap;
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "the cases are the test's own"
+)]
+
+#[path = "roles/support.rs"]
+mod support;
+
+use serde::Deserialize;
+use std::collections::BTreeSet;
+use support::{Case, EXAMPLES, SaidBlock, TOPICS, all_cases, cases, read, said};
+use wiring::Circuit;
 use wiring::roles::{Anatomy, anatomy};
-use wiring::{Circuit, PartId};
-
-struct Case {
-    name: String,
-    wiring: String,
-    expect: Vec<String>,
-}
-
-fn cases(text: &str) -> Vec<Case> {
-    text.split("==== ")
-        .skip(1)
-        .map(|chunk| {
-            let (name, rest) = chunk.split_once('\n').expect("a name line");
-            let (wiring, expect) = rest.split_once("----\n").expect("a line of dashes");
-            Case {
-                name: name.to_owned(),
-                wiring: wiring.to_owned(),
-                expect: expect
-                    .lines()
-                    .filter(|l| !l.trim().is_empty())
-                    .map(str::to_owned)
-                    .collect(),
-            }
-        })
-        .collect()
-}
-
-fn read(text: &str) -> Circuit {
-    let read = wiring::read_one(text);
-    let errors: Vec<_> = read
-        .problems
-        .iter()
-        .filter(|d| d.severity == wiring::Severity::Error)
-        .collect();
-    assert!(errors.is_empty(), "{text}\n{errors:#?}");
-    read.circuit
-}
-
-fn section_name(circuit: &Circuit, part: PartId, section: Option<char>) -> String {
-    let mut name = circuit.parts[part.0].name.clone();
-    name.extend(section);
-    name
-}
-
-/// Blocks with their sections, and each part's roles, in words.
-type Said = (Vec<(String, Vec<String>)>, BTreeMap<String, Vec<String>>);
-
-/// What the anatomy says, in the words of the cases.
-fn said(circuit: &Circuit, found: &Anatomy) -> Said {
-    let mut blocks: Vec<(String, Vec<String>)> = found
-        .blocks
-        .iter()
-        .map(|b| {
-            let mut names: Vec<String> = b
-                .sections
-                .iter()
-                .map(|s| section_name(circuit, s.part, s.section))
-                .collect();
-            names.sort();
-            (b.kind.words().to_owned(), names)
-        })
-        .collect();
-    blocks.sort();
-    let roles = circuit
-        .parts
-        .iter()
-        .enumerate()
-        .map(|(i, p)| {
-            let mut words: Vec<String> = found.roles[i]
-                .iter()
-                .map(|r| r.role.words().to_owned())
-                .collect();
-            words.sort();
-            words.dedup();
-            (p.name.clone(), words)
-        })
-        .collect();
-    (blocks, roles)
-}
 
 fn check(case: &Case, wrong: &mut Vec<String>) {
     let circuit = read(&case.wiring);
@@ -92,6 +26,9 @@ fn check(case: &Case, wrong: &mut Vec<String>) {
     let (blocks, roles) = said(&circuit, &found);
     let before = wrong.len();
     for line in &case.expect {
+        if line.starts_with("shows ") {
+            continue;
+        }
         if let Some(rest) = line.strip_prefix("has ") {
             let words: Vec<&str> = rest.split_whitespace().collect();
             let cut = words
@@ -105,9 +42,9 @@ fn check(case: &Case, wrong: &mut Vec<String>) {
             valves.sort();
             let there = blocks
                 .iter()
-                .any(|(k, v)| *k == kind && (valves.is_empty() || *v == valves));
+                .any(|b| b.kind == kind && (valves.is_empty() || b.sections == valves));
             if !there {
-                wrong.push(format!("{}: no {rest}; blocks {blocks:?}", case.name));
+                wrong.push(format!("{}: no {rest}; blocks {blocks:#?}", case.name));
             }
         } else {
             let (part, role) = line.split_once(" = ").expect("PART = role");
@@ -138,8 +75,9 @@ fn stays_the_same(case: &Case, circuit: &Circuit, found: &Anatomy, wrong: &mut V
         let other = read(&text);
         let (b, r) = said(&other, &anatomy(&other));
         if b != blocks || r != roles {
+            let differ: Vec<_> = roles.iter().filter(|(p, w)| r.get(*p) != Some(w)).collect();
             wrong.push(format!(
-                "{}: another answer when shuffled\n  {blocks:?}\n  {b:?}",
+                "{}: another answer when shuffled\n  {differ:?}\n  {blocks:?}\n  {b:?}",
                 case.name
             ));
         }
@@ -166,56 +104,135 @@ fn stays_the_same(case: &Case, circuit: &Circuit, found: &Anatomy, wrong: &mut V
     }
 }
 
-fn run(text: &str) {
+#[test]
+fn every_written_case_is_recognised() {
     let mut wrong = Vec::new();
-    let all = cases(text);
-    for case in &all {
-        check(case, &mut wrong);
+    let mut count = 0;
+    for (_, text) in TOPICS {
+        for case in cases(text) {
+            check(&case, &mut wrong);
+            count += 1;
+        }
     }
     assert!(
         wrong.is_empty(),
-        "{} of {} cases\n{}",
+        "{} of {count} cases\n{}",
         wrong.len(),
-        all.len(),
         wrong.join("\n")
     );
 }
 
-macro_rules! topic {
-    ($($name:ident),*) => { $(
-        #[test]
-        fn $name() { run(include_str!(concat!("roles/", stringify!($name), ".case"))); }
-    )* };
+#[derive(Deserialize)]
+struct Topologies {
+    least: usize,
+    topology: Vec<Topology>,
 }
-topic!(stages, inverters, output, tone, inputs, effects, supplies);
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Topology {
+    name: String,
+    #[serde(default)]
+    has: Vec<String>,
+    #[serde(default)]
+    without: Vec<String>,
+    role: Option<String>,
+}
+
+/// `KIND`, `KIND: FORM`, either with ` x2`; `stage` stands for any kind that ends in it.
+fn holds(blocks: &[SaidBlock], wanted: &str) -> bool {
+    let (wanted, times) = match wanted.rsplit_once(" x") {
+        Some((w, n)) if n.parse::<usize>().is_ok() => (w, n.parse().unwrap()),
+        _ => (wanted, 1),
+    };
+    let (kind, form) = match wanted.split_once(": ") {
+        Some((k, f)) => (k, Some(f)),
+        None => (wanted, None),
+    };
+    let fits = |b: &&SaidBlock| {
+        (b.kind == kind || kind.ends_with("stage") && b.kind.ends_with(&format!(" {kind}")))
+            && form.is_none_or(|f| b.forms.iter().any(|g| g == f))
+    };
+    blocks.iter().filter(fits).count() >= times
+}
+
+/// Each topology of the list is recognised in at least `least` wirings that say they show it, and
+/// those are not one wiring with other values.
+#[test]
+fn every_topology_is_recognised_in_enough_variants() {
+    let list: Topologies = toml::from_str(include_str!("roles/topologies.toml")).unwrap();
+    let all = all_cases();
+    let names: BTreeSet<&str> = list.topology.iter().map(|t| t.name.as_str()).collect();
+    assert_eq!(names.len(), list.topology.len(), "a name twice");
+    assert!(list.least >= 3);
+    let mut wrong = Vec::new();
+    for case in &all {
+        for line in &case.expect {
+            if let Some(t) = line.strip_prefix("shows ")
+                && !names.contains(t)
+            {
+                wrong.push(format!("{}: no topology {t}", case.name));
+            }
+        }
+    }
+    for t in &list.topology {
+        let mut shapes = BTreeSet::new();
+        for case in &all {
+            if !case.expect.contains(&format!("shows {}", t.name)) {
+                continue;
+            }
+            let circuit = read(&case.wiring);
+            let (blocks, roles) = said(&circuit, &anatomy(&circuit));
+            let has = t.has.iter().all(|w| holds(&blocks, w))
+                && !t.without.iter().any(|w| holds(&blocks, w))
+                && t.role
+                    .as_ref()
+                    .is_none_or(|r| roles.values().any(|all| all.contains(r)));
+            if has {
+                shapes.insert(shape(&circuit));
+            } else {
+                wrong.push(format!(
+                    "{}: not recognised as {}; {blocks:#?}",
+                    case.name, t.name
+                ));
+            }
+        }
+        if shapes.len() < list.least {
+            wrong.push(format!("{}: {} variants", t.name, shapes.len()));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// What a wiring is made of, with valve types and values: two variants differ in it.
+fn shape(circuit: &Circuit) -> Vec<String> {
+    let mut all: Vec<String> = circuit
+        .parts
+        .iter()
+        .map(|p| format!("{:?}", p.kind))
+        .collect();
+    all.sort();
+    all
+}
 
 /// The three example amplifiers, part by part: each line of a truth file was checked by eye
 /// against the wiring and the textbook patterns.
 #[test]
 fn every_part_of_the_examples_has_its_role() {
-    for (name, wiring, truth) in [
-        (
-            "pip",
-            include_str!("../../../examples/pip.wiring"),
-            include_str!("roles/pip.truth"),
-        ),
-        (
-            "curlew",
-            include_str!("../../../examples/curlew.wiring"),
-            include_str!("roles/curlew.truth"),
-        ),
-        (
-            "turnstone",
-            include_str!("../../../examples/turnstone.wiring"),
-            include_str!("roles/turnstone.truth"),
-        ),
-    ] {
+    for (name, wiring, truth) in EXAMPLES {
         let circuit = read(wiring);
         let found = anatomy(&circuit);
         let (blocks, roles) = said(&circuit, &found);
         let mut is: Vec<String> = blocks
             .iter()
-            .map(|(k, v)| format!("has {k} {}", v.join(" ")).trim_end().to_owned())
+            .map(|b| {
+                let head = format!("has {} {}", b.kind, b.sections.join(" "));
+                let forms = b.forms.join("; ");
+                match (head.trim_end(), forms.as_str()) {
+                    (head, "") => head.to_owned(),
+                    (head, forms) => format!("{head}: {forms}"),
+                }
+            })
             .collect();
         is.extend(
             roles
@@ -229,10 +246,17 @@ fn every_part_of_the_examples_has_its_role() {
             .collect();
         is.sort();
         should.sort();
-        assert_eq!(is, should, "{name}");
+        let (missing, extra): (Vec<_>, Vec<_>) = (
+            should.iter().filter(|l| !is.contains(l)).collect(),
+            is.iter().filter(|l| !should.contains(l)).collect(),
+        );
+        assert!(
+            missing.is_empty() && extra.is_empty() && is.len() == should.len(),
+            "{name}: should be {missing:#?}, is {extra:#?}"
+        );
         let case = Case {
-            name: name.to_owned(),
-            wiring: wiring.to_owned(),
+            name: (*name).to_owned(),
+            wiring: (*wiring).to_owned(),
             expect: Vec::new(),
         };
         let mut wrong = Vec::new();

@@ -81,7 +81,22 @@ fn tail(found: &Finder<'_>, cathode: NodeId) -> Option<(Vec<(PartId, Role)>, Nod
             {
                 continue;
             }
-            if low == GROUND || found.bias_rails.contains(&low) || down_to_ground(found, low, mid) {
+            // Both grids' leaks at the junction make it a pair, also when the tail's foot is not traced.
+            let leaks = view
+                .sections
+                .iter()
+                .filter(|s| s.cathode == Some(cathode))
+                .filter_map(|s| s.grid)
+                .any(|g| {
+                    view.between(g, mid)
+                        .any(|l| l.sort == Sort::Resistor && l.at_least(220e3))
+                });
+            let long = f.at_least(4e3) && f.below(100e3);
+            if low == GROUND
+                || found.bias_rails.contains(&low)
+                || down_to_ground(found, low, mid)
+                || leaks && long
+            {
                 let mut parts = vec![(e.part, Role::CathodeResistor), (f.part, Role::Tail)];
                 if low != GROUND {
                     for g in view.at(low).filter(|g| {
@@ -149,6 +164,14 @@ fn second_grid(
             if found.still.contains(&other) || below_tail(found, junction, other) {
                 parts.push((e.part, Role::GridGround));
                 inputs.retain(|n| *n != grid);
+                // Where the first grid stands on a plate, the second follows it through its leak.
+                for first in pair.iter().filter_map(|t| t.grid).filter(|g| *g != grid) {
+                    parts.extend(
+                        view.between(grid, first)
+                            .filter(|l| l.sort == Sort::Resistor && l.at_least(220e3))
+                            .map(|l| (l.part, Role::GridLeak)),
+                    );
+                }
             }
         }
     }
@@ -195,8 +218,10 @@ fn split_loads(found: &mut Finder<'_>) {
         let Some((load, bias, junction)) = cathode_load(found, cathode) else {
             continue;
         };
-        if !leaves(found, plate, &[supply])
-            || !(leaves(found, cathode, &[]) || leaves(found, junction, &[]))
+        let shifted = shifts(found, plate, cathode).or_else(|| shifts(found, plate, junction));
+        if shifted.is_none()
+            && (!leaves(found, plate, &[supply])
+                || !(leaves(found, cathode, &[]) || leaves(found, junction, &[])))
         {
             continue;
         }
@@ -214,7 +239,11 @@ fn split_loads(found: &mut Finder<'_>) {
         parts.push((load, Role::CathodeLoad));
         parts.extend(bias.map(|b| (b, Role::CathodeResistor)));
         parts.push((s.part, Role::Valve));
-        let mut blk = block(BlockKind::Cathodyne);
+        let mut blk = block(if shifted.is_some() {
+            BlockKind::PhaseShifter
+        } else {
+            BlockKind::Cathodyne
+        });
         grid_side(found, i, &mut parts, &mut blk.inputs);
         if let Some(grid) = s.grid {
             for e in found
@@ -227,6 +256,14 @@ fn split_loads(found: &mut Finder<'_>) {
         }
         blk.sections.push(s);
         blk.supply = Some(supply);
+        if let Some((out, shift)) = shifted {
+            parts.extend(shift);
+            blk.outputs = vec![out];
+            blk.parts = parts;
+            found.taken.insert(i);
+            found.add(blk);
+            continue;
+        }
         blk.outputs = vec![
             plate,
             if leaves(found, cathode, &[]) {
@@ -239,6 +276,63 @@ fn split_loads(found: &mut Finder<'_>) {
         found.taken.insert(i);
         found.add(blk);
     }
+}
+
+/// Plate and cathode meet again: one through a capacitor, the other through a resistance (with a
+/// capacitor in front, perhaps). Gives where they meet, and the parts on both ways.
+fn shifts(
+    found: &Finder<'_>,
+    plate: NodeId,
+    cathode: NodeId,
+) -> Option<(NodeId, Vec<(PartId, Role)>)> {
+    let view = &found.view;
+    for (first, second) in [(plate, cathode), (cathode, plate)] {
+        for c in view.at(first).filter(|e| e.sort == Sort::Capacitor) {
+            let out = c.other(first);
+            if found.still.contains(&out) || out == second {
+                continue;
+            }
+            let onward = view.grids_at(out).next().is_some()
+                || view.at(out).filter(|e| e.sort == Sort::Capacitor).count() > 1;
+            let role = |sort: Sort| match sort {
+                Sort::Cell => Some(Role::ModulatorCell),
+                Sort::Box => Some(Role::VariedResistance),
+                Sort::Resistor => Some(Role::ShiftResistor),
+                s if s.is_pot() => Some(Role::VariedResistance),
+                _ => None,
+            };
+            for e in view.at(second).filter(|e| e.part != c.part) {
+                let next = e.other(second);
+                if next == out
+                    && onward
+                    && let Some(r) = role(e.sort)
+                {
+                    return Some((out, vec![(c.part, Role::ShiftCapacitor), (e.part, r)]));
+                }
+                if e.sort != Sort::Capacitor || found.still.contains(&next) || next == out {
+                    continue;
+                }
+                if let Some((f, r)) = view
+                    .between(next, out)
+                    .find_map(|f| Some((f.part, role(f.sort)?)))
+                    && onward
+                    // Two coupling capacitors with a control between them are a tone cut.
+                    && !matches!(r, Role::VariedResistance if view.of_part(f).count() > 1)
+                    && (r != Role::ShiftResistor || view.at(next).count() == 2)
+                {
+                    return Some((
+                        out,
+                        vec![
+                            (c.part, Role::ShiftCapacitor),
+                            (e.part, Role::Coupling),
+                            (f, r),
+                        ],
+                    ));
+                }
+            }
+        }
+    }
+    None
 }
 
 /// A signal leaves this node: a coupling capacitor or a wire to another grid.

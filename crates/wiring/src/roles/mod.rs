@@ -10,7 +10,12 @@
 //! Patterns after the textbooks: F. Langford-Smith (ed.), Radiotron Designer's Handbook, 4th ed.,
 //! 1953; H. J. Reich, Theory and Applications of Electron Tubes (both from memory, not seen).
 
+mod bias;
+mod controls;
+mod forms;
+mod heaters;
 mod inverters;
+mod modulators;
 mod networks;
 mod output;
 mod rails;
@@ -60,6 +65,8 @@ pub struct RoleIn {
 pub struct Block {
     /// What it is.
     pub kind: BlockKind,
+    /// Which of its usual forms it has, as far as that is traced.
+    pub forms: Vec<Form>,
     /// The valve sections in it.
     pub sections: Vec<Section>,
     /// Its parts with what each does, in wiring order.
@@ -70,6 +77,27 @@ pub struct Block {
     pub outputs: Vec<NodeId>,
     /// The rail it lives on, when known.
     pub supply: Option<NodeId>,
+}
+
+impl Block {
+    /// A block of this kind with nothing in it yet.
+    pub(crate) fn of(kind: BlockKind) -> Self {
+        Self {
+            kind,
+            forms: Vec::new(),
+            sections: Vec::new(),
+            parts: Vec::new(),
+            inputs: Vec::new(),
+            outputs: Vec::new(),
+            supply: None,
+        }
+    }
+
+    /// Whether a part does this here.
+    #[must_use]
+    pub fn has(&self, role: Role) -> bool {
+        self.parts.iter().any(|(_, r)| *r == role)
+    }
 }
 
 macro_rules! words {
@@ -109,6 +137,9 @@ words! {
         Paraphase = "paraphase inverter",
         /// A transformer with two opposed secondaries on output grids.
         TransformerInverter = "transformer inverter",
+        /// Loads in plate and cathode whose outputs meet again, one through a capacitor, the other
+        /// through a resistance that is varied.
+        PhaseShifter = "phase shifter",
         /// One output valve, or several side by side, on a single primary.
         SingleEnded = "single-ended output stage",
         /// Output valves at both ends of a primary.
@@ -145,6 +176,122 @@ words! {
         BiasSupply = "bias supply",
         /// Heater windings and their reference to chassis.
         HeaterSupply = "heater supply",
+    }
+}
+
+words! {
+    /// The usual forms of a block; each says one thing, and a block may have several.
+    Form {
+        /// Each jack's contact grounds or joins the other.
+        SwitchedJacks = "two jacks that switch each other",
+        /// A single jack.
+        OneJack = "one jack",
+        /// Several jacks on one wire.
+        JoinedJacks = "jacks on one wire",
+        /// A capacitor across the cathode resistor.
+        Bypassed = "cathode bypassed",
+        /// A cathode resistor without a capacitor.
+        Unbypassed = "cathode not bypassed",
+        /// Another section stands on the same cathode resistor.
+        SharedCathode = "shared cathode",
+        /// Cathode on ground, a large leak: the grid's own current biases it.
+        GridLeakBias = "grid-leak bias",
+        /// The grid is wired to the plate before.
+        DirectCoupled = "straight from a plate",
+        /// The grid has a leak or divider of its own.
+        OwnBias = "with its own bias",
+        /// A capacitor across the upper part of the control.
+        Bright = "with a bright capacitor",
+        /// Two controls on a slope resistor.
+        TrebleBass = "treble and bass",
+        /// Three controls on a slope resistor.
+        TrebleMiddleBass = "treble, middle and bass",
+        /// A bass and a treble branch to ground.
+        PassiveBranches = "two branches, passive",
+        /// A bass and a treble branch round a stage.
+        FeedbackBranches = "two branches, in feedback",
+        /// Capacitor and control to ground.
+        ToGround = "to ground",
+        /// Control between the volume control's top, wiper and ground.
+        VolumeBridge = "bridge with the volume control",
+        /// A capacitor that lets treble past a resistor.
+        Peaking = "with a peaking capacitor",
+        /// A resistor for each channel.
+        MixingResistors = "through resistors",
+        /// Volume controls joined at the output.
+        WipersJoined = "wipers joined",
+        /// The second grid takes a part of the first output.
+        Divided = "divided",
+        /// The second grid takes what remains between both outputs.
+        SelfBalancing = "self-balancing",
+        /// A cathode resistor sets the bias.
+        CathodeBias = "cathode bias",
+        /// Cathodes on ground, the grids below it.
+        FixedBias = "fixed bias",
+        /// Distributed load.
+        ScreenTaps = "screens on taps",
+        /// A capacitor across or beside the primary.
+        PlateDamping = "with plate damping",
+        /// A control over treble in the feedback.
+        Presence = "with presence",
+        /// Ladder of capacitors, resistances to ground.
+        SeriesCapacitors = "series capacitors",
+        /// Ladder of resistances, capacitors to ground.
+        SeriesResistances = "series resistances",
+        /// Sways the output grids.
+        OnOutputBias = "on the bias of the output valves",
+        /// Sways an earlier grid or cathode.
+        OnPreampStage = "on a preamp stage",
+        /// A lamp lights a photo-resistor.
+        LampAndCell = "lamp and cell",
+        /// Low and high band in two sections, swayed in opposition.
+        TwoBands = "two bands crossed",
+        /// Varies a phase shifter.
+        OnPhaseShifter = "on a phase shifter",
+        /// Through a transformer.
+        ByTransformer = "by a transformer",
+        /// Through a capacitor.
+        ByCapacitor = "by a capacitor",
+        /// Two plates of one or more rectifier valves.
+        FullWaveValve = "full wave by a valve",
+        /// Diodes from both ends of a winding with its centre tap on ground.
+        FullWaveDiodes = "full wave by diodes",
+        /// Four diodes, or one bridge.
+        Bridge = "bridge",
+        /// Two diodes on one end of a winding, one for each half wave.
+        Doubler = "doubler",
+        /// One diode or plate.
+        HalfWave = "half wave",
+        /// The switch opens the winding or what leads to the reservoir.
+        StandbyBeforeReservoir = "standby before the reservoir",
+        /// The switch opens everything after the reservoir.
+        StandbyAfterReservoir = "standby after the reservoir",
+        /// The output plates stay on.
+        StandbyPreampOnly = "standby of screens and preamp only",
+        /// A resistor keeps a little high tension on.
+        StandbyBridged = "standby with a resistor across",
+        /// A fuse in the high tension.
+        HtFuse = "with a fuse",
+        /// A rectifier on a winding or tap meant for it.
+        BiasWinding = "from a winding or tap of its own",
+        /// A rectifier on an end of the high-tension winding.
+        BiasFromHtEnd = "from the end of the high-tension winding",
+        /// The supply's whole current goes through a resistor to ground.
+        BackBias = "by a resistor under the high-tension supply",
+        /// Two diodes and capacitors on a heater winding.
+        BiasDoubler = "by doubling a heater winding",
+        /// The winding's middle is the reference.
+        HeaterCentreTap = "centre tap",
+        /// Two resistors are the reference.
+        HeaterResistors = "two resistors",
+        /// A control is the reference.
+        HeaterHumControl = "hum control",
+        /// One end of the winding on ground.
+        HeaterOneSide = "one side on ground",
+        /// The reference stands some volts up.
+        HeaterRaised = "raised above ground",
+        /// A rectifier feeds some of the heaters.
+        HeaterDirectCurrent = "direct current for some",
     }
 }
 
@@ -211,6 +358,10 @@ words! {
         HtFuse = "high-tension fuse",
         /// Switches the high tension.
         StandbySwitch = "standby switch",
+        /// Across the standby switch.
+        StandbyBypass = "standby bypass resistor",
+        /// Keeps a rail's volts steady.
+        Regulator = "voltage regulator",
         /// Fuse in the mains lead.
         MainsFuse = "mains fuse",
         /// Switch in the mains lead.
@@ -225,6 +376,10 @@ words! {
         PilotLamp = "pilot lamp",
         /// Feeds the bias rectifier.
         BiasFeed = "bias feed resistor",
+        /// Feeds the bias rectifier and holds direct current back.
+        BiasFeedCapacitor = "bias feed capacitor",
+        /// Between the high-tension supply and ground; its volts are the bias.
+        BackBias = "back-bias resistor",
         /// Smooths the bias.
         BiasFilter = "bias filter capacitor",
         /// Sets the bias volts.
@@ -237,6 +392,10 @@ words! {
         HumBalance = "hum balance control",
         /// Raises the heaters above chassis.
         HeaterElevation = "heater elevation divider",
+        /// Smooths direct current for heaters.
+        HeaterFilter = "heater filter capacitor",
+        /// In series with heaters on direct current.
+        HeaterDropping = "heater dropping resistor",
         /// Output transformer.
         OutputTransformer = "output transformer",
         /// Loudspeaker.
@@ -283,6 +442,8 @@ words! {
         ShuntResistor = "shunt resistor",
         /// To ground between stages, or across a resistor.
         ShuntCapacitor = "shunt capacitor",
+        /// In series between stages; what for is not traced.
+        SeriesCapacitor = "series capacitor",
         /// Ladder capacitor of the oscillator.
         OscillatorCapacitor = "oscillator capacitor",
         /// Ladder resistor of the oscillator.
@@ -299,6 +460,16 @@ words! {
         ModulatorLamp = "modulator lamp",
         /// Photo-resistor.
         ModulatorCell = "modulator cell",
+        /// Another resistance that the oscillation varies.
+        VariedResistance = "varied resistance",
+        /// Capacitor that splits low from high band.
+        BandCapacitor = "band-filter capacitor",
+        /// Resistor that splits low from high band.
+        BandResistor = "band-filter resistor",
+        /// Capacitor of a phase shifter.
+        ShiftCapacitor = "phase-shift capacitor",
+        /// Fixed resistor of a phase shifter, in series with what is varied.
+        ShiftResistor = "phase-shift resistor",
         /// Drives the tank, or a valve pair's grids.
         DriverTransformer = "driver transformer",
         /// Spring tank.
@@ -321,16 +492,17 @@ pub fn anatomy(circuit: &Circuit) -> Anatomy {
     let view = view::View::of(circuit);
     let mut found = Finder::new(view);
     supply::mains(&mut found);
+    bias::back(&mut found);
     rails::find(&mut found);
     supply::high_tension(&mut found);
-    supply::bias(&mut found);
-    supply::heaters(&mut found);
+    bias::find(&mut found);
+    heaters::find(&mut found);
     output::find(&mut found);
     tremolo::oscillators(&mut found);
     inverters::find(&mut found);
     stages::the_rest(&mut found);
     networks::feedback(&mut found);
-    tremolo::modulators(&mut found);
+    modulators::find(&mut found);
     tone::find(&mut found);
     signal::find(&mut found);
     networks::leftovers(&mut found);
@@ -341,8 +513,11 @@ pub fn anatomy(circuit: &Circuit) -> Anatomy {
 pub(crate) struct Finder<'a> {
     pub(crate) view: view::View<'a>,
     pub(crate) blocks: Vec<Block>,
-    pub(crate) rails: Vec<NodeId>,
+    pub(crate) rails: rails::Rails,
     pub(crate) bias_rails: Vec<NodeId>,
+    /// Nodes under the high-tension supply that a resistor lifts off ground, and those resistors.
+    pub(crate) back: Vec<NodeId>,
+    pub(crate) back_parts: Vec<PartId>,
     /// Nodes that stand still for the signal: ground, rails, bias rails, bypassed nodes.
     pub(crate) still: BTreeSet<NodeId>,
     /// Sections that already belong to a stage.
@@ -354,8 +529,10 @@ impl<'a> Finder<'a> {
         Self {
             view,
             blocks: Vec::new(),
-            rails: Vec::new(),
+            rails: rails::Rails::default(),
             bias_rails: Vec::new(),
+            back: Vec::new(),
+            back_parts: Vec::new(),
             still: BTreeSet::from([crate::circuit::GROUND]),
             taken: BTreeSet::new(),
         }
@@ -388,6 +565,7 @@ impl<'a> Finder<'a> {
             block.parts.retain(|p| seen.insert(*p));
             block.parts.sort();
         }
+        forms::find(&mut self);
         signal::order(&mut self);
         let mut roles = vec![Vec::new(); self.view.circuit.parts.len()];
         for (i, block) in self.blocks.iter().enumerate() {
@@ -405,7 +583,7 @@ impl<'a> Finder<'a> {
         Anatomy {
             blocks: self.blocks,
             roles,
-            rails: self.rails,
+            rails: self.rails.in_order().to_vec(),
             bias_rails: self.bias_rails,
             unplaced,
         }

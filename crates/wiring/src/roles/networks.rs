@@ -16,14 +16,7 @@ pub(super) fn feedback(found: &mut Finder<'_>) {
         .filter(|b| matches!(b.kind, BlockKind::SingleEnded | BlockKind::PushPull))
         .flat_map(|b| b.outputs.clone())
         .collect();
-    let mut block = Block {
-        kind: BlockKind::Feedback,
-        sections: Vec::new(),
-        parts: Vec::new(),
-        inputs: Vec::new(),
-        outputs: Vec::new(),
-        supply: None,
-    };
+    let mut block = Block::of(BlockKind::Feedback);
     let view = &found.view;
     for s in &secondaries {
         for e in view.at(*s) {
@@ -39,10 +32,21 @@ pub(super) fn feedback(found: &mut Finder<'_>) {
             let mut way = vec![*e];
             let mut land = to;
             if lands(found, land).is_none()
+                && view.at(land).count() == 2
                 && let Some(f) = view.at(land).find(|f| {
+                    let end = f.other(land);
                     f.part != e.part
                         && matches!(f.sort, Sort::Resistor | Sort::Switch)
-                        && lands(found, f.other(land)).is_some()
+                        && lands(found, end).is_some()
+                        // That might be a cathode resistor whose foot is not traced.
+                        && (f.sort == Sort::Switch
+                            || !view.sections.iter().any(|s| s.cathode == Some(end)))
+                        // Or a tail, below the junction that grid leaks go to.
+                        && !view.at(end).any(|g| {
+                            g.sort == Sort::Resistor
+                                && g.at_least(220e3)
+                                && view.grids_at(g.other(end)).next().is_some()
+                        })
                 })
             {
                 way.push(*f);
@@ -130,6 +134,9 @@ fn presence(found: &Finder<'_>, land: NodeId, parts: &mut Vec<(PartId, Role)>) {
             }
             s if s.is_pot() => {
                 parts.push((e.part, Role::PresenceControl));
+                if other == GROUND {
+                    continue;
+                }
                 for f in view
                     .at(other)
                     .filter(|f| f.part != e.part && f.sort == Sort::Capacitor)
@@ -143,7 +150,7 @@ fn presence(found: &Finder<'_>, land: NodeId, parts: &mut Vec<(PartId, Role)>) {
     // A presence control that is itself the bottom of the tail: wiper through a capacitor to ground.
     for e in view.at(land).filter(|e| e.sort.is_pot()) {
         for g in view.of_part(e.part) {
-            for n in [g.a, g.b] {
+            for n in [g.a, g.b].into_iter().filter(|n| *n != GROUND) {
                 for f in view
                     .at(n)
                     .filter(|f| f.sort == Sort::Capacitor && f.other(n) == GROUND)
@@ -164,7 +171,10 @@ pub(super) fn leftovers(found: &mut Finder<'_>) {
         .iter()
         .filter(|e| {
             !found.has_role(e.part)
-                && !matches!(e.sort, Sort::Diode | Sort::Lamp | Sort::Fuse | Sort::Choke)
+                && !matches!(
+                    e.sort,
+                    Sort::Diode | Sort::Zener | Sort::Lamp | Sort::Fuse | Sort::Choke | Sort::Box
+                )
         })
         .collect();
     // Grow from signal nodes through the rest; what is never reached stays unplaced.
@@ -185,11 +195,15 @@ pub(super) fn leftovers(found: &mut Finder<'_>) {
             let to_still = found.still.contains(&e.a) || found.still.contains(&e.b);
             let beside = view
                 .between(e.a, e.b)
-                .any(|f| f.part != e.part && f.sort.resistive());
+                .any(|f| f.part != e.part && f.sort == Sort::Resistor);
+            let couples = couples(found, e.a, e.b) || couples(found, e.b, e.a);
             let role = match e.sort {
                 Sort::Capacitor if to_still => Role::ShuntCapacitor,
-                Sort::Capacitor if beside && e.below(3e-9) => Role::PeakingCapacitor,
-                Sort::Capacitor => Role::Coupling,
+                Sort::Capacitor if beside && e.below(3e-9) && !on_secondary(found, e) => {
+                    Role::PeakingCapacitor
+                }
+                Sort::Capacitor if couples => Role::Coupling,
+                Sort::Capacitor => Role::SeriesCapacitor,
                 Sort::Resistor if to_still => Role::ShuntResistor,
                 Sort::Resistor => Role::SeriesResistor,
                 Sort::Switch => Role::SignalSwitch,
@@ -227,14 +241,55 @@ pub(super) fn leftovers(found: &mut Finder<'_>) {
     for (nodes, parts) in groups {
         let ends: Vec<NodeId> = nodes.into_iter().collect();
         found.add(Block {
-            kind: BlockKind::Interstage,
-            sections: Vec::new(),
             parts,
             inputs: ends.clone(),
             outputs: ends,
-            supply: None,
+            ..Block::of(BlockKind::Interstage)
         });
     }
+}
+
+/// An output transformer's secondary is at one end.
+fn on_secondary(found: &Finder<'_>, e: &Edge) -> bool {
+    [e.a, e.b].iter().any(|n| {
+        found
+            .view
+            .terminals_at(*n)
+            .iter()
+            .any(|(p, _)| matches!(found.view.kind(*p), Kind::OutputTransformer(_)))
+    })
+}
+
+/// From a plate or a follower's cathode onward, or from a control, jack or resistor to a grid.
+fn couples(found: &Finder<'_>, from: NodeId, to: NodeId) -> bool {
+    let view = &found.view;
+    let plate = view.sections.iter().any(|s| s.plate == Some(from))
+        || found
+            .blocks
+            .iter()
+            .any(|b| b.kind == BlockKind::Follower && b.outputs.contains(&from));
+    let control = view.at(from).any(|e| {
+        e.sort == Sort::UpperArm && e.a == from || e.sort == Sort::LowerArm && e.b == from
+    }) || view
+        .terminals_at(from)
+        .iter()
+        .any(|(p, _)| matches!(view.kind(*p), Kind::Jack { .. }));
+    let grid = view.grids_at(to).next().is_some();
+    let loose = |n: NodeId| {
+        view.circuit
+            .nodes
+            .get(n.0)
+            .is_some_and(|x| !x.names.is_empty() && x.terminals.len() <= 1)
+    };
+    // A grid with a leak, fed from anywhere but the foot of a tail or a secondary.
+    let fed = grid
+        && view.at(to).any(|e| found.is(e.part, Role::GridLeak))
+        && !super::controls::on_cathode_chain(found, from)
+        && view.grids_at(from).next().is_none()
+        && (control || !view.at(from).any(|e| e.sort.is_pot()));
+    let beside = view.between(from, to).any(|e| e.sort.is_pot());
+    plate && !view.sections.iter().any(|s| s.plate == Some(to))
+        || (control && (grid || loose(to)) || fed) && !beside
 }
 
 /// Nodes of valve electrodes, jacks, tanks, controls already placed: where signal is known to be.

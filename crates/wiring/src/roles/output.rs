@@ -61,17 +61,13 @@ fn stage_of(found: &mut Finder<'_>, t: PartId) -> Option<Block> {
         BlockKind::PushPull
     };
     let mut block = Block {
-        kind,
-        sections: Vec::new(),
-        parts: Vec::new(),
-        inputs: Vec::new(),
-        outputs: Vec::new(),
         supply: p0.or_else(|| {
             [p1, p2]
                 .into_iter()
                 .flatten()
                 .find(|n| found.rails.contains(n))
         }),
+        ..Block::of(kind)
     };
     for (i, _) in &at_end {
         let s = found.view.sections[*i];
@@ -124,6 +120,19 @@ fn stage_of(found: &mut Finder<'_>, t: PartId) -> Option<Block> {
                 || e.sort == Sort::Capacitor && e.other(n) == GROUND
             {
                 parts.push((e.part, Role::SpeakerNetwork));
+            }
+            // Resistor and capacitor in a row.
+            let far = e.other(n);
+            if (e.sort == Sort::Resistor && e.below(300.0) || e.sort == Sort::Capacitor)
+                && far != GROUND
+                && view.terminals_at(far).len() == 2
+                && let Some(f) = view.at(far).find(|f| f.part != e.part)
+                && f.other(far) == GROUND
+                && matches!(f.sort, Sort::Resistor | Sort::Capacitor)
+                && f.sort != e.sort
+            {
+                parts.push((e.part, Role::SpeakerNetwork));
+                parts.push((f.part, Role::SpeakerNetwork));
             }
         }
         for (p, _) in view.terminals_at(n) {

@@ -5,9 +5,37 @@
 //! and more to ground, or from the technician's own name (`B2`).
 
 use super::Finder;
+use super::heaters::on_low_winding;
 use super::view::{Edge, Sort};
-use crate::circuit::{GROUND, Kind, NodeId};
+use crate::circuit::{GROUND, Kind, NodeId, PartId};
 use std::collections::BTreeSet;
+
+/// Rails in the order they were found, with a quick look-up.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Rails {
+    order: Vec<NodeId>,
+    all: BTreeSet<NodeId>,
+}
+
+impl Rails {
+    /// Whether it was new.
+    fn insert(&mut self, node: NodeId) -> bool {
+        let new = self.all.insert(node);
+        if new {
+            self.order.push(node);
+        }
+        new
+    }
+
+    pub(crate) fn contains(&self, node: &NodeId) -> bool {
+        self.all.contains(node)
+    }
+
+    /// The reservoir's first.
+    pub(crate) fn in_order(&self) -> &[NodeId] {
+        &self.order
+    }
+}
 
 /// A capacitor at least this large to ground holds a rail.
 const FILTER_FARADS: f64 = 0.9e-6;
@@ -15,53 +43,75 @@ const FILTER_FARADS: f64 = 0.9e-6;
 const LARGEST_DROPPER_OHMS: f64 = 330e3;
 
 pub(super) fn find(found: &mut Finder<'_>) {
-    let starts = rectifier_outputs(found);
-    for node in starts {
-        spread(found, node);
+    // What a stage moves is no rail.
+    let electrodes: BTreeSet<NodeId> = found
+        .view
+        .sections
+        .iter()
+        .flat_map(|s| [s.plate, s.cathode, s.grid])
+        .flatten()
+        .collect();
+    for node in rectifier_outputs(found) {
+        spread(found, node, &electrodes);
     }
     // Parts of a chain whose rectifier is not traced yet.
     let view = &found.view;
+    let leading = lead_to_plates(found);
     let mut loose: Vec<NodeId> = Vec::new();
     for i in 1..view.circuit.nodes.len() {
         let node = NodeId(i);
         if found.still.contains(&node) {
             continue;
         }
-        if (view.named_rail(node) || held(found, node)) && feeds_plates(found, node) {
+        let named = view.named_rail(node);
+        let feeds = leading.contains(&node) || on_a_primary(found, node);
+        if (named && held(found, node) || (named || held(found, node)) && feeds)
+            && !lifts_heaters(found, node)
+            && !divides(found, node)
+        {
             loose.push(node);
         }
     }
     // The one nearest the plates of the output stage first: it has the fewest droppers upstream.
     loose.sort_by_key(|n| (usize::from(!on_a_primary(found, *n)), n.0));
     for node in loose {
-        if !found.rails.contains(&node) {
-            spread(found, node);
-        }
+        spread(found, node, &electrodes);
     }
 }
 
 /// Nodes where a rectifier gives its positive output.
-fn rectifier_outputs(found: &Finder<'_>) -> Vec<NodeId> {
+pub(super) fn rectifier_outputs(found: &Finder<'_>) -> Vec<NodeId> {
     let view = &found.view;
     let mut out = Vec::new();
     for (_, _, cathode) in &view.rectifier_plates {
         out.extend(*cathode);
     }
     for bridge in view.parts(|k| matches!(k, Kind::Bridge)) {
+        let low = ["ac1", "ac2"].iter().any(|n| {
+            view.terminal(bridge, n)
+                .is_some_and(|n| on_low_winding(found, n))
+        });
         if let Some(plus) = view.terminal(bridge, "plus")
-            && plus != GROUND
+            && !low
+            && !smooths_heaters(found, plus)
         {
             out.push(plus);
         }
     }
-    // A diode from a winding (its a end) into a held node.
+    // Diodes from a winding, one or several in a row, into a node that is held or leads on to one.
     for e in view.edges.iter().filter(|e| e.sort == Sort::Diode) {
-        if near_winding(found, e.a)
-            && !near_winding(found, e.b)
-            && e.b != GROUND
-            && held(found, e.b)
-        {
-            out.push(e.b);
+        if !alternating(found, e.a) {
+            continue;
+        }
+        let mut end = e.b;
+        for _ in 0..4 {
+            match along(found, end) {
+                Some(next) => end = next,
+                None => break,
+            }
+        }
+        if end != GROUND && !alternating(found, end) && (held(found, end) || leads_on(found, end)) {
+            out.push(end);
         }
     }
     let mut seen = BTreeSet::new();
@@ -69,7 +119,99 @@ fn rectifier_outputs(found: &Finder<'_>) -> Vec<NodeId> {
     out
 }
 
-/// Whether a winding of a mains transformer is on this node, directly or through a resistor, fuse or switch.
+/// A capacitor this large is for low volts.
+fn smooths_heaters(found: &Finder<'_>, node: NodeId) -> bool {
+    let view = &found.view;
+    let large = |n: NodeId| {
+        n != GROUND
+            && view
+                .at(n)
+                .any(|e| e.sort == Sort::Capacitor && e.at_least(900e-6))
+    };
+    large(node)
+        || view
+            .at(node)
+            .any(|e| e.sort == Sort::Resistor && e.below(50.0) && large(e.other(node)))
+}
+
+/// The next node of a row of diodes: nothing but diodes here, one of them leading on.
+fn along(found: &Finder<'_>, node: NodeId) -> Option<NodeId> {
+    let view = &found.view;
+    if node == GROUND || view.at(node).any(|e| e.sort != Sort::Diode) {
+        return None;
+    }
+    view.at(node).find(|e| e.a == node).map(|e| e.b)
+}
+
+/// A node that a high-tension winding moves: on one, or behind the capacitor that feeds a doubler.
+fn alternating(found: &Finder<'_>, node: NodeId) -> bool {
+    let view = &found.view;
+    if node == GROUND || on_low_winding(found, node) {
+        return false;
+    }
+    near_winding(found, node)
+        || view.at(node).any(|e| {
+            e.sort == Sort::Capacitor
+                && e.at_least(1e-6)
+                && e.other(node) != GROUND
+                && near_winding(found, e.other(node))
+                && !on_low_winding(found, e.other(node))
+        }) && view.at(node).filter(|e| e.sort == Sort::Diode).count() >= 2
+}
+
+/// A switch, fuse, choke or small resistor leads from here to a held node.
+fn leads_on(found: &Finder<'_>, node: NodeId) -> bool {
+    found.view.at(node).any(|e| {
+        passes(e)
+            && !e.at_least(1e3)
+            && e.other(node) != GROUND
+            && (held(found, e.other(node)) || found.view.named_rail(e.other(node)))
+    })
+}
+
+/// Every diode between a winding and these rails, with the node of its winding side.
+pub(super) fn rectifier_diodes(
+    found: &Finder<'_>,
+    rails: &BTreeSet<NodeId>,
+) -> Vec<(PartId, NodeId)> {
+    let view = &found.view;
+    let mut out = Vec::new();
+    let mut ends = BTreeSet::new();
+    let mut todo: Vec<NodeId> = rails.iter().copied().collect();
+    let mut seen: BTreeSet<NodeId> = rails.clone();
+    while let Some(n) = todo.pop() {
+        for e in view.at(n).filter(|e| e.sort == Sort::Diode && e.b == n) {
+            if e.a == GROUND || rails.contains(&e.a) {
+                continue;
+            }
+            out.push((e.part, e.a));
+            if alternating(found, e.a) {
+                ends.insert(e.a);
+            } else if seen.insert(e.a) {
+                todo.push(e.a);
+            }
+        }
+    }
+    // The other half of a bridge or a doubler: from ground into the winding.
+    for e in view.edges.iter().filter(|e| e.sort == Sort::Diode) {
+        if e.a == GROUND && (ends.contains(&e.b) || alternating(found, e.b)) {
+            out.push((e.part, e.b));
+        }
+    }
+    out
+}
+
+/// A terminal of a mains transformer is on this node.
+pub(super) fn on_winding(found: &Finder<'_>, node: NodeId) -> bool {
+    let view = &found.view;
+    node != GROUND
+        && view
+            .terminals_at(node)
+            .iter()
+            .any(|(p, _)| matches!(view.kind(*p), Kind::PowerTransformer(_)))
+}
+
+/// Whether a winding of a mains transformer is on this node, directly or through a small resistor, a fuse or a switch.
 pub(super) fn near_winding(found: &Finder<'_>, node: NodeId) -> bool {
     let view = &found.view;
     let direct = |n: NodeId| {
@@ -82,7 +224,8 @@ pub(super) fn near_winding(found: &Finder<'_>, node: NodeId) -> bool {
             || view.at(node).any(|e| {
                 let o = e.other(node);
                 o != GROUND
-                    && matches!(e.sort, Sort::Resistor | Sort::Fuse | Sort::Switch)
+                    && (matches!(e.sort, Sort::Fuse | Sort::Switch)
+                        || e.sort == Sort::Resistor && e.below(2e3))
                     && direct(o)
                     && !view
                         .parts(|k| matches!(k, Kind::PowerTransformer(_)))
@@ -100,8 +243,11 @@ pub(super) fn held(found: &Finder<'_>, node: NodeId) -> bool {
     view.at(node).any(|e| {
         e.sort == Sort::Capacitor
             && e.at_least(FILTER_FARADS)
+            // With its plus the other way it holds a negative line.
+            && e.plus.is_none_or(|p| p == node || p != GROUND && !found.back.contains(&p))
             && (e.other(node) == GROUND
                 || found.rails.contains(&e.other(node))
+                || found.back.contains(&e.other(node))
                 || view.at(e.other(node)).any(|f| {
                     f.part != e.part
                         && f.sort == Sort::Capacitor
@@ -118,35 +264,44 @@ fn on_a_primary(found: &Finder<'_>, node: NodeId) -> bool {
         .any(|(p, _)| matches!(view.kind(*p), Kind::OutputTransformer(_)))
 }
 
-/// Something leads from here to a plate or a screen: a load, a primary, or the next dropper.
-fn feeds_plates(found: &Finder<'_>, node: NodeId) -> bool {
+/// Nodes from which a load, a dropper, a choke, a fuse or a switch leads on to a plate or a screen,
+/// however many of them in a row. A cathode's own bypassed node is no rail and is left out.
+fn lead_to_plates(found: &Finder<'_>) -> BTreeSet<NodeId> {
     let view = &found.view;
-    let plate = |n: NodeId| {
-        view.sections
-            .iter()
-            .any(|s| s.plate == Some(n) || s.screen == Some(n))
-    };
-    // A cathode's own bypassed node is no rail.
-    if view.sections.iter().any(|s| s.cathode == Some(node)) {
-        return false;
-    }
-    let reach = view.through(node, &found.still, |e| {
+    let leads = |e: &&Edge| {
         matches!(
             e.sort,
             Sort::Resistor | Sort::Choke | Sort::Fuse | Sort::Switch
         ) && e.a != GROUND
             && e.b != GROUND
-    });
-    reach.iter().any(|n| plate(*n)) || on_a_primary(found, node)
+    };
+    let mut seen: BTreeSet<NodeId> = view
+        .sections
+        .iter()
+        .flat_map(|s| [s.plate, s.screen])
+        .flatten()
+        .collect();
+    let mut todo: Vec<NodeId> = seen.iter().copied().collect();
+    while let Some(n) = todo.pop() {
+        for e in view.at(n).filter(leads) {
+            let next = e.other(n);
+            if !found.still.contains(&next) && seen.insert(next) {
+                todo.push(next);
+            }
+        }
+    }
+    for cathode in view.sections.iter().filter_map(|s| s.cathode) {
+        seen.remove(&cathode);
+    }
+    seen
 }
 
 /// Walks from one rail to the next.
-fn spread(found: &mut Finder<'_>, start: NodeId) {
-    if found.rails.contains(&start) {
+fn spread(found: &mut Finder<'_>, start: NodeId, electrodes: &BTreeSet<NodeId>) {
+    if !found.rails.insert(start) {
         return;
     }
     let mut todo = std::collections::VecDeque::from([start]);
-    found.rails.push(start);
     found.still.insert(start);
     while let Some(node) = todo.pop_front() {
         let next: Vec<NodeId> = found
@@ -157,14 +312,9 @@ fn spread(found: &mut Finder<'_>, start: NodeId) {
             .filter(|n| *n != GROUND)
             .collect();
         for n in next {
-            if found.rails.contains(&n) {
+            if found.rails.contains(&n) || electrodes.contains(&n) {
                 continue;
             }
-            let plate = found
-                .view
-                .sections
-                .iter()
-                .any(|s| s.plate == Some(n) || s.cathode == Some(n) || s.grid == Some(n));
             let joined = found
                 .view
                 .between(node, n)
@@ -176,10 +326,11 @@ fn spread(found: &mut Finder<'_>, start: NodeId) {
                 .any(|e| e.sort == Sort::Capacitor && e.at_least(FILTER_FARADS));
             if !middle
                 && (held(found, n) || found.view.named_rail(n) || joined)
-                && !plate
                 && !lifts_heaters(found, n)
+                && !divides(found, n)
+                && (joined || !on_high_winding(found, n))
             {
-                found.rails.push(n);
+                found.rails.insert(n);
                 found.still.insert(n);
                 todo.push_back(n);
             }
@@ -207,6 +358,44 @@ fn lifts_heaters(found: &Finder<'_>, node: NodeId) -> bool {
         || view
             .at(node)
             .any(|e| e.sort.resistive() && e.other(node) != GROUND && on_heaters(e.other(node)))
+}
+
+/// The tapping of a divider: to ground there is less than to the rail, and nothing is fed.
+fn divides(found: &Finder<'_>, node: NodeId) -> bool {
+    let view = &found.view;
+    let down = view
+        .at(node)
+        .filter(|e| e.sort == Sort::Resistor && e.other(node) == GROUND)
+        .filter_map(|e| e.value)
+        .fold(f64::INFINITY, f64::min);
+    let up = view
+        .at(node)
+        .filter(|e| e.sort == Sort::Resistor && e.other(node) != GROUND)
+        .filter_map(|e| e.value)
+        .fold(f64::INFINITY, f64::min);
+    !view.named_rail(node)
+        && down.is_finite()
+        && up.is_finite()
+        && down < up
+        && view.terminals_at(node).iter().all(|(p, _)| {
+            matches!(
+                view.kind(*p),
+                Kind::Resistor { .. } | Kind::Capacitor { .. } | Kind::Pot { .. }
+            )
+        })
+}
+
+/// A high-tension winding's own end or tap: what moves with it is no rail.
+fn on_high_winding(found: &Finder<'_>, node: NodeId) -> bool {
+    let view = &found.view;
+    view.terminals_at(node)
+        .iter()
+        .any(|(p, t)| match view.kind(*p) {
+            Kind::PowerTransformer(pt) => pt.windings.iter().any(|w| {
+                w.taps.iter().any(|(i, _)| i == t) && w.taps.iter().any(|(_, v)| v.abs() > 100.0)
+            }),
+            _ => false,
+        })
 }
 
 fn passes(e: &Edge) -> bool {

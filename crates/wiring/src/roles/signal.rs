@@ -13,6 +13,7 @@ pub(super) fn find(found: &mut Finder<'_>) {
     inputs(found);
     tanks(found);
     mixers(found);
+    joined_wipers(found);
     coupling(found);
 }
 
@@ -24,6 +25,7 @@ fn inputs(found: &mut Finder<'_>) {
         .filter(|j| !found.has_role(*j))
         .collect();
     let mut groups: Vec<Group> = Vec::new();
+    let mut leaving = Vec::new();
     for jack in jacks {
         let hot: Vec<NodeId> = found.view.circuit.parts[jack.0]
             .terminals
@@ -32,6 +34,16 @@ fn inputs(found: &mut Finder<'_>) {
             .filter_map(|t| t.node)
             .filter(|n| *n != GROUND)
             .collect();
+        let top = |n: &NodeId| {
+            found
+                .blocks
+                .iter()
+                .any(|b| b.kind == BlockKind::Volume && b.inputs.contains(n))
+        };
+        if hot.iter().any(|n| driven(found, *n) && !top(n)) {
+            leaving.push((jack, hot));
+            continue;
+        }
         let mut parts = vec![(jack, Role::Jack)];
         let mut nodes: BTreeSet<NodeId> = hot.iter().copied().collect();
         let mut outputs = Vec::new();
@@ -40,7 +52,7 @@ fn inputs(found: &mut Finder<'_>) {
                 let far = e.other(*n);
                 match e.sort {
                     Sort::Resistor if far == GROUND => parts.push((e.part, Role::InputLeak)),
-                    Sort::Resistor if e.below(1.0e6) => {
+                    Sort::Resistor if e.below(220e3) => {
                         parts.push((e.part, Role::InputStopper));
                         if found.view.grids_at(far).next().is_some() {
                             outputs.push(far);
@@ -82,16 +94,51 @@ fn inputs(found: &mut Finder<'_>) {
         kept.push(merged);
         groups = kept;
     }
+    // A jack that a stage drives leads out of the amplifier.
+    for (jack, hot) in leaving {
+        found.add(Block {
+            parts: vec![(jack, Role::Jack)],
+            inputs: hot,
+            ..Block::of(BlockKind::Interstage)
+        });
+    }
     for (nodes, parts, outputs) in groups {
         found.add(Block {
-            kind: BlockKind::Input,
-            sections: Vec::new(),
             parts,
             inputs: nodes.into_iter().collect(),
             outputs,
-            supply: None,
+            ..Block::of(BlockKind::Input)
         });
     }
+}
+
+/// A stage's signal comes to this node: by a capacitor from its plate that leads nowhere else but
+/// here, by a control's wiper, or through a ladder's capacitors on both sides.
+fn driven(found: &Finder<'_>, node: NodeId) -> bool {
+    let view = &found.view;
+    let grid = |n: NodeId| view.grids_at(n).next().is_some();
+    let capacitors = view
+        .at(node)
+        .filter(|e| e.sort == Sort::Capacitor && e.at_least(0.4e-9) && e.other(node) != GROUND);
+    let (mut to_grid, mut from_elsewhere) = (0, 0);
+    for e in capacitors {
+        if grid(e.other(node)) {
+            to_grid += 1;
+        } else {
+            from_elsewhere += 1;
+        }
+    }
+    let wiper = view.at(node).any(|e| {
+        e.sort == Sort::UpperArm && e.a == node || e.sort == Sort::LowerArm && e.b == node
+    });
+    let mixed = view.at(node).any(|e| {
+        e.sort == Sort::Resistor
+            && !found.still.contains(&e.other(node))
+            && view
+                .at(e.other(node))
+                .any(|f| f.sort.is_pot() && f.sort != Sort::LowerArm)
+    });
+    from_elsewhere > 0 || to_grid > 1 || !grid(node) && to_grid == 0 && (wiper || mixed)
 }
 
 fn tanks(found: &mut Finder<'_>) {
@@ -124,12 +171,10 @@ fn tanks(found: &mut Finder<'_>) {
             }
         }
         found.add(Block {
-            kind: BlockKind::ReverbTank,
-            sections: Vec::new(),
             parts,
             inputs,
             outputs,
-            supply: None,
+            ..Block::of(BlockKind::ReverbTank)
         });
     }
     // The volume control behind a recovery stage is the reverb control.
@@ -192,10 +237,11 @@ fn mixers(found: &mut Finder<'_>) {
                     && e.at_least(33e3)
                     && !found.has_role(e.part)
                     && !found.still.contains(&e.other(n))
+                    && !before_a_grid(found, e.other(n))
             })
             .map(|e| e.part)
             .collect();
-        if ways.len() < 2 {
+        if ways.len() < 2 || its_own_output(found, n, &ways) {
             continue;
         }
         let mut parts: Vec<(PartId, Role)> =
@@ -229,14 +275,86 @@ fn mixers(found: &mut Finder<'_>) {
             })
             .collect();
         found.add(Block {
-            kind: BlockKind::Mixer,
-            sections: Vec::new(),
             parts,
             inputs,
             outputs: vec![n],
-            supply: None,
+            ..Block::of(BlockKind::Mixer)
         });
     }
+}
+
+/// The section whose grid is here drives one of the ways itself: the junction of a paraphase.
+fn its_own_output(found: &Finder<'_>, node: NodeId, ways: &[PartId]) -> bool {
+    let view = &found.view;
+    let plates: BTreeSet<NodeId> = view
+        .grids_at(node)
+        .filter_map(|i| view.sections[i].plate)
+        .collect();
+    ways.iter().flat_map(|p| view.of_part(*p)).any(|e| {
+        let far = e.other(node);
+        view.at(far)
+            .any(|f| f.sort == Sort::Capacitor && plates.contains(&f.other(far)))
+    })
+}
+
+/// A grid is here, or behind a stopper: no channel comes from there.
+fn before_a_grid(found: &Finder<'_>, node: NodeId) -> bool {
+    let view = &found.view;
+    view.grids_at(node).next().is_some()
+        || view.at(node).any(|e| {
+            e.sort == Sort::Resistor
+                && e.below(34e3)
+                && view.grids_at(e.other(node)).next().is_some()
+        })
+}
+
+/// Volume controls of several channels that meet at one point without resistors.
+fn joined_wipers(found: &mut Finder<'_>) {
+    let mut at: BTreeMap<NodeId, Vec<PartId>> = BTreeMap::new();
+    for b in found.blocks.iter().filter(|b| b.kind == BlockKind::Volume) {
+        for (p, _) in b.parts.iter().filter(|(_, r)| *r == Role::VolumeControl) {
+            for n in b.inputs.iter().chain(&b.outputs) {
+                at.entry(*n).or_default().push(*p);
+            }
+        }
+    }
+    for (n, pots) in at {
+        if pots.len() < 2 {
+            continue;
+        }
+        let inputs: Vec<NodeId> = found
+            .blocks
+            .iter()
+            .filter(|b| {
+                b.kind == BlockKind::Volume && b.parts.iter().any(|(p, _)| pots.contains(p))
+            })
+            .flat_map(|b| b.inputs.iter().chain(&b.outputs))
+            .copied()
+            .filter(|m| *m != n)
+            .collect();
+        // One wire at the top of several controls is one source, not a mixer.
+        if inputs.iter().collect::<BTreeSet<_>>().len() < 2 || feeds(found, n) {
+            continue;
+        }
+        found.add(Block {
+            parts: pots.into_iter().map(|p| (p, Role::VolumeControl)).collect(),
+            inputs,
+            outputs: vec![n],
+            ..Block::of(BlockKind::Mixer)
+        });
+    }
+}
+
+/// A coupling capacitor from a plate brings signal to this node.
+fn feeds(found: &Finder<'_>, node: NodeId) -> bool {
+    found.view.at(node).any(|e| {
+        e.sort == Sort::Capacitor
+            && found
+                .view
+                .sections
+                .iter()
+                .any(|s| s.plate == Some(e.other(node)))
+    })
 }
 
 /// Capacitors from a stage's output: they belong to the stage that drives them.

@@ -5,18 +5,11 @@ use super::{Block, BlockKind, Finder, Role};
 use crate::circuit::{GROUND, Kind, NodeId, PartId};
 use std::collections::BTreeSet;
 
-/// A resistor from here to ground through a cathode is a load, not a bias resistor, above this.
+/// A resistor from a cathode to ground is a load or a tail, not a bias resistor, from here on.
 const CATHODE_LOAD_OHMS: f64 = 12e3;
 
 pub(super) fn block(kind: BlockKind) -> Block {
-    Block {
-        kind,
-        sections: Vec::new(),
-        parts: Vec::new(),
-        inputs: Vec::new(),
-        outputs: Vec::new(),
-        supply: None,
-    }
+    Block::of(kind)
 }
 
 /// Plate load: resistances from the plate to a rail. Returns the rail.
@@ -38,7 +31,7 @@ pub(super) fn plate_side(
             // Two resistors in series, or a load behind a control.
             let beyond = view.at(other).find(|f| {
                 f.part != e.part
-                    && matches!(f.sort, Sort::Resistor | Sort::Choke)
+                    && matches!(f.sort, Sort::Resistor | Sort::Choke | Sort::Lamp)
                     && is_rail(f.other(other))
             });
             if let Some(f) = beyond
@@ -46,7 +39,9 @@ pub(super) fn plate_side(
                 && !found.still.contains(&other)
             {
                 parts.push((e.part, Role::PlateLoad));
-                parts.push((f.part, Role::PlateLoad));
+                if f.sort != Sort::Lamp {
+                    parts.push((f.part, Role::PlateLoad));
+                }
                 return Some(f.other(other));
             }
         }
@@ -54,7 +49,9 @@ pub(super) fn plate_side(
     // Half a tracing: the only resistor that goes to a point where nothing else stands still.
     let lone: Vec<&Edge> = view
         .at(plate)
-        .filter(|e| e.sort == Sort::Resistor && !found.still.contains(&e.other(plate)))
+        .filter(|e| {
+            e.sort == Sort::Resistor && !e.at_least(600e3) && !found.still.contains(&e.other(plate))
+        })
         .filter(|e| {
             let o = e.other(plate);
             view.named_rail(o)
@@ -89,11 +86,21 @@ pub(super) fn cathode_side(
     for e in view.at(cathode) {
         let other = e.other(cathode);
         match e.sort {
-            Sort::Resistor if found.still.contains(&other) && !found.rails.contains(&other) => {
+            // A larger one is a load or a tail, and the rest of that block is not traced; but those
+            // have no capacitor across them.
+            Sort::Resistor
+                if found.still.contains(&other)
+                    && !found.rails.contains(&other)
+                    && (!e.at_least(CATHODE_LOAD_OHMS)
+                        || view
+                            .between(cathode, other)
+                            .any(|c| c.sort == Sort::Capacitor && c.at_least(0.1e-6))) =>
+            {
                 parts.push((e.part, Role::CathodeResistor));
             }
             Sort::Resistor if e.below(CATHODE_LOAD_OHMS) && goes_down(found, other, e.part) => {
                 parts.push((e.part, Role::CathodeResistor));
+                parts.extend(lower_half(found, other, e.part));
                 under = Some(other);
             }
             Sort::Capacitor if e.other(cathode) == GROUND || found.still.contains(&other) => {
@@ -114,7 +121,7 @@ pub(super) fn cathode_side(
             {
                 parts.push((e.part, Role::CathodeBypass));
             }
-            s if s.is_pot() && found.still.contains(&other) && !found.rails.contains(&other) => {
+            s if s.is_pot() && other == GROUND && !e.at_least(CATHODE_LOAD_OHMS) => {
                 parts.push((e.part, Role::CathodeResistor));
             }
             _ => {}
@@ -134,6 +141,26 @@ pub(super) fn cathode_side(
         }
     }
     under
+}
+
+/// A second resistor with a large capacitor across it and nothing else: the bypassed half.
+fn lower_half(found: &Finder<'_>, node: NodeId, from: PartId) -> Vec<(PartId, Role)> {
+    let rest: Vec<&Edge> = found.view.at(node).filter(|e| e.part != from).collect();
+    let bypassed = rest
+        .iter()
+        .any(|e| e.sort == Sort::Capacitor && e.at_least(0.5e-6));
+    let plain = rest
+        .iter()
+        .all(|e| e.other(node) == GROUND && matches!(e.sort, Sort::Resistor | Sort::Capacitor));
+    if !bypassed || !plain {
+        return Vec::new();
+    }
+    rest.iter()
+        .map(|e| match e.sort {
+            Sort::Capacitor => (e.part, Role::CathodeBypass),
+            _ => (e.part, Role::CathodeResistor),
+        })
+        .collect()
 }
 
 /// From this node a resistance goes on to ground: the lower part of a cathode chain.
@@ -175,16 +202,39 @@ pub(super) fn grid_side(
     }
     let front = behind_stopper(found, i, parts);
     inputs.push(front);
+    let output = power(found, i);
     for node in BTreeSet::from([grid, front]) {
+        let only = only_leak(found, node, parts);
         for e in view.at(node) {
             let other = e.other(node);
             match e.sort {
                 Sort::Resistor if found.still.contains(&other) && !found.rails.contains(&other) => {
                     parts.push((e.part, Role::GridLeak));
                 }
+                // The upper half of a divider that sets the grid's volts.
+                Sort::Resistor
+                    if found.rails.contains(&other)
+                        && e.at_least(100e3)
+                        && !view.sections.iter().any(|t| t.plate == Some(node))
+                        && view
+                            .at(node)
+                            .any(|f| f.sort == Sort::Resistor && f.other(node) == GROUND) =>
+                {
+                    parts.push((e.part, Role::BiasDivider));
+                }
+                Sort::Resistor
+                    if only == Some(e.part)
+                        || output
+                            && e.at_least(47e3)
+                            && !view.sections.iter().any(|t| t.plate == Some(other)) =>
+                {
+                    parts.push((e.part, Role::GridLeak));
+                }
                 // Leak to a point that sways slowly: a capacitor holds it for the signal.
                 Sort::Resistor
                     if e.at_least(100e3)
+                        && !found.rails.contains(&other)
+                        && !view.sections.iter().any(|t| t.plate == Some(node))
                         && view.at(other).any(|f| {
                             f.sort == Sort::Capacitor
                                 && f.at_least(8e-9)
@@ -254,7 +304,6 @@ pub(super) fn behind_stopper(
         .count();
     if let [e] = ways.as_slice()
         && e.sort == Sort::Resistor
-        && e.below(1.0e6)
         && wired <= 2
         && !found.still.contains(&e.other(grid))
         && !view.sections.iter().any(|t| {
@@ -262,10 +311,82 @@ pub(super) fn behind_stopper(
                 .is_some_and(|k| under_cathode(found, k, e.other(grid)) && t.grid == Some(grid))
         })
     {
-        parts.push((e.part, Role::GridStopper));
-        return e.other(grid);
+        let front = e.other(grid);
+        if view
+            .terminals_at(front)
+            .iter()
+            .any(|(p, _)| matches!(view.kind(*p), Kind::Jack { .. }))
+        {
+            return front;
+        }
+        // A larger one might be a leak or a mixing resistor; what lies in front decides.
+        let leak = view.at(front).any(|f| {
+            f.part != e.part
+                && f.sort == Sort::Resistor
+                && f.value >= e.value.map(|v| 2.0 * v)
+                && found.still.contains(&f.other(front))
+                && !found.rails.contains(&f.other(front))
+        });
+        let shared = view
+            .at(front)
+            .any(|f| f.part != e.part && view.grids_at(f.other(front)).any(|j| power(found, j)));
+        let wiper = view.at(front).any(|f| f.sort.is_pot());
+        if e.below(34e3)
+            || e.below(120e3) && (leak || wiper)
+            || e.below(1e6) && leak && !shared && power(found, i)
+        {
+            parts.push((e.part, Role::GridStopper));
+            return front;
+        }
     }
     grid
+}
+
+/// The section's plate is on an output transformer, or a small resistor away.
+pub(super) fn power(found: &Finder<'_>, i: usize) -> bool {
+    let view = &found.view;
+    let primary = |n: NodeId| {
+        view.terminals_at(n)
+            .iter()
+            .any(|(p, _)| matches!(view.kind(*p), Kind::OutputTransformer(_)))
+    };
+    view.sections[i].plate.is_some_and(|plate| {
+        primary(plate)
+            || view
+                .at(plate)
+                .any(|e| e.sort == Sort::Resistor && e.below(1e3) && primary(e.other(plate)))
+    })
+}
+
+/// The only resistance on this node, when a capacitor brings the signal and a leak must be there:
+/// through it alone the grid's charge can leave.
+fn only_leak(found: &Finder<'_>, node: NodeId, stopper: &[(PartId, Role)]) -> Option<PartId> {
+    let view = &found.view;
+    if view.sections.iter().any(|t| t.plate == Some(node)) {
+        return None;
+    }
+    let mut ways = view.at(node).filter(|e| {
+        (e.sort.resistive() || e.sort == Sort::Switch)
+            && !stopper.contains(&(e.part, Role::GridStopper))
+    });
+    let (Some(e), None) = (ways.next(), ways.next()) else {
+        return None;
+    };
+    let far = e.other(node);
+    let fed = view.at(node).any(|c| {
+        c.sort == Sort::Capacitor
+            && c.at_least(0.4e-9)
+            && c.other(node) != far
+            && !found.still.contains(&c.other(node))
+    });
+    let to_a_plate = view.sections.iter().any(|t| t.plate == Some(far));
+    (e.sort == Sort::Resistor
+        && e.at_least(100e3)
+        && fed
+        && !to_a_plate
+        && !found.rails.contains(&far)
+        && !view.named_rail(far))
+    .then_some(e.part)
 }
 
 /// Screen feed and bypass.
@@ -473,7 +594,11 @@ fn follower(
         }
     } else {
         for e in view.at(cathode) {
-            if e.sort.resistive() && found.still.contains(&e.other(cathode)) {
+            let whole = e.sort.is_pot()
+                && view
+                    .of_part(e.part)
+                    .any(|f| found.still.contains(&f.a) || found.still.contains(&f.b));
+            if whole || e.sort.resistive() && found.still.contains(&e.other(cathode)) {
                 parts.push((e.part, Role::CathodeLoad));
             }
         }

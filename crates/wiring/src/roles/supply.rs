@@ -1,26 +1,16 @@
-//! Mains side, rectifier and filter chain, bias supply, heaters.
+//! Mains side; rectifier and filter chain.
 
-use super::rails::{held, near_winding};
+use super::heaters::on_low_winding;
+use super::rails::{on_winding, rectifier_diodes, rectifier_outputs};
 use super::view::Sort;
 use super::{Block, BlockKind, Finder, Role};
-use crate::circuit::{Electrode, GROUND, Kind, NodeId, PartId};
-use std::collections::BTreeSet;
-
-fn empty(kind: BlockKind) -> Block {
-    Block {
-        kind,
-        sections: Vec::new(),
-        parts: Vec::new(),
-        inputs: Vec::new(),
-        outputs: Vec::new(),
-        supply: None,
-    }
-}
+use crate::circuit::{GROUND, Kind, NodeId};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Cord, fuse, switch, primary, line capacitor.
 pub(super) fn mains(found: &mut Finder<'_>) {
     let view = &found.view;
-    let mut block = empty(BlockKind::Mains);
+    let mut block = Block::of(BlockKind::Mains);
     let mut region: BTreeSet<NodeId> = ["live", "neutral"]
         .iter()
         .filter_map(|n| {
@@ -75,23 +65,20 @@ pub(super) fn mains(found: &mut Finder<'_>) {
 
 /// Rectifier, reservoir, droppers, chokes, filters, bleeders.
 pub(super) fn high_tension(found: &mut Finder<'_>) {
-    if found.rails.is_empty() {
+    if found.rails.in_order().is_empty() {
         return;
     }
-    let mut block = empty(BlockKind::HtSupply);
-    let rails: BTreeSet<NodeId> = found.rails.iter().copied().collect();
+    let mut block = Block::of(BlockKind::HtSupply);
+    let rails: BTreeSet<NodeId> = found.rails.in_order().iter().copied().collect();
     let view = &found.view;
     for (valve, _, cathode) in &view.rectifier_plates {
         if view.is_wired(*valve) && cathode.is_none_or(|c| rails.contains(&c)) {
             block.parts.push((*valve, Role::Rectifier));
         }
     }
-    for bridge in view.parts(|k| matches!(k, Kind::Bridge)) {
-        if view
-            .terminal(bridge, "plus")
-            .is_some_and(|p| rails.contains(&p))
-        {
-            block.parts.push((bridge, Role::Rectifier));
+    for (valve, plate) in &view.regulators {
+        if plate.is_some_and(|p| rails.contains(&p)) {
+            block.parts.push((*valve, Role::Regulator));
         }
     }
     let mut winding_side: BTreeSet<NodeId> = BTreeSet::new();
@@ -99,36 +86,45 @@ pub(super) fn high_tension(found: &mut Finder<'_>) {
         winding_side.extend(*plate);
     }
     for bridge in view.parts(|k| matches!(k, Kind::Bridge)) {
-        winding_side.extend(view.terminal(bridge, "ac1"));
-        winding_side.extend(view.terminal(bridge, "ac2"));
-    }
-    for e in view.edges.iter().filter(|e| e.sort == Sort::Diode) {
-        if rails.contains(&e.b) && e.a != GROUND && !rails.contains(&e.a) {
-            block.parts.push((e.part, Role::Rectifier));
-            winding_side.insert(e.a);
-            // Second diodes of a bridge or a doubler made of single ones.
-            for f in view
-                .at(e.a)
-                .filter(|f| f.sort == Sort::Diode && f.part != e.part)
-            {
-                block.parts.push((f.part, Role::Rectifier));
-            }
+        let ends: Vec<NodeId> = ["ac1", "ac2"]
+            .iter()
+            .filter_map(|n| view.terminal(bridge, n))
+            .collect();
+        if ends.iter().any(|n| on_low_winding(found, *n)) {
+            continue;
         }
-        // Ground to rail the wrong way round for a rectifier, between two windings' ends: bridge leg.
-        if e.a == GROUND && near_winding(found, e.b) {
-            block.parts.push((e.part, Role::Rectifier));
+        if view
+            .terminal(bridge, "plus")
+            .is_some_and(|p| rails.contains(&p))
+        {
+            block.parts.push((bridge, Role::Rectifier));
         }
+        winding_side.extend(ends);
     }
-    // Resistors and capacitors between winding and plate.
+    for (diode, from) in rectifier_diodes(found, &rails) {
+        block.parts.push((diode, Role::Rectifier));
+        winding_side.insert(from);
+    }
+    winding_side.remove(&GROUND);
+    // Between winding and plate: series resistors, switches, fuses, capacitors against noise.
     for node in &winding_side {
         for e in view.at(*node) {
+            let far = e.other(*node);
             match e.sort {
-                Sort::Resistor if e.other(*node) != GROUND => {
-                    block.parts.push((e.part, Role::RectifierSeries))
+                Sort::Resistor if !on_winding(found, *node) && on_winding(found, far) => {
+                    block.parts.push((e.part, Role::RectifierSeries));
                 }
                 Sort::Switch => block.parts.push((e.part, Role::StandbySwitch)),
                 Sort::Fuse => block.parts.push((e.part, Role::HtFuse)),
-                Sort::Capacitor => block.parts.push((e.part, Role::ShuntCapacitor)),
+                // The capacitor that feeds a doubler.
+                Sort::Capacitor if e.at_least(1e-6) && on_winding(found, far) => {
+                    block.parts.push((e.part, Role::Reservoir));
+                }
+                Sort::Capacitor
+                    if far == GROUND || rails.contains(&far) || winding_side.contains(&far) =>
+                {
+                    block.parts.push((e.part, Role::ShuntCapacitor));
+                }
                 _ => {}
             }
         }
@@ -156,8 +152,13 @@ pub(super) fn high_tension(found: &mut Finder<'_>) {
                         match e.sort {
                             Sort::Switch => block.parts.push((e.part, Role::StandbySwitch)),
                             Sort::Fuse => block.parts.push((e.part, Role::HtFuse)),
-                            Sort::Resistor if *v == 0.0 => {
-                                block.parts.push((e.part, Role::RectifierSeries))
+                            Sort::Resistor
+                                if *v == 0.0
+                                    && e.below(3e3)
+                                    && !rails.contains(&e.other(node))
+                                    && !found.back_parts.contains(&e.part) =>
+                            {
+                                block.parts.push((e.part, Role::RectifierSeries));
                             }
                             _ => {}
                         }
@@ -166,12 +167,21 @@ pub(super) fn high_tension(found: &mut Finder<'_>) {
             }
         }
     }
-    let first = found.rails.first().copied();
-    let mut series: BTreeSet<NodeId> = BTreeSet::new();
+    let first = filled(found);
+    let mut series: BTreeMap<NodeId, Role> = BTreeMap::new();
+    let holds = |rail: NodeId| {
+        if first.contains(&rail) {
+            Role::Reservoir
+        } else {
+            Role::Filter
+        }
+    };
     for e in &view.edges {
         let (a, b) = (rails.contains(&e.a), rails.contains(&e.b));
         if a && b {
+            let beside_a_switch = view.between(e.a, e.b).any(|f| f.sort == Sort::Switch);
             let role = match e.sort {
+                Sort::Resistor if beside_a_switch => Role::StandbyBypass,
                 Sort::Resistor => Role::Dropping,
                 Sort::Choke => Role::FilterChoke,
                 Sort::Fuse => Role::HtFuse,
@@ -184,22 +194,12 @@ pub(super) fn high_tension(found: &mut Finder<'_>) {
         } else if a || b {
             let (rail, other) = if a { (e.a, e.b) } else { (e.b, e.a) };
             match e.sort {
-                Sort::Capacitor if other == GROUND => {
-                    let role = if Some(rail) == first {
-                        Role::Reservoir
-                    } else {
-                        Role::Filter
-                    };
-                    block.parts.push((e.part, role));
+                Sort::Capacitor if other == GROUND || found.back.contains(&other) => {
+                    block.parts.push((e.part, holds(rail)));
                 }
                 Sort::Capacitor if e.at_least(0.9e-6) => {
-                    let role = if Some(rail) == first {
-                        Role::Reservoir
-                    } else {
-                        Role::Filter
-                    };
-                    block.parts.push((e.part, role));
-                    series.insert(other);
+                    block.parts.push((e.part, holds(rail)));
+                    series.insert(other, holds(rail));
                 }
                 Sort::Resistor if other == GROUND => block.parts.push((e.part, Role::Bleeder)),
                 _ => {}
@@ -207,236 +207,49 @@ pub(super) fn high_tension(found: &mut Finder<'_>) {
         }
     }
     // Capacitors in series: the lower one and the resistors that share the volts.
-    for mid in series {
+    for (mid, role) in series {
         for e in view.at(mid) {
             match e.sort {
-                Sort::Capacitor if e.other(mid) == GROUND => {
-                    block.parts.push((e.part, Role::Filter))
-                }
-                Sort::Resistor if e.other(mid) == GROUND || rails.contains(&e.other(mid)) => {
+                Sort::Capacitor if e.other(mid) == GROUND => block.parts.push((e.part, role)),
+                Sort::Resistor
+                    if e.at_least(10e3)
+                        && (e.other(mid) == GROUND || rails.contains(&e.other(mid))) =>
+                {
                     block.parts.push((e.part, Role::Balance));
                 }
                 _ => {}
             }
         }
     }
-    block.outputs.clone_from(&found.rails);
+    block.outputs = found.rails.in_order().to_vec();
     found.add(block);
 }
 
-/// A rectifier the other way round, its filter and divider; or a resistor in the centre tap.
-pub(super) fn bias(found: &mut Finder<'_>) {
-    let mut block = empty(BlockKind::BiasSupply);
+/// The rails of the first capacitors after a rectifier: through fuses, switches and very small
+/// resistors only, and not past another capacitor.
+pub(super) fn filled(found: &Finder<'_>) -> BTreeSet<NodeId> {
     let view = &found.view;
-    let mut starts = Vec::new();
-    for e in view.edges.iter().filter(|e| e.sort == Sort::Diode) {
-        // Conducts from the bias node (a) into the winding (k).
-        if e.a != GROUND
-            && !found.rails.contains(&e.a)
-            && !found.rails.contains(&e.b)
-            && reaches_winding(found, e.b, e.part)
-            && held_below(found, e.a)
-        {
-            starts.push(e.a);
-            block.parts.push((e.part, Role::Rectifier));
-            for f in view.at(e.b) {
-                match f.sort {
-                    Sort::Resistor => block.parts.push((f.part, Role::BiasFeed)),
-                    Sort::Capacitor => block.parts.push((f.part, Role::Coupling)),
-                    Sort::Diode if f.part != e.part => block.parts.push((f.part, Role::Rectifier)),
-                    _ => {}
-                }
-            }
-        }
-    }
-    for valve_bias in view
-        .circuit
-        .nodes
-        .iter()
-        .enumerate()
-        .filter(|(_, n)| n.names.iter().any(|x| x == "bias"))
-    {
-        starts.push(NodeId(valve_bias.0));
-    }
-    let mut todo = starts;
-    let mut seen: BTreeSet<NodeId> = BTreeSet::new();
-    let grid_side = |n: NodeId| view.sections.iter().any(|s| s.grid == Some(n));
+    let held = |n: NodeId| {
+        view.at(n).any(|e| {
+            e.sort == Sort::Capacitor && e.at_least(0.9e-6) && !found.rails.contains(&e.other(n))
+        })
+    };
+    let mut out = BTreeSet::new();
+    let mut todo = rectifier_outputs(found);
+    let mut seen: BTreeSet<NodeId> = todo.iter().copied().collect();
     while let Some(n) = todo.pop() {
-        if n == GROUND || found.rails.contains(&n) || grid_side(n) || !seen.insert(n) {
+        if held(n) {
+            out.insert(n);
             continue;
         }
         for e in view.at(n) {
-            let other = e.other(n);
-            if block.parts.iter().any(|(p, _)| *p == e.part) && e.sort == Sort::Diode {
-                continue;
-            }
-            match e.sort {
-                Sort::Capacitor if other == GROUND && e.at_least(0.5e-6) => {
-                    block.parts.push((e.part, Role::BiasFilter))
-                }
-                Sort::Resistor if other == GROUND => block.parts.push((e.part, Role::BiasDivider)),
-                // Onward as long as the next node is held or only divides; grid leaks end it.
-                Sort::Resistor
-                    if !grid_side(other)
-                        && (held_below(found, other) || only_divides(found, other, e.part)) =>
-                {
-                    block.parts.push((e.part, Role::BiasDivider));
-                    todo.push(other);
-                }
-                s if s.is_pot() && !grid_side(other) => {
-                    block.parts.push((e.part, Role::BiasControl));
-                    todo.push(other);
-                }
-                Sort::Diode | Sort::Switch
-                    if !near_winding(found, other)
-                        && !found.rails.contains(&other)
-                        && other != GROUND =>
-                {
-                    todo.push(other);
-                }
-                _ => {}
+            let passes = matches!(e.sort, Sort::Fuse | Sort::Switch)
+                || e.sort == Sort::Resistor && e.below(50.0);
+            let far = e.other(n);
+            if passes && found.rails.contains(&far) && seen.insert(far) {
+                todo.push(far);
             }
         }
     }
-    for n in seen {
-        found.still.insert(n);
-        found.bias_rails.push(n);
-    }
-    block.outputs.clone_from(&found.bias_rails);
-    found.add(block);
-}
-
-/// A winding lies behind this node, through a resistor or a capacitor at most.
-fn reaches_winding(found: &Finder<'_>, node: NodeId, diode: PartId) -> bool {
-    near_winding(found, node)
-        || found.view.at(node).any(|e| {
-            e.part != diode
-                && matches!(e.sort, Sort::Resistor | Sort::Capacitor)
-                && e.other(node) != GROUND
-                && near_winding(found, e.other(node))
-        })
-}
-
-/// A capacitor with its plus at ground, or any large one, holds it.
-fn held_below(found: &Finder<'_>, node: NodeId) -> bool {
-    held(found, node)
-        || found
-            .view
-            .at(node)
-            .any(|e| e.sort == Sort::Capacitor && e.at_least(0.5e-6) && e.other(node) == GROUND)
-}
-
-/// Only resistors and pots hang on it: the tapping of a divider.
-fn only_divides(found: &Finder<'_>, node: NodeId, from: PartId) -> bool {
-    let view = &found.view;
-    let grid = |n: NodeId| view.sections.iter().any(|s| s.grid == Some(n));
-    let mut others = view.at(node).filter(|e| e.part != from).peekable();
-    others.peek().is_some()
-        && others.all(|e| {
-            let far = e.other(node);
-            match e.sort {
-                Sort::Capacitor => far == GROUND,
-                s if s.is_pot() => true,
-                Sort::Resistor => far == GROUND || !grid(far) && grid_leak_away(found, node, far),
-                _ => false,
-            }
-        })
-}
-
-/// A resistor from a bias tapping to the front of a grid is that grid's leak.
-fn grid_leak_away(found: &Finder<'_>, node: NodeId, far: NodeId) -> bool {
-    let view = &found.view;
-    view.between(node, far).any(|e| e.at_least(47e3))
-}
-
-/// Heater windings, reference resistors, hum control, elevation, pilot lamps.
-pub(super) fn heaters(found: &mut Finder<'_>) {
-    let view = &found.view;
-    let mut block = empty(BlockKind::HeaterSupply);
-    let mut nodes: BTreeSet<NodeId> = BTreeSet::new();
-    for t in view.parts(|k| matches!(k, Kind::PowerTransformer(_))) {
-        if let Kind::PowerTransformer(pt) = view.kind(t) {
-            for w in pt
-                .windings
-                .iter()
-                .filter(|w| w.taps.iter().all(|(_, v)| v.abs() < 20.0))
-            {
-                for (i, _) in &w.taps {
-                    nodes.extend(
-                        view.circuit.parts[t.0]
-                            .terminals
-                            .get(*i)
-                            .and_then(|x| x.node),
-                    );
-                }
-            }
-        }
-    }
-    for (i, part) in view.circuit.parts.iter().enumerate() {
-        if let Kind::Valve(valve) = &part.kind
-            && view.is_wired(PartId(i))
-        {
-            for u in &valve.electrodes {
-                if matches!(
-                    u.electrode,
-                    Electrode::Heater1 | Electrode::Heater2 | Electrode::HeaterTap
-                ) {
-                    nodes.extend(part.terminals.get(u.terminal).and_then(|t| t.node));
-                }
-            }
-        }
-    }
-    // A tap on an output stage's cathode raises the heaters; the parts there are that stage's.
-    nodes.retain(|n| {
-        *n != GROUND
-            && !found.rails.contains(n)
-            && !view.sections.iter().any(|s| s.cathode == Some(*n))
-    });
-    let mut lift = BTreeSet::new();
-    for node in &nodes {
-        let raised = view.at(*node).any(|e| {
-            e.sort == Sort::Resistor
-                && (found.rails.contains(&e.other(*node)) || view.named_rail(e.other(*node)))
-        });
-        for e in view.at(*node) {
-            let other = e.other(*node);
-            match e.sort {
-                Sort::Resistor if raised => block.parts.push((e.part, Role::HeaterElevation)),
-                Sort::Lamp => block.parts.push((e.part, Role::PilotLamp)),
-                Sort::Resistor => {
-                    block.parts.push((e.part, Role::HeaterReference));
-                    if !nodes.contains(&other) && other != GROUND {
-                        lift.insert(other);
-                    }
-                }
-                s if s.is_pot() => {
-                    block.parts.push((e.part, Role::HumBalance));
-                    if !nodes.contains(&other) && other != GROUND {
-                        lift.insert(other);
-                    }
-                }
-                Sort::Capacitor if other == GROUND => {
-                    block.parts.push((e.part, Role::HeaterElevation))
-                }
-                _ => {}
-            }
-        }
-    }
-    for node in lift {
-        if view.sections.iter().any(|s| s.cathode == Some(node)) {
-            continue; // raised by an output stage's cathode: those parts have their own roles
-        }
-        for e in view.at(node) {
-            let other = e.other(node);
-            if nodes.contains(&other) {
-                continue;
-            }
-            if e.sort == Sort::Resistor || e.sort == Sort::Capacitor {
-                block.parts.push((e.part, Role::HeaterElevation));
-            }
-        }
-        found.still.insert(node);
-    }
-    found.still.extend(nodes);
-    found.add(block);
+    out
 }

@@ -1,23 +1,21 @@
-//! Tone controls, volume controls, and the capacitors that belong to them.
+//! Tone networks of two and three controls, and cuts between opposed points.
 
 use super::view::{Edge, Sort};
-use super::{Block, BlockKind, Finder, Role};
+use super::{Block, BlockKind, Finder, Role, controls};
 use crate::circuit::{GROUND, Kind, NodeId, PartId};
 use std::collections::BTreeSet;
 
-fn block(
+pub(super) fn block(
     kind: BlockKind,
     parts: Vec<(PartId, Role)>,
     inputs: Vec<NodeId>,
     outputs: Vec<NodeId>,
 ) -> Block {
     Block {
-        kind,
-        sections: Vec::new(),
         parts,
         inputs,
         outputs,
-        supply: None,
+        ..Block::of(kind)
     }
 }
 
@@ -25,12 +23,12 @@ pub(super) fn find(found: &mut Finder<'_>) {
     cuts(found);
     networks(found);
     feedback_type(found);
-    volumes(found);
-    singles(found);
+    controls::volumes(found);
+    controls::singles(found);
 }
 
 /// Pots that have no role yet.
-fn free_pots(found: &Finder<'_>) -> Vec<PartId> {
+pub(super) fn free_pots(found: &Finder<'_>) -> Vec<PartId> {
     found
         .view
         .parts(|k| matches!(k, Kind::Pot { .. }))
@@ -39,7 +37,10 @@ fn free_pots(found: &Finder<'_>) -> Vec<PartId> {
         .collect()
 }
 
-fn ends(found: &Finder<'_>, pot: PartId) -> (Option<NodeId>, Option<NodeId>, Option<NodeId>) {
+pub(super) fn ends(
+    found: &Finder<'_>,
+    pot: PartId,
+) -> (Option<NodeId>, Option<NodeId>, Option<NodeId>) {
     let t = &found.view.circuit.parts[pot.0].terminals;
     let n = |i: usize| t.get(i).and_then(|x| x.node);
     (n(0), n(1), n(2))
@@ -163,21 +164,23 @@ fn network_at(found: &Finder<'_>, treble: PartId) -> Option<Block> {
             .at(junction)
             .filter(|e| e.sort == Sort::Capacitor && e.part != c_treble.part)
             .collect();
+        // The bass capacitor goes to the treble control's lower end; the other one, when there are
+        // two, is the middle's. A lone one that goes elsewhere may be either.
         let mut lower = BTreeSet::from([low]);
+        let bass_there = caps.iter().any(|c| c.other(junction) == low);
         for c in &caps {
             let far = c.other(junction);
-            if far == low {
-                parts.push((c.part, Role::BassCapacitor));
-            } else if caps.len() > 1
-                || view.at(far).any(|e| e.sort.is_pot())
-                    && !view.between(far, low).any(|e| e.sort.is_pot())
-            {
-                parts.push((c.part, Role::MiddleCapacitor));
-                lower.insert(far);
-            } else {
-                parts.push((c.part, Role::BassCapacitor));
-                lower.insert(far);
-            }
+            lower.insert(far);
+            parts.push((
+                c.part,
+                if far == low {
+                    Role::BassCapacitor
+                } else if bass_there {
+                    Role::MiddleCapacitor
+                } else {
+                    Role::ToneCapacitor
+                },
+            ));
         }
         // Controls and resistors below, down to ground.
         let mut todo: Vec<NodeId> = lower.iter().copied().collect();
@@ -217,12 +220,16 @@ fn network_at(found: &Finder<'_>, treble: PartId) -> Option<Block> {
                             && !view.of_part(e.part).any(|h| h.a == low || h.b == low);
                         if middle {
                             Role::MiddleControl
-                        } else {
+                        } else if view.of_part(e.part).any(|h| h.a == low || h.b == low) {
                             Role::BassControl
+                        } else {
+                            Role::ToneControl
                         }
                     }
-                    Sort::Resistor if far == GROUND || e.below(60e3) => Role::MiddleResistor,
-                    Sort::Resistor => Role::ToneResistor,
+                    Sort::Resistor if far == GROUND && e.below(60e3) && bass_there => {
+                        Role::MiddleResistor
+                    }
+                    Sort::Resistor if e.below(60e3) => Role::ToneResistor,
                     Sort::Capacitor if far == GROUND || lower.contains(&far) => Role::ToneCapacitor,
                     _ => continue,
                 };
@@ -232,8 +239,10 @@ fn network_at(found: &Finder<'_>, treble: PartId) -> Option<Block> {
                 }
             }
         }
-        let has_bass = parts.iter().any(|(_, r)| *r == Role::BassControl);
-        if !has_bass {
+        let more = parts
+            .iter()
+            .any(|(_, r)| matches!(r, Role::BassControl | Role::ToneControl));
+        if !more {
             continue;
         }
         return Some(block(
@@ -349,125 +358,4 @@ fn series_cap(found: &Finder<'_>, node: NodeId) -> Option<Edge> {
         .at(node)
         .find(|e| e.sort == Sort::Capacitor)
         .copied()
-}
-
-/// A control from signal to ground with its wiper onward.
-fn volumes(found: &mut Finder<'_>) {
-    for pot in free_pots(found) {
-        if found.has_role(pot) {
-            continue;
-        }
-        let (Some(a), Some(w), Some(c)) = ends(found, pot) else {
-            continue;
-        };
-        let low_is_still = |n: NodeId| found.still.contains(&n) && !found.rails.contains(&n);
-        // Onto a small resistance to ground counts too.
-        let low = |n: NodeId| {
-            low_is_still(n)
-                || found
-                    .view
-                    .at(n)
-                    .any(|e| e.sort == Sort::Resistor && e.other(n) == GROUND && e.below(50e3))
-        };
-        let top = if low(a) && !found.still.contains(&c) {
-            c
-        } else if low(c) && !found.still.contains(&a) {
-            a
-        } else {
-            continue;
-        };
-        if w == top || found.still.contains(&w) {
-            continue;
-        }
-        // A wiper that only goes through a capacitor to ground makes it a tone control.
-        let onward = found
-            .view
-            .at(w)
-            .filter(|e| e.part != pot && !found.still.contains(&e.other(w)))
-            .count()
-            + found.view.grids_at(w).count()
-            + found
-                .view
-                .terminals_at(w)
-                .iter()
-                .filter(|(p, _)| matches!(found.view.kind(*p), Kind::Jack { .. }))
-                .count();
-        if onward == 0 {
-            continue;
-        }
-        let mut parts = vec![(pot, Role::VolumeControl)];
-        for e in found
-            .view
-            .between(top, w)
-            .filter(|e| e.sort == Sort::Capacitor)
-        {
-            parts.push((e.part, Role::BrightCapacitor));
-        }
-        // A bright capacitor behind a switch.
-        for e in found
-            .view
-            .at(top)
-            .filter(|e| e.sort == Sort::Capacitor && e.below(2e-9))
-        {
-            let mid = e.other(top);
-            for f in found
-                .view
-                .between(mid, w)
-                .filter(|f| f.sort == Sort::Switch)
-            {
-                parts.push((e.part, Role::BrightCapacitor));
-                parts.push((f.part, Role::SignalSwitch));
-            }
-        }
-        found.add(block(BlockKind::Volume, parts, vec![top], vec![w]));
-    }
-}
-
-/// A control and a capacitor to ground, alone or hung on a volume control.
-fn singles(found: &mut Finder<'_>) {
-    for pot in free_pots(found) {
-        if found.has_role(pot) {
-            continue;
-        }
-        let nodes: BTreeSet<NodeId> = found
-            .view
-            .of_part(pot)
-            .flat_map(|e| [e.a, e.b])
-            .filter(|n| *n != GROUND)
-            .collect();
-        let mut parts = vec![(pot, Role::ToneControl)];
-        let mut signal = Vec::new();
-        let mut grounded = found
-            .view
-            .of_part(pot)
-            .any(|e| found.still.contains(&e.a) || found.still.contains(&e.b));
-        for n in &nodes {
-            for e in found.view.at(*n) {
-                if e.part == pot || found.has_role(e.part) {
-                    continue;
-                }
-                let far = e.other(*n);
-                match e.sort {
-                    Sort::Capacitor => {
-                        parts.push((e.part, Role::ToneCapacitor));
-                        if found.still.contains(&far) {
-                            grounded = true;
-                        } else if !nodes.contains(&far) {
-                            signal.push(far);
-                        }
-                    }
-                    Sort::Resistor if found.still.contains(&far) && !found.rails.contains(&far) => {
-                        parts.push((e.part, Role::ToneResistor));
-                        grounded = true;
-                    }
-                    _ => {}
-                }
-            }
-        }
-        let capacitor = parts.iter().any(|(_, r)| *r == Role::ToneCapacitor);
-        if capacitor && grounded {
-            let outputs = nodes.iter().copied().collect();
-            found.add(block(BlockKind::SingleTone, parts, signal, outputs));
-        }
-    }
 }

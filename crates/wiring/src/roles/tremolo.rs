@@ -6,8 +6,8 @@
 use super::stages::{cathode_side, plate_side};
 use super::view::{Edge, Sort};
 use super::{Block, BlockKind, Finder, Role};
-use crate::circuit::{GROUND, Kind, NodeId, PartId};
-use std::collections::{BTreeSet, VecDeque};
+use crate::circuit::{Kind, NodeId, PartId};
+use std::collections::BTreeSet;
 
 /// Longest ladder looked for.
 const MOST_SECTIONS: usize = 6;
@@ -36,12 +36,9 @@ pub(super) fn oscillators(found: &mut Finder<'_>) {
         };
         let mut parts: Vec<(PartId, Role)> = Vec::new();
         let mut block = Block {
-            kind: BlockKind::TremoloOscillator,
             sections: vec![s],
-            parts: Vec::new(),
-            inputs: Vec::new(),
             outputs: vec![plate],
-            supply: None,
+            ..Block::of(BlockKind::TremoloOscillator)
         };
         block.supply = plate_side(found, i, &mut parts);
         cathode_side(found, i, &mut parts);
@@ -54,6 +51,15 @@ pub(super) fn oscillators(found: &mut Finder<'_>) {
             parts.push((e.part, role));
         }
         parts.push((s.part, Role::Valve));
+        // With resistances in series the grid may have a leak of its own.
+        for e in found.view.at(grid) {
+            if e.sort == Sort::Resistor
+                && found.still.contains(&e.other(grid))
+                && !ladder.iter().any(|l| l.part == e.part)
+            {
+                parts.push((e.part, Role::GridLeak));
+            }
+        }
         // Jacks and switches that stop it by grounding a ladder node or a bypass.
         let nodes: BTreeSet<NodeId> = ladder
             .iter()
@@ -139,7 +145,9 @@ fn walk(
         if !series || view.sections.iter().any(|s| s.plate == Some(next)) {
             continue;
         }
-        if next != grid && !(shunted(found, next, lead) || !lead && e.sort == Sort::Capacitor) {
+        let passes = shunted(found, next, lead)
+            || !lead && (e.sort == Sort::Capacitor || between_resistances(found, next));
+        if next != grid && !passes {
             continue;
         }
         seen.insert(next);
@@ -151,6 +159,16 @@ fn walk(
         seen.remove(&next);
     }
     false
+}
+
+/// Two resistances in series: the speed control with its least resistance.
+fn between_resistances(found: &Finder<'_>, node: NodeId) -> bool {
+    let mut parts: Vec<PartId> = Vec::new();
+    let plain = found.view.at(node).all(|e| {
+        parts.push(e.part);
+        e.sort.resistive()
+    });
+    plain && parts.len() == 2
 }
 
 fn shunted(found: &Finder<'_>, node: NodeId, lead: bool) -> bool {
@@ -200,7 +218,7 @@ fn with_shunts(found: &Finder<'_>, path: &[Edge], lead: bool) -> Vec<Edge> {
             all.extend(shunts(found, shared, lead));
         }
     }
-    if lead && let Some(last) = path.last() {
+    if let Some(last) = path.last() {
         for end in [last.a, last.b] {
             if found.view.grids_at(end).next().is_some() {
                 all.extend(shunts(found, end, lead));
@@ -208,167 +226,4 @@ fn with_shunts(found: &Finder<'_>, path: &[Edge], lead: bool) -> Vec<Edge> {
         }
     }
     all
-}
-
-/// Everything between an oscillator (or its buffer) and the point it modulates.
-pub(super) fn modulators(found: &mut Finder<'_>) {
-    let mut starts: BTreeSet<NodeId> = BTreeSet::new();
-    let mut own: BTreeSet<NodeId> = BTreeSet::new();
-    for b in found
-        .blocks
-        .iter()
-        .filter(|b| b.kind == BlockKind::TremoloOscillator)
-    {
-        starts.extend(b.outputs.iter().copied());
-        for (p, role) in &b.parts {
-            if matches!(
-                role,
-                Role::OscillatorCapacitor | Role::OscillatorResistor | Role::SpeedControl
-            ) {
-                own.extend(found.view.of_part(*p).flat_map(|e| [e.a, e.b]));
-            }
-        }
-    }
-    if starts.is_empty() {
-        cells(found);
-        return;
-    }
-    // Buffers: a section whose grid follows the oscillator, up to two resistors or a capacitor away.
-    let mut changed = true;
-    while changed {
-        changed = false;
-        for b in &found.blocks {
-            if matches!(
-                b.kind,
-                BlockKind::Follower | BlockKind::CommonCathode | BlockKind::Pentode
-            ) && b.inputs.iter().any(|n| {
-                starts.contains(n)
-                    || found.view.at(*n).any(|e| {
-                        matches!(e.sort, Sort::Capacitor | Sort::Resistor)
-                            && starts.contains(&e.other(*n))
-                            && !is_signal_source(found, *n)
-                    })
-            }) {
-                for o in &b.outputs {
-                    changed |= starts.insert(*o);
-                }
-            }
-        }
-    }
-    let mut parts: Vec<(PartId, Role)> = Vec::new();
-    let mut seen: BTreeSet<NodeId> = starts.clone();
-    let mut todo: VecDeque<(NodeId, usize)> = starts.iter().map(|n| (*n, 0)).collect();
-    let mut outputs = Vec::new();
-    while let Some((n, depth)) = todo.pop_front() {
-        if depth > 6 {
-            continue;
-        }
-        let edges: Vec<Edge> = found.view.at(n).copied().collect();
-        for e in edges {
-            let other = e.other(n);
-            let lamp = e.sort == Sort::Lamp;
-            if found.has_role(e.part) && !lamp {
-                continue;
-            }
-            let role = match e.sort {
-                Sort::Capacitor | Sort::Resistor => Role::TremoloCoupling,
-                s if s.is_pot() => Role::DepthControl,
-                Sort::Lamp => Role::ModulatorLamp,
-                Sort::Switch => Role::TremoloSwitch,
-                _ => continue,
-            };
-            if found.rails.contains(&other) && !lamp {
-                continue;
-            }
-            parts.push((e.part, role));
-            if found.still.contains(&other) {
-                if other != GROUND {
-                    outputs.push(other);
-                }
-                continue;
-            }
-            let arrives = found
-                .view
-                .sections
-                .iter()
-                .any(|s| s.cathode == Some(other) || s.grid == Some(other))
-                || found
-                    .blocks
-                    .iter()
-                    .any(|b| b.kind != BlockKind::TremoloOscillator && b.inputs.contains(&other));
-            if arrives {
-                outputs.push(other);
-            } else if !own.contains(&other) && seen.insert(other) {
-                todo.push_back((other, depth + 1));
-            }
-        }
-    }
-    if !parts.is_empty() {
-        let block = Block {
-            kind: BlockKind::TremoloModulator,
-            sections: Vec::new(),
-            parts,
-            inputs: starts.into_iter().collect(),
-            outputs,
-            supply: None,
-        };
-        found.add(block);
-    }
-    cells(found);
-}
-
-/// A node that some other stage's plate feeds is signal, not oscillation.
-fn is_signal_source(found: &Finder<'_>, node: NodeId) -> bool {
-    found
-        .view
-        .terminals_at(node)
-        .iter()
-        .any(|(p, _)| matches!(found.view.kind(*p), Kind::Jack { .. }))
-}
-
-/// Photo-resistors and their lamps modulate wherever they sit.
-fn cells(found: &mut Finder<'_>) {
-    let cells = found.view.parts(|k| matches!(k, Kind::Cell { .. }));
-    let mut parts = Vec::new();
-    let mut outputs = Vec::new();
-    for c in cells {
-        if found.has_role(c) {
-            continue;
-        }
-        parts.push((c, Role::ModulatorCell));
-        outputs.extend(
-            found
-                .view
-                .of_part(c)
-                .flat_map(|e| [e.a, e.b])
-                .filter(|n| *n != GROUND),
-        );
-        if let Kind::Cell { lamp, .. } = found.view.kind(c)
-            && let Some(lamp) = found.view.circuit.part(lamp)
-            && found.view.is_wired(lamp)
-            && !found.is(lamp, Role::ModulatorLamp)
-        {
-            parts.push((lamp, Role::ModulatorLamp));
-        }
-    }
-    if parts.is_empty() {
-        return;
-    }
-    if let Some(b) = found
-        .blocks
-        .iter_mut()
-        .find(|b| b.kind == BlockKind::TremoloModulator)
-    {
-        b.parts.extend(parts);
-        b.outputs.extend(outputs);
-        return;
-    }
-    found.add(Block {
-        kind: BlockKind::TremoloModulator,
-        sections: Vec::new(),
-        parts,
-        inputs: Vec::new(),
-        outputs,
-        supply: None,
-    });
 }

@@ -3,7 +3,7 @@
 //! Two-terminal parts are edges; a pot is one edge or two arms; a switch joins its common to
 //! every throw, wherever it stands, because a role does not change when a switch is moved.
 
-use crate::circuit::{Circuit, Electrode, GROUND, History, Kind, NodeId, PartId};
+use crate::circuit::{Circuit, DiodeSort, Electrode, GROUND, History, Kind, NodeId, PartId};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -33,10 +33,13 @@ pub(crate) enum Sort {
     Capacitor,
     Choke,
     Diode,
+    Zener,
     Lamp,
     Cell,
     Fuse,
     Switch,
+    /// A named box with two terminals: something of unknown make between two points.
+    Box,
     /// Anticlockwise end to wiper.
     LowerArm,
     /// Wiper to clockwise end.
@@ -64,6 +67,8 @@ pub(crate) struct Edge {
     pub(crate) b: NodeId,
     /// Marked ohms or farads.
     pub(crate) value: Option<f64>,
+    /// The node on which the plus of an electrolytic sits, when it is marked.
+    pub(crate) plus: Option<NodeId>,
 }
 
 impl Edge {
@@ -86,6 +91,8 @@ pub(crate) struct View<'a> {
     pub(crate) sections: Vec<Section>,
     /// Rectifier plates: valve, plate node, cathode node.
     pub(crate) rectifier_plates: Vec<(PartId, Option<NodeId>, Option<NodeId>)>,
+    /// Cold-cathode regulators: valve, plate node.
+    pub(crate) regulators: Vec<(PartId, Option<NodeId>)>,
 }
 
 impl<'a> View<'a> {
@@ -96,6 +103,7 @@ impl<'a> View<'a> {
             at: BTreeMap::new(),
             sections: Vec::new(),
             rectifier_plates: Vec::new(),
+            regulators: Vec::new(),
         };
         for (i, part) in circuit.parts.iter().enumerate() {
             if part.known.history == Some(History::Removed) {
@@ -115,6 +123,13 @@ impl<'a> View<'a> {
     fn add_part(&mut self, id: PartId) {
         let part = &self.circuit.parts[id.0];
         let node = |i: usize| part.terminals.get(i).and_then(|t| t.node);
+        let plus = match part.kind {
+            Kind::Capacitor {
+                plus_first: Some(first),
+                ..
+            } => node(usize::from(!first)),
+            _ => None,
+        };
         let mut push = |sort, a: Option<NodeId>, b: Option<NodeId>, value| {
             if let (Some(a), Some(b)) = (a, b)
                 && a != b
@@ -125,6 +140,7 @@ impl<'a> View<'a> {
                     a,
                     b,
                     value,
+                    plus,
                 });
             }
         };
@@ -132,10 +148,16 @@ impl<'a> View<'a> {
             Kind::Resistor { ohms } => push(Sort::Resistor, node(0), node(1), *ohms),
             Kind::Capacitor { farads, .. } => push(Sort::Capacitor, node(0), node(1), *farads),
             Kind::Choke { ohms, .. } => push(Sort::Choke, node(0), node(1), *ohms),
+            Kind::Diode {
+                sort: DiodeSort::Zener(_),
+            } => push(Sort::Zener, node(0), node(1), None),
             Kind::Diode { .. } => push(Sort::Diode, node(0), node(1), None),
             Kind::Lamp { .. } => push(Sort::Lamp, node(0), node(1), None),
             Kind::Cell { .. } => push(Sort::Cell, node(0), node(1), None),
             Kind::Fuse { .. } => push(Sort::Fuse, node(0), node(1), None),
+            Kind::Box { .. } if part.terminals.len() == 2 => {
+                push(Sort::Box, node(0), node(1), None);
+            }
             Kind::Switch { throws, .. } => {
                 if *throws <= 1 {
                     push(Sort::Switch, node(0), node(1), None);
@@ -186,6 +208,8 @@ impl<'a> View<'a> {
                             screen: of(section, Electrode::Screen),
                             pentode: has(section, Electrode::Screen),
                         });
+                    } else if !has(None, Electrode::Heater1) && !has(section, Electrode::Heater1) {
+                        self.regulators.push((id, of(section, Electrode::Plate)));
                     } else {
                         for plate in valve
                             .electrodes
