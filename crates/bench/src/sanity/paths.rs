@@ -181,9 +181,25 @@ impl<'a> Paths<'a> {
         if n.terminals.len() <= 1 {
             return true;
         }
-        n.terminals.iter().any(|(p, _)| {
+        // Joined electrodes and nothing else: what they lead to is not traced.
+        if n.terminals
+            .iter()
+            .all(|(p, _)| matches!(self.circuit.parts[p.0].kind, Kind::Valve(_)))
+        {
+            return true;
+        }
+        n.terminals.iter().any(|(p, t)| {
             let part = &self.circuit.parts[p.0];
             match part.kind {
+                // An end or tap of the same winding that no walk has reached yet.
+                Kind::OutputTransformer(_) | Kind::CouplingTransformer(_) => {
+                    let side = |i: usize| {
+                        let secondary = part.terminals[i].name.starts_with('s');
+                        (part.terminals[i].name.starts_with(['p', 'u', 's'])).then_some(secondary)
+                    };
+                    (0..part.terminals.len())
+                        .any(|i| part.terminals[i].node.is_none() && side(i) == side(*t))
+                }
                 Kind::Resistor { .. }
                 | Kind::Choke { .. }
                 | Kind::Pot { .. }

@@ -15,9 +15,23 @@ pub(super) fn check(look: &mut Look<'_>) {
     }
 }
 
-/// A low-voltage winding lies on this node.
+/// A low-voltage winding lies on this node, and not the one that lights a rectifier: that one is at
+/// high tension, and whatever the reservoir feeds may be on it.
 fn heater_winding(look: &Look<'_>, node: NodeId) -> bool {
+    let rectifier = |p: PartId| match &look.circuit.parts[p.0].kind {
+        Kind::Valve(valve) => {
+            !valve.electrodes.is_empty()
+                && !valve
+                    .electrodes
+                    .iter()
+                    .any(|u| u.electrode == Electrode::Grid)
+        }
+        _ => false,
+    };
     look.circuit.nodes.get(node.0).is_some_and(|n| {
+        if look.anatomy.rails.contains(&node) || n.terminals.iter().any(|(p, _)| rectifier(*p)) {
+            return false;
+        }
         n.terminals
             .iter()
             .any(|(p, t)| match &look.circuit.parts[p.0].kind {

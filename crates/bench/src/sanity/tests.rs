@@ -79,6 +79,26 @@ fn each_check_fires_on_its_smallest_case() {
     }
 }
 
+/// What is sound, or simply not traced yet, and looks odd at first sight.
+#[test]
+fn silent_on_what_only_looks_odd() {
+    let cases = [
+        // The rectifier's own winding is at high tension, and screens may stand on it.
+        "T1 power 120 V: hv 300-0-300 V 80 mA, rect 5 V 2 A\nV7 5Y3GT\nV5 6V6GT\nT2 output 5k:4 ohm 5 W single\nT1.hv1 - V7.4\nT1.hv2 - V7.6\nT1.hv0 - ground\nT1.rect1 - V7.2\nT1.rect2 - V7.8\nV7.8 - B1\nB1 - +C1 16u 450V - ground\nV5.3 - T2.p1\nT2.p2 - B1\nV5.4 - B1\nV5.8 - R1 470 - ground\nV5.5 - R2 470k - ground\n",
+        // The same without its reservoir and its name.
+        "T1 power 120 V: rect 5 V 2 A\nV7 5Y3GT\nV5 6V6GT\nT1.rect1 - V7.2\nT1.rect2 - V7.8\nV7.8 - V5.4\n",
+        // Half a primary.
+        "V5 6V6GT\nT2 output 8k:8 ohm 15 W\nV5.3 - T2.p1\nV5.5 - R1 220k - ground\n",
+        // Two halves side by side, their grids not traced any further.
+        "V1 12AU7\nV1.1 - V1.6 - R1 47k - B1\nB1 - +C9 16u 450V - ground\nV1.2 - V1.7\nV1.3 - V1.8 - R2 1k - ground\n",
+        // Grids on a driver's secondary whose middle is not traced.
+        "V5 6L6GC\nT3 inter 1:2+2\nT3.s1 - V5.5\n",
+    ];
+    for text in cases {
+        assert_eq!(codes(text), Vec::<&str>::new(), "{text}");
+    }
+}
+
 /// Sound circuits stay silent, whole and with any one line not traced yet.
 #[test]
 fn silent_on_snippets_and_sound_examples() {
