@@ -9,6 +9,7 @@ use crate::library;
 use crate::outcome::{Failure, Outcome};
 use crate::problems;
 use std::path::{Path, PathBuf};
+use wiring::assume::Assumed;
 use wiring::circuit::{Kind, Position, Setting};
 use wiring::sheet::Library;
 use wiring::{Circuit, Diagnostic, Place, Severity};
@@ -104,9 +105,12 @@ impl Amp {
         self.texts.iter().map(|(name, _)| name.clone()).collect()
     }
 
-    /// A JSON object with the errors and warnings of the files added, as text.
+    /// A JSON object with what is assumed, and the errors and warnings of the files added, as text.
     pub(crate) fn json(&self, mut value: serde_json::Value) -> String {
         if let Some(map) = value.as_object_mut() {
+            map.entry("assumed").or_insert_with(|| {
+                serde_json::to_value(Assumed::of(&self.circuit)).unwrap_or_default()
+            });
             for (key, severity) in [("errors", Severity::Error), ("warnings", Severity::Warning)] {
                 let found = problems::of(&self.problems, severity, &self.names());
                 map.insert(

@@ -7,6 +7,7 @@ use crate::problems;
 use crate::table::{Side, Table, hanging, paragraph};
 use bench::sheet::{Line, Origin, OriginKind, Outcome as Came, Sheet};
 use serde_json::{Value, json};
+use wiring::assume::Assumed;
 
 /// How a sheet is asked for.
 #[derive(Debug, Clone, Default, clap::Args)]
@@ -79,6 +80,10 @@ pub(crate) fn text(sheet: &Sheet) -> String {
         out.push_str(&table(&section.lines, &mut sources));
     }
     out.push_str(&count(sheet));
+    if let Some(said) = sheet.assumed.as_ref().and_then(Assumed::sentence) {
+        out.push('\n');
+        out.push_str(&paragraph(&said, ""));
+    }
     let missing = sheet
         .missing
         .iter()

@@ -3,7 +3,7 @@
 
 mod common;
 
-use common::{Ran, root, run};
+use common::{Ran, root, run, run_with};
 use serde_json::Value;
 
 const COMMANDS: [&str; 8] = [
@@ -245,4 +245,47 @@ fn proposals_are_safe_on_the_examples() {
             }
         }
     }
+}
+
+/// A wiring copied from a drawing: every sheet, the chart, `check` and `draw` count what nobody has seen yet.
+#[test]
+fn every_sheet_counts_what_is_still_assumed() {
+    let path = root().join("examples/pip.wiring");
+    let text = std::fs::read_to_string(path).expect("an example");
+    let drawing = wiring::assume::assume(&text);
+    let whole = wiring::read_one(&drawing).circuit.assumed_walks;
+    // All but the first walk seen.
+    let first = drawing
+        .lines()
+        .position(|l| l.ends_with(" ?"))
+        .expect("an assumed walk");
+    let seen: String = drawing
+        .lines()
+        .enumerate()
+        .map(|(i, l)| match l.strip_suffix(" ?") {
+            Some(walk) if i != first => format!("{walk}\n"),
+            _ => format!("{l}\n"),
+        })
+        .collect();
+    for command in COMMANDS.iter().chain(&["chart", "check"]) {
+        for (text, walks) in [(&drawing, whole), (&seen, 1)] {
+            let said = run_with(&[command, "-"], text.as_bytes());
+            said.ends(0).fits();
+            let flat = said.out.split_whitespace().collect::<Vec<_>>().join(" ");
+            let s = if walks == 1 { "" } else { "s" };
+            let sentence = format!("Still assumed, not yet seen on the chassis: {walks} walk{s}");
+            assert_eq!(
+                flat.matches(&sentence).count(),
+                1,
+                "{command}: {}",
+                said.out
+            );
+            let json = run_with(&[command, "--json", "-"], text.as_bytes());
+            assert_eq!(json.ends(0).json()["assumed"]["walks"], walks, "{command}");
+        }
+        let sound = run(&[command, "examples/pip.wiring"]);
+        assert!(!sound.ends(0).out.contains("Still assumed"), "{command}");
+    }
+    let json = run_with(&["draw", "--json", "-"], drawing.as_bytes());
+    assert_eq!(json.ends(0).json()["assumed"]["walks"], whole);
 }

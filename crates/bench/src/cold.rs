@@ -27,6 +27,7 @@ use places::{Place, places};
 use serde::Serialize;
 use solve::netlist::NodeIndex;
 use solve::{AssembleOptions, assemble, solve_circuit};
+use wiring::assume::Assumed;
 use wiring::circuit::{Circuit, NodeId};
 use wiring::readings::{Block, Probe, Unit, ValvesIn};
 use wiring::roles::{Anatomy, anatomy};
@@ -64,6 +65,8 @@ pub struct ColdCheck {
     loose: Vec<(String, Read)>,
     #[serde(skip)]
     subject: Option<String>,
+    #[serde(skip)]
+    still: Assumed,
 }
 
 /// Go or no-go.
@@ -136,6 +139,7 @@ pub fn cold(circuit: &Circuit, library: &Library, request: &ColdRequest) -> Cold
         notes: Vec::new(),
         loose: loose(block),
         subject: circuit.heading.amp.clone(),
+        still: Assumed::of(circuit),
     };
     let anatomy = anatomy(circuit);
     let work = match Work::new(circuit, library, request, block, &anatomy) {

@@ -15,7 +15,7 @@ pub use elevation::Elevated;
 pub use hum::Hum;
 pub use reference::{Balance, Reference, ReferenceSort};
 
-use crate::powered::{Asked, Powered, Read, block, conditions, mains_volts, sheet_of, subject};
+use crate::powered::{Asked, Powered, Read, block, conditions, head, mains_volts, sheet_of};
 use crate::sheet::Sheet;
 use crate::surge::{Surge, surge};
 use crate::wall::{Wall, made_for, wall};
@@ -126,7 +126,7 @@ pub fn heating(circuit: &Circuit, library: &Library, asked: &Asked) -> Heating {
     let today = mains_volts(circuit, &under);
     let wall = wall(made_for(circuit), today);
     let mut sheet = Sheet::new("heaters", "Heaters as wired");
-    sheet.subject = subject(circuit);
+    head(&mut sheet, circuit);
     let at = |volts: Option<f64>| {
         let conditions = Conditions {
             mains_volts: volts.or(under.mains_volts),

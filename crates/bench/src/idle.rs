@@ -15,7 +15,7 @@ pub use class::Window;
 pub use fit::{Control, Fit, Setting};
 pub use measured::Measured;
 
-use crate::powered::{Asked, Powered, Read, SectionAmps, block, conditions, mains_volts, subject};
+use crate::powered::{Asked, Powered, Read, SectionAmps, block, conditions, head, mains_volts};
 use crate::sheet::Sheet;
 use crate::wall::{Wall, made_for, wall};
 use serde::Serialize;
@@ -175,7 +175,7 @@ pub fn idle(circuit: &Circuit, library: &Library, asked: &Asked) -> Idle {
     let today = mains_volts(circuit, &under);
     let wall = wall(made_for(circuit), today);
     let mut sheet = Sheet::new("bias", "Output stage at idle");
-    sheet.subject = subject(circuit);
+    head(&mut sheet, circuit);
     let mains_fed = made_for(circuit).is_some();
     let at = |volts: Option<f64>| {
         let conditions = Conditions {

@@ -9,7 +9,7 @@
 mod tests;
 
 use crate::answers::Answers;
-use crate::powered::subject;
+use crate::powered::head;
 use crate::rules::rules;
 use crate::safety::{Region, before_power};
 use crate::sheet::{Limit, Line, Origin, Outcome, Sheet};
@@ -37,7 +37,7 @@ pub fn inspect(
         answers,
     };
     let mut sheet = Sheet::new("inspect", "Inspection before power");
-    sheet.subject = subject(circuit);
+    head(&mut sheet, circuit);
     sheet
         .conditions
         .push("plug out, discharged and measured; yes is the good answer".to_owned());

@@ -4,6 +4,7 @@
 //! be shown: nothing where there is no operating point, nothing at a node that floats, nothing
 //! that hangs on a part without a value. Sheets ask here and never look into the equations.
 
+use crate::sheet::Sheet as BenchSheet;
 use serde::Serialize;
 use solve::flows::terminal_currents;
 use solve::linearised::Linearised;
@@ -11,6 +12,7 @@ use solve::netlist::{Element, Law, NodeIndex};
 use solve::operating::Status;
 use solve::{AssembleOptions, Solved, solve_circuit};
 use std::collections::BTreeMap;
+use wiring::assume::Assumed;
 use wiring::circuit::{Circuit, Kind, Measured, MeasuredValue, NodeId, Part, Setting};
 use wiring::readings::{Block, Conditions, Probe, Shown, Unit, ValvesIn};
 use wiring::sheet::{Library, Sheet};
@@ -82,8 +84,14 @@ pub(crate) fn mains_volts(circuit: &Circuit, conditions: &Conditions) -> Option<
         .filter(|v| v.is_finite() && *v > 0.0)
 }
 
+/// Heads a sheet with its amplifier, and counts what of the wiring is still assumed.
+pub(crate) fn head(sheet: &mut BenchSheet, circuit: &Circuit) {
+    sheet.subject = subject(circuit);
+    sheet.assumed = Some(Assumed::of(circuit));
+}
+
 /// Name and serial of the amplifier, for the head of a sheet.
-pub(crate) fn subject(circuit: &Circuit) -> Option<String> {
+fn subject(circuit: &Circuit) -> Option<String> {
     let heading = &circuit.heading;
     let mut words: Vec<String> = heading.amp.iter().cloned().collect();
     words.extend(heading.serial.iter().map(|s| format!("serial {s}")));

@@ -26,6 +26,7 @@ use solve::{AssembleOptions, Solved, solve_circuit};
 use stages::Sockets;
 use step::Look;
 use wiring::Conditions;
+use wiring::assume::Assumed;
 use wiring::circuit::{Circuit, Setting};
 use wiring::roles::anatomy;
 use wiring::sheet::Library;
@@ -78,6 +79,8 @@ pub struct Powerup {
     pub notes: Vec<String>,
     #[serde(skip)]
     subject: Option<String>,
+    #[serde(skip)]
+    still: Assumed,
 }
 
 /// The plan for this amplifier.
@@ -152,6 +155,7 @@ pub fn plan(circuit: &Circuit, library: &Library, request: &PowerupRequest) -> P
         unsolved,
         notes: notes(&all_in),
         subject: circuit.heading.amp.clone(),
+        still: Assumed::of(circuit),
     }
 }
 

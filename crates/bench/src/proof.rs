@@ -9,7 +9,7 @@ mod log;
 pub use log::{LogError, LogRow, row};
 
 use crate::answers::Answers;
-use crate::powered::subject;
+use crate::powered::head;
 use crate::rules::rules;
 use crate::sheet::{Limit, Line, Origin, Sheet};
 use wiring::circuit::{Circuit, History, Kind, Part};
@@ -25,7 +25,7 @@ pub fn proof(circuit: &Circuit, answers: &Answers, rows: &[LogRow]) -> Sheet {
         answers,
     };
     let mut sheet = Sheet::new("proof", "Proof before hand-over");
-    sheet.subject = subject(circuit);
+    head(&mut sheet, circuit);
     sheet.conditions.push(
         "into its loudspeaker or a load of the right ohms, chassis boxed as in use".to_owned(),
     );

@@ -12,7 +12,7 @@ mod mains_side;
 pub mod touch;
 
 use crate::answers::Answers;
-use crate::powered::subject;
+use crate::powered::head;
 use crate::rules::{Gravity, LOCAL_CODES, rules};
 use crate::sanity::sanity_of;
 use crate::sheet::{Expected, Limit, Line, Origin, Sheet};
@@ -102,7 +102,7 @@ pub fn safety(
         side: &side,
     };
     let mut sheet = Sheet::new("safety", "Safety: mains side and hand-over");
-    sheet.subject = subject(circuit);
+    head(&mut sheet, circuit);
     let by = if assumed {
         ", taken from the mains volts: `--region` says another"
     } else {
@@ -123,12 +123,6 @@ pub fn safety(
     }
     for (what, remedy) in side.missing() {
         sheet.missing(what, remedy);
-    }
-    if circuit.assumed_walks > 0 {
-        sheet.note(format!(
-            "{} walks are assumed, copied from a drawing and not seen: they show nothing here.",
-            circuit.assumed_walks
-        ));
     }
     sheet.note("Tested against limits of the standards named; nothing here says that it complies with any.");
     sheet.note(LOCAL_CODES);

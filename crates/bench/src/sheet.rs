@@ -22,6 +22,7 @@ pub use origin::{Origin, OriginKind};
 
 use crate::rules::STANDARD_CAUTION;
 use serde::Serialize;
+use wiring::assume::Assumed;
 
 /// One sheet.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -36,6 +37,9 @@ pub struct Sheet {
     pub conditions: Vec<String>,
     /// The lines, in groups.
     pub sections: Vec<Section>,
+    /// What of the wiring is still assumed; none on a sheet of typed numbers alone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub assumed: Option<Assumed>,
     /// What could not be said, and what to type or measure for it.
     pub missing: Vec<Missing>,
     /// What else is worth knowing.
@@ -71,6 +75,7 @@ impl Sheet {
             subject: None,
             conditions: Vec::new(),
             sections: Vec::new(),
+            assumed: None,
             missing: Vec::new(),
             notes: Vec::new(),
             caution: STANDARD_CAUTION,

@@ -19,7 +19,7 @@ pub use fuse::{Link, MainsFuse};
 pub use rectifier::{Rectifier, RectifierPart};
 
 use crate::fuse::Marking;
-use crate::powered::{Asked, Powered, Read, block, conditions, mains_volts, node_name, subject};
+use crate::powered::{Asked, Powered, Read, block, conditions, head, mains_volts, node_name};
 use crate::sheet::Sheet;
 use crate::surge::{RectifierSort, Surge, surge_with};
 use crate::wall::{Wall, made_for, wall};
@@ -173,7 +173,7 @@ fn supply_of(
     let under = conditions(asked, block);
     let today = mains_volts(circuit, &under);
     let mut sheet = Sheet::new("supply", "Supply");
-    sheet.subject = subject(circuit);
+    head(&mut sheet, circuit);
     let now = match Powered::new(circuit, library, &under) {
         Ok(powered) => Some(powered),
         Err(why) => {

@@ -55,7 +55,7 @@ impl Body {
         Self {
             title: sheet.title.clone(),
             subject: sheet.subject.clone().unwrap_or_default(),
-            conditions: sheet.conditions.join("; "),
+            conditions: conditions(sheet),
             caution: sheet.caution().to_owned(),
             sections,
             missing: sheet
@@ -75,6 +75,20 @@ impl Body {
             .chain(&self.notes)
             .chain(&self.sources.texts)
     }
+}
+
+/// Under what conditions the sheet holds; what of the wiring is still assumed is one of them, and so
+/// stands at the head, where nothing is shortened away.
+fn conditions(sheet: &Sheet) -> String {
+    let assumed = sheet.assumed.as_ref().and_then(|a| a.sentence());
+    let said = assumed.iter().map(|s| s.trim_end_matches('.'));
+    let all: Vec<&str> = sheet
+        .conditions
+        .iter()
+        .map(String::as_str)
+        .chain(said)
+        .collect();
+    all.join("; ")
 }
 
 /// The sheet as an HTML document that prints on one page of `paper`.

@@ -1,6 +1,82 @@
 //! Starting from a drawing: its walks copied as assumed, to be confirmed on the chassis one by one.
 
+use crate::circuit::{Circuit, Kind};
 use crate::lexer::{self, TokenKind};
+use serde::Serialize;
+use std::fmt::Write;
+
+/// What of a wiring is still assumed, not yet seen on the chassis.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+pub struct Assumed {
+    /// Walks that end in `?`.
+    pub walks: usize,
+    /// Points known only from such walks.
+    pub points: usize,
+    /// Parts known only from such walks, or described as assumed.
+    pub parts: Vec<String>,
+}
+
+/// So many parts are named in the sentence; of more it says how many.
+const NAMED: usize = 6;
+
+impl Assumed {
+    /// Counts what is assumed in a circuit.
+    ///
+    /// ```
+    /// let circuit = wiring::read_one("V1 12AX7\nV1.1 - R4 100k - B3 ?\n").circuit;
+    /// let assumed = wiring::assume::Assumed::of(&circuit);
+    /// assert_eq!(
+    ///     assumed.sentence().unwrap(),
+    ///     "Still assumed, not yet seen on the chassis: 1 walk, 2 points, 2 parts (V1, R4)."
+    /// );
+    /// ```
+    #[must_use]
+    pub fn of(circuit: &Circuit) -> Self {
+        Self {
+            walks: circuit.assumed_walks,
+            points: circuit.nodes.iter().filter(|n| n.assumed).count(),
+            parts: circuit
+                .parts
+                .iter()
+                .filter(|p| (p.assumed || p.known.assumed) && p.kind != Kind::Unknown)
+                .map(|p| p.name.clone())
+                .collect(),
+        }
+    }
+
+    /// The sentence that stands under everything computed from such a wiring; none when nothing is
+    /// assumed.
+    #[must_use]
+    pub fn sentence(&self) -> Option<String> {
+        let mut counts = Vec::new();
+        for (n, one) in [
+            (self.walks, "walk"),
+            (self.points, "point"),
+            (self.parts.len(), "part"),
+        ] {
+            if n > 0 {
+                counts.push(format!("{n} {one}{}", if n == 1 { "" } else { "s" }));
+            }
+        }
+        if counts.is_empty() {
+            return None;
+        }
+        let mut said = format!(
+            "Still assumed, not yet seen on the chassis: {}",
+            counts.join(", ")
+        );
+        if !self.parts.is_empty() {
+            let named: Vec<&str> = self.parts.iter().take(NAMED).map(String::as_str).collect();
+            let _ = write!(said, " ({}", named.join(", "));
+            if self.parts.len() > NAMED {
+                let _ = write!(said, " and {} more", self.parts.len() - NAMED);
+            }
+            said.push(')');
+        }
+        said.push('.');
+        Some(said)
+    }
+}
 
 /// The same wiring with every walk marked as assumed (` ?`), and its `state` and readings left out
 /// of it: what a drawing says is not what the bench has seen.
@@ -60,7 +136,30 @@ fn is_walk(line: &lexer::Line<'_>) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::assume;
+    use super::{Assumed, assume};
+
+    #[test]
+    fn nothing_assumed_is_not_spoken_of() {
+        let circuit = crate::read_one(include_str!("../../../examples/pip.wiring")).circuit;
+        let assumed = Assumed::of(&circuit);
+        assert_eq!(assumed, Assumed::default());
+        assert_eq!(assumed.sentence(), None);
+    }
+
+    #[test]
+    fn few_parts_are_named_and_many_are_counted() {
+        let text = assume(include_str!("../../../examples/pip.wiring"));
+        let said = Assumed::of(&crate::read_one(&text).circuit)
+            .sentence()
+            .unwrap_or_default();
+        assert!(said.ends_with(" more)."), "{said}");
+        // A part described as assumed counts, though its walk was seen.
+        let part = crate::read_one("V1 12AX7\nR4 100k assumed\nV1.1 - R4 - B3\n").circuit;
+        assert_eq!(
+            Assumed::of(&part).sentence().as_deref(),
+            Some("Still assumed, not yet seen on the chassis: 1 part (R4).")
+        );
+    }
 
     #[test]
     fn a_drawing_becomes_all_assumed_and_reads_as_the_same_circuit() {

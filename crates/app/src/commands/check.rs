@@ -9,6 +9,7 @@ use bench::chart::{Chart, ChartRequest};
 use bench::rules::Gravity;
 use bench::sanity::{Finding, sanity_of};
 use serde_json::{Value, json};
+use wiring::assume::Assumed;
 use wiring::circuit::Kind;
 use wiring::roles::{Anatomy, Block, Role, anatomy};
 use wiring::{Circuit, Severity};
@@ -34,9 +35,7 @@ struct Summary {
     parts: usize,
     valves: usize,
     points: usize,
-    assumed_walks: usize,
-    assumed_parts: Vec<String>,
-    assumed_points: usize,
+    assumed: Assumed,
     loose_ends: Vec<String>,
     readings: Vec<(String, usize)>,
     findings: Vec<Finding>,
@@ -72,14 +71,7 @@ impl Summary {
                 .filter(|p| matches!(p.kind, Kind::Valve(_)))
                 .count(),
             points: points(circuit),
-            assumed_walks: circuit.assumed_walks,
-            assumed_parts: circuit
-                .parts
-                .iter()
-                .filter(|p| (p.assumed || p.known.assumed) && p.kind != Kind::Unknown)
-                .map(|p| p.name.clone())
-                .collect(),
-            assumed_points: circuit.nodes.iter().filter(|n| n.assumed).count(),
+            assumed: Assumed::of(circuit),
             loose_ends: loose_ends(circuit),
             readings: circuit
                 .readings
@@ -170,21 +162,8 @@ fn text(amp: &Amp, summary: &Summary) -> String {
         ),
         "",
     ));
-    if summary.assumed_walks > 0 || !summary.assumed_parts.is_empty() {
-        let parts = if summary.assumed_parts.is_empty() {
-            String::new()
-        } else {
-            format!(": {}", summary.assumed_parts.join(", "))
-        };
-        out.push_str(&paragraph(
-            &format!(
-                "Assumed, not yet seen on the chassis: {}; {}, {}{parts}.",
-                plural(summary.assumed_walks, "walk", "walks"),
-                plural(summary.assumed_points, "point", "points"),
-                plural(summary.assumed_parts.len(), "part", "parts"),
-            ),
-            "",
-        ));
+    if let Some(said) = summary.assumed.sentence() {
+        out.push_str(&paragraph(&said, ""));
     }
     if !summary.loose_ends.is_empty() {
         out.push_str(&paragraph(
@@ -322,11 +301,7 @@ fn json(amp: &Amp, summary: &Summary) -> Value {
         "parts": summary.parts,
         "valves": summary.valves,
         "points": summary.points,
-        "assumed": {
-            "walks": summary.assumed_walks,
-            "points": summary.assumed_points,
-            "parts": summary.assumed_parts,
-        },
+        "assumed": summary.assumed,
         "loose_ends": summary.loose_ends,
         "readings": summary
             .readings

@@ -7,6 +7,7 @@ use crate::picture::{self, Sort};
 use crate::table::{hanging, paragraph};
 use draw::{Drawing, Options, Score, score};
 use serde_json::{Value, json};
+use wiring::assume::Assumed;
 
 /// Runs `draw`.
 pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
@@ -86,14 +87,8 @@ fn told(amp: &Amp, drawing: &Drawing<'_>, path: &str) -> String {
         ),
         "",
     );
-    if amp.circuit.assumed_walks > 0 {
-        out.push_str(&paragraph(
-            &format!(
-                "{} assumed, not yet seen on the chassis.",
-                plural(amp.circuit.assumed_walks, "walk")
-            ),
-            "",
-        ));
+    if let Some(said) = Assumed::of(&amp.circuit).sentence() {
+        out.push_str(&paragraph(&said, ""));
     }
     let odd = unplaced(amp, drawing);
     if !odd.is_empty() {

@@ -18,6 +18,7 @@ impl ColdCheck {
     pub fn sheet(&self) -> Sheet {
         let mut sheet = Sheet::new("cold", "Cold check: ohms before power");
         sheet.subject.clone_from(&self.subject);
+        sheet.assumed = Some(self.still.clone());
         sheet.conditions.push(match &self.block {
             Some(name) if !name.trim().is_empty() => format!("against the readings \"{name}\""),
             Some(_) => "against the readings".to_owned(),

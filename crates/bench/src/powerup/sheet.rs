@@ -23,6 +23,7 @@ impl Powerup {
     pub fn sheet(&self, circuit: &Circuit, answers: &Answers) -> Sheet {
         let mut sheet = Sheet::new("powerup", "Power-up plan");
         sheet.subject.clone_from(&self.subject);
+        sheet.assumed = Some(self.still.clone());
         if let Some(volts) = self.mains_volts {
             sheet.conditions.push(format!("mains {volts:.0} V"));
         }

@@ -4,6 +4,7 @@ use super::rows;
 use bench::chart::{Chart, Line as Point};
 use bench::sheet::{Expected, Figure, Line, Origin, Sheet};
 use wiring::Circuit;
+use wiring::assume::Assumed;
 use wiring::circuit::Kind;
 
 /// The sheet: supply and other points first, then valve by valve.
@@ -14,6 +15,7 @@ pub(super) fn sheet(circuit: &Circuit, chart: &Chart) -> Sheet {
     who.extend(heading.serial.iter().map(|s| format!("serial {s}")));
     who.extend(heading.state.iter().cloned());
     sheet.subject = (!who.is_empty()).then(|| who.join(", "));
+    sheet.assumed = Some(Assumed::of(circuit));
     if let Some(volts) = chart.mains_volts {
         sheet.conditions.push(format!("mains {volts:.0} V"));
     }

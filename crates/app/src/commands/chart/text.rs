@@ -5,6 +5,7 @@ use crate::table::{Side, Table, hanging, paragraph};
 use bench::chart::{Chart, Status};
 use bench::digits;
 use wiring::Circuit;
+use wiring::assume::Assumed;
 use wiring::units::{Quantity, rounded};
 
 /// Heading, table, cross-checks, hints, trouble, and what could not be computed. The caller adds the caution.
@@ -32,6 +33,10 @@ pub(crate) fn text(circuit: &Circuit, chart: &Chart, currents: bool) -> String {
         out.push_str(&table.render());
     }
     out.push_str(&unsolved(chart));
+    if let Some(said) = Assumed::of(circuit).sentence() {
+        out.push('\n');
+        out.push_str(&paragraph(&said, ""));
+    }
     out.push_str(&list("Notes", chart.notes.iter().map(String::as_str)));
     out
 }
