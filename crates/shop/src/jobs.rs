@@ -110,6 +110,33 @@ pub struct Job {
     pub owner: String,
 }
 
+/// How much a job holds, so that lists of jobs need not read all of it.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+pub struct Counts {
+    /// Readings that stand, taken before the work.
+    pub readings_found: usize,
+    /// Readings that stand, taken after it.
+    pub readings_left: usize,
+    /// Verdicts that stand.
+    pub verdicts: usize,
+    /// Work items to be done.
+    pub work_open: usize,
+    /// Done.
+    pub work_done: usize,
+    /// Declined by the owner.
+    pub work_declined: usize,
+    /// Photos.
+    pub photos: usize,
+    /// Recordings.
+    pub recordings: usize,
+    /// Kept sheets.
+    pub sheets: usize,
+    /// Answers that stand, by run sheet.
+    pub results: Vec<(String, usize)>,
+    /// Latest revision of the wiring as found; 0 where nothing is traced.
+    pub revision: i64,
+}
+
 /// A job that a search found.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Found {
@@ -175,6 +202,62 @@ impl Reader<'_> {
             .base
             .prepare_cached("SELECT max(id) FROM jobs WHERE amp = ?1 AND gone = 0")?
             .query_row([amp], |r| r.get(0))?)
+    }
+
+    /// How much a job holds.
+    pub fn counts(&self, job: JobId) -> Result<Counts, ShopError> {
+        let mut counts = self
+            .base
+            .prepare_cached(
+                "SELECT
+                 (SELECT count(*) FROM readings r JOIN blocks b ON b.id = r.block
+                  WHERE b.job = ?1 AND b.state = 'as found' AND r.withdrawn = 0
+                  AND NOT EXISTS (SELECT 1 FROM readings n WHERE n.corrects = r.id)),
+                 (SELECT count(*) FROM readings r JOIN blocks b ON b.id = r.block
+                  WHERE b.job = ?1 AND b.state = 'as left' AND r.withdrawn = 0
+                  AND NOT EXISTS (SELECT 1 FROM readings n WHERE n.corrects = r.id)),
+                 (SELECT count(*) FROM verdicts v WHERE job = ?1 AND withdrawn = 0
+                  AND NOT EXISTS (SELECT 1 FROM verdicts n WHERE n.corrects = v.id)),
+                 (SELECT count(*) FROM work_items WHERE job = ?1 AND gone = 0 AND state = 'open'),
+                 (SELECT count(*) FROM work_items WHERE job = ?1 AND gone = 0 AND state = 'done'),
+                 (SELECT count(*) FROM work_items WHERE job = ?1 AND gone = 0 AND state = 'declined'),
+                 (SELECT count(*) FROM photos p WHERE job = ?1 AND withdrawn = 0 AND blanked_at IS NULL
+                  AND NOT EXISTS (SELECT 1 FROM photos n WHERE n.corrects = p.id)),
+                 (SELECT count(*) FROM recordings WHERE job = ?1 AND withdrawn = 0),
+                 (SELECT count(*) FROM sheets s WHERE job = ?1 AND withdrawn = 0
+                  AND NOT EXISTS (SELECT 1 FROM sheets n WHERE n.corrects = s.id)),
+                 (SELECT coalesce(max(v.number), 0) FROM wiring_revisions v
+                  JOIN wirings w ON w.id = v.wiring
+                  WHERE w.job = ?1 AND w.state = 'as found' AND w.gone = 0)",
+            )?
+            .query_row([job], |r| {
+                let count = |i: usize| -> rusqlite::Result<usize> {
+                    Ok(usize::try_from(r.get::<_, i64>(i)?).unwrap_or(0))
+                };
+                Ok(Counts {
+                    readings_found: count(0)?,
+                    readings_left: count(1)?,
+                    verdicts: count(2)?,
+                    work_open: count(3)?,
+                    work_done: count(4)?,
+                    work_declined: count(5)?,
+                    photos: count(6)?,
+                    recordings: count(7)?,
+                    sheets: count(8)?,
+                    results: Vec::new(),
+                    revision: r.get(9)?,
+                })
+            })?;
+        let mut ask = self.base.prepare_cached(
+            "SELECT sheet, count(*) FROM results w WHERE job = ?1 AND withdrawn = 0
+             AND NOT EXISTS (SELECT 1 FROM results n WHERE n.corrects = w.id) GROUP BY sheet ORDER BY sheet",
+        )?;
+        counts.results = ask
+            .query_map([job], |r| {
+                Ok((r.get(0)?, usize::try_from(r.get::<_, i64>(1)?).unwrap_or(0)))
+            })?
+            .collect::<Result<_, _>>()?;
+        Ok(counts)
     }
 
     /// Jobs whose number, amp, serial number or owner holds the words; the latest first.

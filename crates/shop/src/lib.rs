@@ -52,7 +52,7 @@ pub use intake::{
     Answer, Authorisation, AuthorisationFields, DateCode, OwnerWords, Untouched, ValveFields,
     ValveFitted,
 };
-pub use jobs::{Found, Job, JobFields, WaitsFor};
+pub use jobs::{Counts, Found, Job, JobFields, WaitsFor};
 pub use journal::Entry;
 pub use merge::{Clash, Compared, Merged, Piece, difference, merge};
 pub use notes::Note;

@@ -53,10 +53,12 @@ pub enum Power {
         /// How many are done.
         done: usize,
     },
-    /// The plug is out and nobody has said yet which points store charge.
+    /// The plug is out and nobody has said yet that all points that store charge are named.
     Unnamed {
         /// Since when.
         since: At,
+        /// Those known so far.
+        known: Vec<String>,
     },
     /// The plug is out and every point was read below the limit.
     Off {
@@ -94,11 +96,18 @@ impl Reader<'_> {
         Ok(all)
     }
 
-    /// Is the amp live, charged or off? `points` are those that store charge by the wiring; points
+    /// Is the amp live, charged or off? `points` are those that store charge by the wiring;
+    /// `complete` says that the wiring is traced to its end, so that there are no others. Points
     /// named by hand are added. `limit` in volts.
-    pub fn power(&self, job: JobId, points: &[String], limit: f64) -> Result<Power, ShopError> {
+    pub fn power(
+        &self,
+        job: JobId,
+        points: &[String],
+        complete: bool,
+        limit: f64,
+    ) -> Result<Power, ShopError> {
         let events = self.power_events(job)?;
-        Ok(power_of(&events, points, limit))
+        Ok(power_of(&events, points, complete, limit))
     }
 }
 
@@ -106,10 +115,11 @@ impl Reader<'_> {
 pub(crate) fn power_of(
     events: &[(PowerId, At, PowerEvent)],
     points: &[String],
+    complete: bool,
     limit: f64,
 ) -> Power {
     let mut named: Vec<String> = points.to_vec();
-    let mut closed = !points.is_empty();
+    let mut closed = complete;
     let mut plug: Option<(bool, At, usize)> = None;
     for (i, (_, at, event)) in events.iter().enumerate() {
         match event {
@@ -127,7 +137,10 @@ pub(crate) fn power_of(
         return Power::Live { since };
     }
     if !closed || named.is_empty() {
-        return Power::Unnamed { since };
+        return Power::Unnamed {
+            since,
+            known: named,
+        };
     }
     let mut left = Vec::new();
     let mut done = 0;
@@ -238,7 +251,7 @@ mod tests {
     fn off_only_after_the_plug_and_every_point() {
         use PowerEvent::{PlugIn, PlugOut};
         let points = ["B1".to_owned(), "B2".to_owned()];
-        let state = |list: &[PowerEvent]| power_of(&events(list), &points, 10.0);
+        let state = |list: &[PowerEvent]| power_of(&events(list), &points, true, 10.0);
         assert_eq!(state(&[]), Power::Unknown);
         assert_eq!(state(&[read("B1", 0.0), read("B2", 0.0)]), Power::Unknown);
         assert!(matches!(state(&[PlugIn]), Power::Live { .. }));
@@ -274,7 +287,7 @@ mod tests {
     #[test]
     fn without_a_tracing_each_capacitor_is_named_first() {
         use PowerEvent::{NoMorePoints, PlugOut, Stores};
-        let state = |list: &[PowerEvent]| power_of(&events(list), &[], 10.0);
+        let state = |list: &[PowerEvent]| power_of(&events(list), &[], false, 10.0);
         assert!(matches!(state(&[PlugOut]), Power::Unnamed { .. }));
         assert!(matches!(
             state(&[PlugOut, NoMorePoints]),
@@ -293,6 +306,24 @@ mod tests {
                 read("can by the rectifier", 0.1)
             ]),
             Power::Off { points: 1, .. }
+        ));
+        // half a tracing knows some points; that there are no others has to be said
+        let half = power_of(
+            &events(&[PlugOut, read("B1", 0.1)]),
+            &["B1".to_owned()],
+            false,
+            10.0,
+        );
+        assert!(matches!(half, Power::Unnamed { known, .. } if known == ["B1"]));
+    }
+
+    /// A complete tracing without any such point has nothing to read; that is not taken for off.
+    #[test]
+    fn no_point_at_all_is_never_off() {
+        let list = events(&[PowerEvent::PlugOut]);
+        assert!(matches!(
+            power_of(&list, &[], true, 10.0),
+            Power::Unnamed { .. }
         ));
     }
 }

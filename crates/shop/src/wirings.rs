@@ -177,6 +177,18 @@ impl Reader<'_> {
             .ok_or_else(|| ShopError::Nothing(format!("revision {id}")))
     }
 
+    /// The text that a text grew from.
+    pub fn base_of(&self, id: RevisionId) -> Result<Option<Revision>, ShopError> {
+        Ok(self
+            .base
+            .prepare_cached(
+                "SELECT b.* FROM wiring_revisions r JOIN wiring_revisions b ON b.id = r.base
+                 WHERE r.id = ?1",
+            )?
+            .query_row([id], revision)
+            .optional()?)
+    }
+
     fn job_of_wiring(&self, id: WiringId) -> Result<Option<JobId>, ShopError> {
         self.base
             .prepare_cached("SELECT job FROM wirings WHERE id = ?1")?

@@ -71,7 +71,7 @@ fn files_of_every_layout_open_and_keep_what_they_hold() {
             assert_eq!(r.verdicts(job.id)?[0].verdict, Verdict::Watch);
             assert_eq!(r.results(job.id)?[0].fields.shown, "0.04");
             assert!(matches!(
-                r.power(job.id, &["B1".into()], 10.0)?,
+                r.power(job.id, &["B1".into()], true, 10.0)?,
                 Power::Off { .. }
             ));
             assert_eq!(r.work(job.id)?[0].fields.minutes, 20);

@@ -392,7 +392,7 @@ fn off_is_never_claimed_too_early() {
     let shop = open(folder.path());
     let job = job(&shop);
     let points = ["B1".to_owned()];
-    let power = || shop.read(|r| r.power(job, &points, 10.0)).unwrap();
+    let power = || shop.read(|r| r.power(job, &points, true, 10.0)).unwrap();
     assert_eq!(power(), Power::Unknown);
     let event = |minute, event: PowerEvent| {
         shop.write(&desk(minute), |w| w.power_event(job, &event, None))
