@@ -23,6 +23,7 @@ pub mod entry;
 mod fitted;
 mod fuse;
 mod grid_current;
+pub mod judge;
 mod listing;
 mod model;
 pub(crate) mod ohms;
@@ -33,7 +34,7 @@ pub mod trouble;
 pub mod uncertainty;
 pub mod verdict;
 
-pub use compute::{chart, chart_with};
+pub use compute::{Worked, chart, chart_with, work_out};
 pub use verdict::{Band, Word};
 
 /// What is asked of a chart.

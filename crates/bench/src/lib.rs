@@ -11,6 +11,7 @@ pub mod bleeder;
 pub mod charge;
 pub mod chart;
 pub mod cold;
+pub mod datecodes;
 pub mod digits;
 pub mod discharge;
 pub mod fitting;

@@ -25,9 +25,28 @@ use wiring::sheet::Library;
 /// [`chart_with`] takes another.
 #[must_use]
 pub fn chart(circuit: &Circuit, library: &Library, request: &ChartRequest) -> Chart {
+    work_out(circuit, library, request).chart
+}
+
+/// A chart, and what it was judged by, so that a further reading is judged at once
+/// ([`super::judge::judge`]).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Worked {
+    /// The chart.
+    pub chart: Chart,
+    /// One entry a line, in the same order.
+    pub entries: Vec<Entry>,
+}
+
+/// [`chart`], with its entries.
+#[must_use]
+pub fn work_out(circuit: &Circuit, library: &Library, request: &ChartRequest) -> Worked {
     match Tolerances::standard() {
-        Ok(table) => chart_with(circuit, library, request, &table),
-        Err(damaged) => failed(None, damaged.to_string()),
+        Ok(table) => worked_with(circuit, library, request, &table),
+        Err(damaged) => Worked {
+            chart: failed(None, damaged.to_string()),
+            entries: Vec::new(),
+        },
     }
 }
 
@@ -39,10 +58,22 @@ pub fn chart_with(
     request: &ChartRequest,
     tolerances: &Tolerances,
 ) -> Chart {
+    worked_with(circuit, library, request, tolerances).chart
+}
+
+fn worked_with(
+    circuit: &Circuit,
+    library: &Library,
+    request: &ChartRequest,
+    tolerances: &Tolerances,
+) -> Worked {
     let block = match conditions::block(circuit, request) {
         Ok(block) => block,
         Err(name) => {
-            return failed(None, format!("no readings block is called `{name}`"));
+            return Worked {
+                chart: failed(None, format!("no readings block is called `{name}`")),
+                entries: Vec::new(),
+            };
         }
     };
     let (under, known) = conditions::conditions(circuit, request, block);
@@ -152,7 +183,7 @@ struct Work<'a> {
 
 impl Work<'_> {
     /// Under power: volts.
-    fn live(mut self, model: &Model, library: &Library) -> Chart {
+    fn live(mut self, model: &Model, library: &Library) -> Worked {
         self.chart.notes.extend(model.nominal().notes());
         let fitted = fitted::notes(self.circuit, library, model);
         self.chart.notes.extend(fitted);
@@ -175,7 +206,7 @@ impl Work<'_> {
     }
 
     /// Plug out: ohms.
-    fn cold(mut self, assembly: Assembly) -> Chart {
+    fn cold(mut self, assembly: Assembly) -> Worked {
         let mut entries = listing(self.circuit, self.block, |_| None);
         match ohms::Cold::new(self.circuit, assembly, self.tolerances) {
             Ok(cold) => {
@@ -197,7 +228,7 @@ impl Work<'_> {
     }
 
     /// No volts at all, for one reason.
-    fn none(mut self, reason: &Trouble) -> Chart {
+    fn none(mut self, reason: &Trouble) -> Worked {
         let mut entries = listing(self.circuit, self.block, |_| None);
         for entry in &mut entries {
             entry.why = Some(reason.to_string());
@@ -295,7 +326,7 @@ impl Work<'_> {
     }
 
     /// Lines, findings, status.
-    fn finish(mut self, entries: Vec<Entry>) -> Chart {
+    fn finish(mut self, entries: Vec<Entry>) -> Worked {
         self.chart.findings = cross_checks(self.circuit, &entries, self.tolerances);
         self.chart.slips = hints(self.circuit, &entries);
         self.chart.trouble = trouble(self.circuit, &entries);
@@ -322,7 +353,10 @@ impl Work<'_> {
             (_, false) => Status::Partly,
         };
         self.chart.points = entries.iter().map(line).collect();
-        self.chart
+        Worked {
+            chart: self.chart,
+            entries,
+        }
     }
 }
 
