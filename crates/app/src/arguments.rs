@@ -32,8 +32,12 @@ pub(crate) struct Arguments {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
-    /// Chart an example amplifier and point at its trouble
+    /// Chart an example amplifier, then serve a shop to try out
     Demo(Demo),
+    /// The pages on the bench, in a browser on this machine
+    Serve(Serve),
+    /// Copy a shop while it is in use, verify a copy, restore one
+    Backup(Backup),
     /// Say what is wrong, open or assumed in a wiring
     Check(Check),
     /// Print a wiring in its tidy form; comments and order stay
@@ -81,9 +85,52 @@ pub(crate) enum Command {
 /// `demo`.
 #[derive(Debug, Args)]
 pub(crate) struct Demo {
-    /// End when everything is printed
+    /// End when everything is printed; otherwise the demo's shop is served until Ctrl-C
     #[arg(long)]
     pub(crate) once: bool,
+    /// Port of the demo's pages; 0 takes a free one
+    #[arg(long, default_value_t = 8642)]
+    pub(crate) port: u16,
+}
+
+/// `serve`.
+#[derive(Debug, Args)]
+pub(crate) struct Serve {
+    /// The shop's folder; made where there is none
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) shop: Option<PathBuf>,
+    /// Port on this machine; 0 takes a free one
+    #[arg(long, default_value_t = 8642)]
+    pub(crate) port: u16,
+    /// Let other devices of this network in, with a passcode and a code that works once
+    #[arg(long)]
+    pub(crate) lan: bool,
+    /// The passcode for other devices: the first line of a file
+    #[arg(long, value_name = "FILE", requires = "lan")]
+    pub(crate) passcode_file: Option<PathBuf>,
+    /// Hold the time still, in milliseconds since 1970: for pictures that repeat
+    #[arg(long, value_name = "MS", hide = true)]
+    pub(crate) at: Option<i64>,
+}
+
+/// `backup`.
+#[derive(Debug, Args)]
+pub(crate) struct Backup {
+    /// The shop's folder
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) shop: Option<PathBuf>,
+    /// Where the backup goes: a folder that is not there yet
+    #[arg(value_name = "TO", conflicts_with_all = ["verify", "restore"])]
+    pub(crate) to: Option<PathBuf>,
+    /// Read all of a backup and say whether it is whole
+    #[arg(long, value_name = "BACKUP", conflicts_with = "restore")]
+    pub(crate) verify: Option<PathBuf>,
+    /// Make a shop of a backup, in a folder that is not there yet
+    #[arg(long, value_name = "BACKUP")]
+    pub(crate) restore: Option<PathBuf>,
+    /// Print JSON (docs/json.md)
+    #[arg(long)]
+    pub(crate) json: bool,
 }
 
 /// `chart`.

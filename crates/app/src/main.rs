@@ -12,11 +12,13 @@ mod commands;
 mod csv_text;
 mod input;
 mod library;
+mod loose;
 mod outcome;
 mod paper;
 mod picture;
 mod problems;
 mod replace;
+mod serve;
 mod table;
 mod wired_sheet;
 
@@ -30,6 +32,8 @@ fn main() -> ExitCode {
     };
     let result = match &arguments.command {
         arguments::Command::Demo(given) => commands::demo::run(given),
+        arguments::Command::Serve(given) => serve::run(given),
+        arguments::Command::Backup(given) => commands::backup::run(given),
         arguments::Command::Check(given) => commands::check::run(given),
         arguments::Command::Format(given) => commands::format::run(given),
         arguments::Command::Chart(given) => commands::chart::run(given),

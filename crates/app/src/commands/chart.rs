@@ -1,7 +1,7 @@
 //! `chart`: what every point should read, next to what the meter said.
 
 mod page;
-mod rows;
+pub(crate) mod rows;
 mod text;
 
 use crate::amp::{self, Amp};

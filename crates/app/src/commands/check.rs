@@ -72,7 +72,7 @@ impl Summary {
                 .count(),
             points: points(circuit),
             assumed: Assumed::of(circuit),
-            loose_ends: loose_ends(circuit),
+            loose_ends: crate::loose::ends(circuit),
             readings: circuit
                 .readings
                 .iter()
@@ -100,33 +100,6 @@ fn points(circuit: &Circuit) -> usize {
         .filter(|n| !n.names.is_empty() || !n.terminals.is_empty())
         .filter(|n| n.terminals.len() + n.names.len() > 0)
         .count()
-}
-
-/// Bare names with at most one thing on them, and terminals that lead nowhere.
-fn loose_ends(circuit: &Circuit) -> Vec<String> {
-    let mut ends = Vec::new();
-    for (index, node) in circuit.nodes.iter().enumerate() {
-        if index == 0 || node.unused.is_some() {
-            continue;
-        }
-        let joined = node.terminals.len();
-        let outside = node
-            .names
-            .iter()
-            .any(|n| matches!(n.as_str(), "live" | "neutral" | "earth" | "chassis"));
-        if joined <= 1 && !outside {
-            let terminal = node.terminals.first().and_then(|(part, terminal)| {
-                let part = circuit.parts.get(part.0)?;
-                Some(format!(
-                    "{}.{}",
-                    part.name,
-                    part.terminals.get(*terminal)?.name
-                ))
-            });
-            ends.extend(node.names.first().cloned().or(terminal));
-        }
-    }
-    ends
 }
 
 fn text(amp: &Amp, summary: &Summary) -> String {

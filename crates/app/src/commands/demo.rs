@@ -1,14 +1,18 @@
-//! `demo`: three traced amplifiers in a folder to play with, the chart of one of them, and where its trouble is.
+//! `demo`: three traced amplifiers in a folder to play with, the chart of one of them, where its
+//! trouble is, and a shop with four jobs, served until it is stopped.
 
 use crate::amp::{self, Amp};
-use crate::arguments::Demo;
+use crate::arguments::{Demo, Serve};
 use crate::caution;
 use crate::commands::chart;
 use crate::input::Text;
 use crate::outcome::{Failure, Outcome};
+use crate::serve;
 use crate::table::{hanging, paragraph};
 use bench::chart::{Chart, ChartRequest};
+use shop::{Shop, ShopError};
 use std::fs;
+use std::io::Write as _;
 use std::path::Path;
 use wiring::sheet::Library;
 
@@ -40,9 +44,8 @@ const EXAMPLES: [Example; 3] = [
 
 /// Runs `demo`.
 pub(crate) fn run(given: &Demo) -> Result<Outcome, Failure> {
-    // Nothing is served yet, so the demo ends by itself either way.
-    let _ = given.once;
     let folder = write()?;
+    let shop = shop_in(&folder)?;
     let mut out = paragraph(
         "Three amplifiers of an invented maker, as traced and read on a bench, are in this folder:",
         "",
@@ -61,7 +64,42 @@ pub(crate) fn run(given: &Demo) -> Result<Outcome, Failure> {
         }
     }
     out.push_str(&next(&folder));
-    Ok(Outcome::done(out))
+    if given.once {
+        return Ok(Outcome::done(out));
+    }
+    out.push('\n');
+    out.push_str(&paragraph(
+        "Four jobs of these and other invented amplifiers, at different stages, stand in a shop beside them.",
+        "",
+    ));
+    let mut screen = std::io::stdout().lock();
+    // with nobody to read it, the pages are served all the same
+    let _ = screen.write_all(out.as_bytes());
+    drop(screen);
+    serve::serve(
+        shop,
+        &Serve {
+            shop: None,
+            port: given.port,
+            lan: false,
+            passcode_file: None,
+            at: None,
+        },
+        None,
+    )
+}
+
+/// A shop with four jobs in the demo's folder.
+fn shop_in(folder: &Path) -> Result<Shop, Failure> {
+    let failed = |e: ShopError| Failure::outside(e.to_string(), e.remedy());
+    let now = serve::now();
+    let shop = Shop::open(&folder.join("shop"), now).map_err(failed)?;
+    let texts = EXAMPLES.map(|e| serve::Texts {
+        wiring: e.wiring,
+        readings: e.readings,
+    });
+    serve::fill(&shop, now, texts).map_err(failed)?;
+    Ok(shop)
 }
 
 fn load(example: &Example) -> Amp {
@@ -157,10 +195,11 @@ fn next(folder: &Path) -> String {
 }
 
 /// Arguments that show one thing each; they run in the demo's folder.
-const NEXT: [&str; 5] = [
+const NEXT: [&str; 6] = [
     "chart curlew.wiring curlew.readings --currents",
     "chart pip.wiring --mains 210 --without V2",
     "check turnstone.wiring",
     "format --check turnstone.wiring",
     "valves 6V6GT",
+    "serve --shop shop",
 ];

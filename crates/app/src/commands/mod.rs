@@ -1,5 +1,6 @@
 //! One file a command.
 
+pub(crate) mod backup;
 pub(crate) mod bias;
 pub(crate) mod bleeder;
 pub(crate) mod chart;

@@ -94,7 +94,7 @@ mod tests {
             let block = &after.readings[0];
             let reading = &block.readings[0];
             let judged = judge(&before, &worked.entries, reading, block.conditions.meter);
-            let chart = crate::chart(&after, library, &ChartRequest::default());
+            let chart = crate::chart::chart(&after, library, &ChartRequest::default());
             let line = chart
                 .points
                 .iter()

@@ -1,0 +1,93 @@
+//! When a page cannot be given: what happened and what to do, as a page of its own.
+
+use super::frame;
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use maud::{Markup, html};
+use shop::ShopError;
+
+/// Why a request ends without its page.
+#[derive(Debug)]
+pub(crate) enum Fail {
+    /// There is no such page.
+    NoPage,
+    /// What was typed cannot be used; both in words.
+    Typed {
+        /// One sentence.
+        what: String,
+        /// What to type or do instead.
+        remedy: String,
+    },
+    /// The record said no.
+    Shop(ShopError),
+    /// A page of its own, with its status.
+    Page(StatusCode, Box<Markup>),
+}
+
+impl Fail {
+    /// What was typed cannot be used.
+    pub(crate) fn typed(what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self::Typed {
+            what: what.into(),
+            remedy: remedy.into(),
+        }
+    }
+}
+
+impl From<ShopError> for Fail {
+    fn from(e: ShopError) -> Self {
+        Self::Shop(e)
+    }
+}
+
+impl IntoResponse for Fail {
+    fn into_response(self) -> Response {
+        let (status, what, remedy) = match self {
+            Self::Page(status, page) => return (status, Html(page.into_string())).into_response(),
+            Self::NoPage => (
+                StatusCode::NOT_FOUND,
+                "There is no such page.".to_owned(),
+                "Go back to the bench.".to_owned(),
+            ),
+            Self::Typed { what, remedy } => (StatusCode::UNPROCESSABLE_ENTITY, what, remedy),
+            Self::Shop(e) => {
+                let status = match &e {
+                    ShopError::Nothing(_) | ShopError::Missing(_) => StatusCode::NOT_FOUND,
+                    ShopError::Refused(_) => StatusCode::UNPROCESSABLE_ENTITY,
+                    ShopError::Changed { .. } => StatusCode::CONFLICT,
+                    ShopError::Busy(_) => StatusCode::SERVICE_UNAVAILABLE,
+                    _ => StatusCode::INTERNAL_SERVER_ERROR,
+                };
+                (status, e.to_string(), e.remedy())
+            }
+        };
+        (status, Html(page(&what, &remedy).into_string())).into_response()
+    }
+}
+
+fn page(what: &str, remedy: &str) -> Markup {
+    frame::bare(
+        what,
+        &html! {
+            section.sheet.problem {
+                h1 { (what) }
+                p { (remedy) }
+                p { "What you typed is still there when you go back with your browser." }
+                p { a.button href="/" { "To the bench" } }
+            }
+        },
+    )
+}
+
+/// What a request gives.
+pub(crate) type Answer = Result<Response, Fail>;
+
+/// A whole page.
+pub(crate) fn ok(page: Markup) -> Answer {
+    Ok(Html(page.into_string()).into_response())
+}
+
+/// On to another page after a change, so that reloading does not repeat it.
+pub(crate) fn go(to: impl AsRef<str>) -> Answer {
+    Ok(Redirect::to(to.as_ref()).into_response())
+}

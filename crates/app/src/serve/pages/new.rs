@@ -1,0 +1,115 @@
+//! Taking in an amp: whose, which, and what the owner says. Everything else can wait.
+
+use super::{area, choice, field};
+use crate::serve::ask::{Ask, Fields};
+use crate::serve::fail::{Answer, Fail, go, ok};
+use crate::serve::frame::{self, Page, Place};
+use crate::serve::site::Site;
+use maud::html;
+use shop::{AmpFields, AmpId, ClientFields, ClientId, ShopError};
+
+/// `/new`.
+pub(crate) fn show(site: &Site, ask: &Ask, typed: &Fields) -> Answer {
+    let page = site.shop.read(|r| {
+        let known = r.clients()?;
+        let mut amps = Vec::new();
+        for client in &known {
+            for amp in r.amps_of(client.id)? {
+                let words = format!("{}, serial {}, {}", amp.fields.name(), amp.fields.serial, client.fields.name);
+                amps.push((amp.id.to_string(), words));
+            }
+        }
+        let mut clients: Vec<(String, String)> = vec![(String::new(), "somebody new".to_owned())];
+        clients.extend(known.iter().map(|c| (c.id.to_string(), c.fields.name.clone())));
+        amps.insert(0, (String::new(), "not here before".to_owned()));
+        fn borrowed(all: &[(String, String)]) -> Vec<(&str, &str)> {
+            all.iter().map(|(a, b)| (a.as_str(), b.as_str())).collect()
+        }
+        let body = html! {
+            form.two-columns method="post" action="/new" {
+                section.sheet {
+                    h2 { "What the owner says" }
+                    (area("Word for word", "words", typed.whole("words"), 4))
+                    h2 { "The amp" }
+                    @if amps.len() > 1 { (choice("Was it here before?", "amp", &borrowed(&amps), typed.get("amp"))) }
+                    div.pair {
+                        (field("Maker, as printed", "maker", typed.get("maker")))
+                        (field("Model, as printed", "model", typed.get("model")))
+                    }
+                    div.pair {
+                        (field("Serial number, chassis", "serial", typed.get("serial")))
+                        (field("Serial number, cabinet", "cabinet_serial", typed.get("cabinet_serial")))
+                    }
+                    (field("In a few words", "about", typed.get("about")))
+                }
+                section.sheet {
+                    h2 { "The owner" }
+                    @if clients.len() > 1 { (choice("Known already?", "client", &borrowed(&clients), typed.get("client"))) }
+                    (field("Name", "name", typed.get("name")))
+                    div.pair {
+                        (field("Telephone", "phone", typed.get("phone")))
+                        (field("Mail", "email", typed.get("email")))
+                    }
+                    p.hint { "Names and numbers stand apart from the technical record, and can be blanked without touching it." }
+                    (field("Number on the tag, where one is printed already", "number", typed.get("number")))
+                    p.advice { "Say to the owner: do not switch it on again, and do not put in a larger fuse." }
+                    (frame::primary_button("Take it in", "then the interview, codes, photos", "Enter"))
+                }
+            }
+        };
+        frame::page(site, ask, r, Page {
+            title: "New job".to_owned(),
+            place: Place::Shop,
+            head: html! { h1 { "New job" } },
+            buttons: html! {},
+            conditions: html! {},
+            body,
+        })
+    })?;
+    ok(page)
+}
+
+/// Takes it in.
+pub(crate) fn take(site: &Site, ask: &Ask, fields: &Fields) -> Answer {
+    let number = match fields.some("number") {
+        None => None,
+        Some(text) => Some(text.parse::<i64>().map_err(|_| {
+            Fail::typed(
+                format!("`{text}` is no number of a tag."),
+                "Type the number on the tag, or leave it empty: the next one is taken.",
+            )
+        })?),
+    };
+    let job = site.shop.write(&ask.stamp(), |w| {
+        let amp = match fields.number("amp") {
+            Some(amp) => w.amp(AmpId(amp))?.id,
+            None => {
+                let client = match fields.number("client") {
+                    Some(client) => w.client(ClientId(client))?.id,
+                    None => w.add_client(&ClientFields {
+                        name: fields.line("name"),
+                        phone: fields.line("phone"),
+                        email: fields.line("email"),
+                        ..ClientFields::default()
+                    })?,
+                };
+                w.add_amp(
+                    client,
+                    &AmpFields {
+                        maker: fields.line("maker"),
+                        model: fields.line("model"),
+                        serial: fields.line("serial"),
+                        cabinet_serial: fields.line("cabinet_serial"),
+                        about: fields.line("about"),
+                    },
+                )?
+            }
+        };
+        let job = w.open_job(amp, number)?;
+        if let Some(words) = fields.some("words") {
+            w.take_down(job, words, None)?;
+        }
+        Ok::<_, ShopError>(job)
+    })?;
+    go(format!("/job/{job}/intake"))
+}

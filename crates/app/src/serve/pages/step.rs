@@ -1,0 +1,51 @@
+//! Marking a step done or open again, and what a job waits for.
+
+use super::back;
+use crate::serve::ask::{Ask, Fields};
+use crate::serve::fail::{Answer, go};
+use crate::serve::run::Step;
+use crate::serve::site::Site;
+use shop::{JobFields, JobId, StepState, WaitsFor};
+
+/// Marks a step done and goes on to the next, or opens it again.
+pub(crate) fn mark(site: &Site, ask: &Ask, job: JobId, fields: &Fields) -> Answer {
+    let step = Step::of(fields.get("step"));
+    let open = fields.get("state") == "open";
+    let next = if open { Some(step) } else { step.after() };
+    site.shop.write(&ask.stamp(), |w| {
+        let state = if open {
+            StepState::Open
+        } else {
+            StepState::Done
+        };
+        w.mark_step(job, step.slug(), state)?;
+        let at = JobFields {
+            step: next.map(|s| s.slug().to_owned()),
+            next_text: Some(String::new()),
+            ..JobFields::default()
+        };
+        w.change_job(job, &at, None, "on to the next step")?;
+        Ok(())
+    })?;
+    let to = next.unwrap_or(step).address(job);
+    go(back(fields, &to))
+}
+
+/// What the job waits for, what hands do next, when it is promised.
+pub(crate) fn waits(site: &Site, ask: &Ask, job: JobId, fields: &Fields) -> Answer {
+    let change = JobFields {
+        waits_for: fields.some("waits_for").map(WaitsFor::of),
+        waits_text: Some(fields.line("waits_text")),
+        next_text: Some(fields.line("next_text")),
+        promised: Some(fields.line("promised")),
+        bag: Some(fields.line("bag")),
+        shelf: Some(fields.line("shelf")),
+        ..JobFields::default()
+    };
+    let to = back(fields, &format!("/job/{job}"));
+    let done = site.shop.write(&ask.stamp(), |w| {
+        w.change_job(job, &change, fields.seen(), "what the job waits for")
+    });
+    super::clash::or_page(site, ask, job, fields, &format!("/job/{job}/waits"), done)?;
+    go(to)
+}

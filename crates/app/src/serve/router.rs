@@ -1,0 +1,233 @@
+//! Every address, and what may be sent there.
+
+use super::ask::{Ask, Fields};
+use super::assets;
+use super::fail::{Answer, Fail};
+use super::guard::{self, Gate};
+use super::pages::{
+    bench, chart, conditions, entrance, find, hand_over, intake, job, journal, keys, new, parts,
+    photos, power, reading, revisions, run_sheet, settings, step, tracing, work,
+};
+use super::photo;
+use super::run::Step;
+use super::site::Site;
+use axum::Router;
+use axum::extract::{DefaultBodyLimit, Multipart, Path, Query, State};
+use axum::http::HeaderMap;
+use axum::middleware;
+use axum::response::{IntoResponse as _, Response};
+use axum::routing::{MethodRouter, get, post};
+use shop::JobId;
+use std::sync::Arc;
+
+type Shared = State<Arc<Site>>;
+type Pairs = Query<Vec<(String, String)>>;
+
+/// Largest form without files.
+const LARGEST_FORM: usize = 1 << 20;
+/// Largest upload in all.
+const LARGEST_UPLOAD: usize = 120 << 20;
+
+/// All pages behind their gate.
+pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
+    let uploads = Router::new()
+        .route("/job/{job}/photos", post(upload))
+        .layer(DefaultBodyLimit::max(LARGEST_UPLOAD));
+    let mut all = Router::new()
+        .route("/", show(bench::show))
+        .route("/in", show(entrance::show).merge(act(entrance::enter)))
+        .route("/new", show(new::show).merge(act(new::take)))
+        .route("/find", show(find::show))
+        .route("/keys", show(keys::show))
+        .route(
+            "/settings",
+            show(settings::show).merge(act(settings::write)),
+        )
+        .route("/settings/device", act(settings::device))
+        .route("/assets/{*name}", get(asset))
+        .route("/job/{job}", show_job(job::show))
+        .route("/job/{job}/clock", act_job(job::clock))
+        .route("/job/{job}/waits", act_job(step::waits))
+        .route("/job/{job}/step", act_job(step::mark))
+        .route("/job/{job}/power", act_job(power::say))
+        .route(
+            "/job/{job}/intake",
+            show_job(intake::show).merge(act_job(intake::write)),
+        )
+        .route(
+            "/job/{job}/tracing",
+            show_job(tracing::show).merge(act_job(tracing::save)),
+        )
+        .route("/job/{job}/look", act_job(tracing::look))
+        .route("/job/{job}/revisions", show_job(revisions::show))
+        .route(
+            "/job/{job}/revisions/{row}/clash",
+            show_row(revisions::clash).merge(act_row(revisions::settle)),
+        )
+        .route("/job/{job}/chart", show_job(chart::show))
+        .route("/job/{job}/judge", show_job(reading::while_typing))
+        .route("/job/{job}/reading", act_job(reading::write))
+        .route("/job/{job}/reading/withdraw", act_job(reading::withdraw))
+        .route("/job/{job}/conditions", act_job(conditions::change))
+        .route("/job/{job}/parts", show_job(parts::show))
+        .route("/job/{job}/verdict", act_job(parts::give))
+        .route("/job/{job}/part-state", act_job(parts::became))
+        .route(
+            "/job/{job}/work",
+            show_job(work::show).merge(act_job(work::add)),
+        )
+        .route("/job/{job}/work/{row}", act_row(work::change))
+        .route("/job/{job}/answer", act_job(run_sheet::answer))
+        .route("/job/{job}/hand-over", show_job(hand_over::show))
+        .route("/job/{job}/close", act_job(hand_over::close))
+        .route("/job/{job}/journal", show_job(journal::show))
+        .route("/job/{job}/undo", act_job(journal::undo))
+        .route("/job/{job}/note", act_job(journal::note))
+        .route("/job/{job}/photos", show_job(photos::show))
+        .route(
+            "/job/{job}/photos/{row}",
+            show_row(photos::one).merge(act_row(photos::change)),
+        )
+        .route(
+            "/job/{job}/photos/{row}/small",
+            get(|s: Shared, p: Path<(i64, i64)>| picture(s, p, false)),
+        )
+        .route(
+            "/job/{job}/photos/{row}/large",
+            get(|s: Shared, p: Path<(i64, i64)>| picture(s, p, true)),
+        )
+        .route("/job/{job}/photos/ties/{row}", act_row(photos::untie))
+        .route("/job/{job}/recordings/{row}", get(recording));
+    for step in [
+        Step::Inspection,
+        Step::Cold,
+        Step::PowerUp,
+        Step::SetUp,
+        Step::Safety,
+        Step::PlayTest,
+    ] {
+        let page = move |State(site): Shared, ask: Ask, Path(job): Path<i64>, Query(q): Pairs| {
+            blocking(move || run_sheet::show(&site, &ask, JobId(job), step, &Fields::of(q)))
+        };
+        all = all.route(&format!("/job/{{job}}/{}", step.slug()), get(page));
+    }
+    all.layer(DefaultBodyLimit::max(LARGEST_FORM))
+        .merge(uploads)
+        .fallback(|| async { Fail::NoPage.into_response() })
+        .layer(middleware::from_fn_with_state(gate, guard::guard))
+        .with_state(site)
+}
+
+/// Work that waits for the disk or computes, off the threads that talk to browsers.
+async fn blocking(work: impl FnOnce() -> Answer + Send + 'static) -> Response {
+    match tokio::task::spawn_blocking(work).await {
+        Ok(Ok(response)) => response,
+        Ok(Err(fail)) => fail.into_response(),
+        // a page that panicked takes nothing with it: every change is whole or not at all
+        Err(_) => Fail::typed(
+            "This page failed inside the program. Nothing was written.",
+            "Go back and try again; if it stays, note what you did.",
+        )
+        .into_response(),
+    }
+}
+
+fn show(page: fn(&Site, &Ask, &Fields) -> Answer) -> MethodRouter<Arc<Site>> {
+    get(move |State(site): Shared, ask: Ask, Query(q): Pairs| {
+        blocking(move || page(&site, &ask, &Fields::of(q)))
+    })
+}
+
+fn act(page: fn(&Site, &Ask, &Fields) -> Answer) -> MethodRouter<Arc<Site>> {
+    post(move |State(site): Shared, ask: Ask, fields: Fields| {
+        blocking(move || page(&site, &ask, &fields))
+    })
+}
+
+fn show_job(page: fn(&Site, &Ask, JobId, &Fields) -> Answer) -> MethodRouter<Arc<Site>> {
+    get(
+        move |State(site): Shared, ask: Ask, Path(job): Path<i64>, Query(q): Pairs| {
+            blocking(move || page(&site, &ask, JobId(job), &Fields::of(q)))
+        },
+    )
+}
+
+fn act_job(page: fn(&Site, &Ask, JobId, &Fields) -> Answer) -> MethodRouter<Arc<Site>> {
+    post(
+        move |State(site): Shared, ask: Ask, Path(job): Path<i64>, fields: Fields| {
+            blocking(move || page(&site, &ask, JobId(job), &fields))
+        },
+    )
+}
+
+fn show_row(page: fn(&Site, &Ask, JobId, i64, &Fields) -> Answer) -> MethodRouter<Arc<Site>> {
+    get(
+        move |State(site): Shared,
+              ask: Ask,
+              Path((job, row)): Path<(i64, i64)>,
+              Query(q): Pairs| {
+            blocking(move || page(&site, &ask, JobId(job), row, &Fields::of(q)))
+        },
+    )
+}
+
+fn act_row(page: fn(&Site, &Ask, JobId, i64, &Fields) -> Answer) -> MethodRouter<Arc<Site>> {
+    post(
+        move |State(site): Shared, ask: Ask, Path((job, row)): Path<(i64, i64)>, fields: Fields| {
+            blocking(move || page(&site, &ask, JobId(job), row, &fields))
+        },
+    )
+}
+
+async fn asset(Path(name): Path<String>, headers: HeaderMap) -> Response {
+    assets::give(&name, &headers).unwrap_or_else(axum::response::IntoResponse::into_response)
+}
+
+async fn picture(State(site): Shared, Path((job, row)): Path<(i64, i64)>, large: bool) -> Response {
+    blocking(move || photos::picture(&site, JobId(job), row, large)).await
+}
+
+async fn recording(State(site): Shared, Path((job, row)): Path<(i64, i64)>) -> Response {
+    blocking(move || photos::recording(&site, JobId(job), row)).await
+}
+
+/// Files and fields of one form, each file within its limit.
+async fn upload(
+    State(site): Shared,
+    ask: Ask,
+    Path(job): Path<i64>,
+    mut form: Multipart,
+) -> Response {
+    let mut pairs = Vec::new();
+    let mut files = Vec::new();
+    loop {
+        let part = match form.next_field().await {
+            Ok(Some(part)) => part,
+            Ok(None) => break,
+            Err(e) => return e.into_response(),
+        };
+        let name = part.name().unwrap_or_default().to_owned();
+        match part.file_name().map(str::to_owned) {
+            Some(file) => match part.bytes().await {
+                Ok(content) if content.is_empty() => {}
+                Ok(content) if content.len() > photo::LARGEST => {
+                    return (
+                        axum::http::StatusCode::PAYLOAD_TOO_LARGE,
+                        "A file is larger than 25 MB. Send a smaller one.",
+                    )
+                        .into_response();
+                }
+                Ok(content) => files.push(photos::Upload {
+                    name: file,
+                    content: content.to_vec(),
+                }),
+                Err(e) => return e.into_response(),
+            },
+            None => match part.text().await {
+                Ok(text) => pairs.push((name, text)),
+                Err(e) => return e.into_response(),
+            },
+        }
+    }
+    blocking(move || photos::put(&site, &ask, JobId(job), &Fields::of(pairs), files)).await
+}

@@ -1,0 +1,27 @@
+//! What every page can reach: the record, the data sheets, what was worked out already.
+
+use super::access::Access;
+use super::work_out::Kept;
+use shop::{At, Shop};
+use wiring::sheet::Library;
+
+/// The running server's shared state.
+pub(crate) struct Site {
+    /// The record.
+    pub(crate) shop: Shop,
+    /// Data sheets of valves.
+    pub(crate) library: Library,
+    /// Charts and circuits that were worked out.
+    pub(crate) kept: Kept,
+    /// Devices that came in over the network.
+    pub(crate) access: Access,
+    /// The time, for tests and pictures that must repeat; none: the clock.
+    pub(crate) fixed_now: Option<At>,
+}
+
+impl Site {
+    /// The time of this request.
+    pub(crate) fn now(&self) -> At {
+        self.fixed_now.unwrap_or_else(super::clock::now)
+    }
+}

@@ -1,0 +1,217 @@
+//! What is worked out from a job's texts, kept until a text changes.
+//!
+//! Keyed by the texts themselves, so a kept result is never stale: another text is another key.
+
+use super::record::readings_text;
+use super::site::Site;
+use bench::chart::{ChartRequest, Worked};
+use shop::{
+    Block, BlockId, JobId, Reader, Reading, ReadingState, ResultGiven, Revision, ShopError,
+    WiringState,
+};
+use std::collections::VecDeque;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use wiring::roles::{Anatomy, anatomy};
+use wiring::{Circuit, Diagnostic};
+
+/// Circuits that are kept.
+const MOST_CIRCUITS: usize = 24;
+/// Charts that are kept.
+const MOST_CHARTS: usize = 24;
+/// Above this many parts a text is read but not solved: far more than an amplifier has.
+pub(crate) const MOST_PARTS: usize = 1000;
+/// Above this many parts nothing is drawn.
+const MOST_DRAWN: usize = 400;
+
+/// A job's circuit, as far as it is traced.
+#[derive(Debug, Default)]
+pub(crate) struct Traced {
+    /// The circuit, with the readings of the record.
+    pub(crate) circuit: Circuit,
+    /// What is wrong or open in the wiring's own text.
+    pub(crate) problems: Vec<Diagnostic>,
+    /// Roles and blocks.
+    pub(crate) anatomy: Anatomy,
+    /// Points with at most one thing on them.
+    pub(crate) loose_ends: Vec<String>,
+    /// The wiring's text.
+    pub(crate) text: String,
+    /// Drawn when a page first asks for it.
+    pub(crate) drawn: OnceLock<Option<String>>,
+}
+
+/// Ink and paper are the page's own, by day and by lamp.
+const PAGE: draw::svg::Colours = draw::svg::Colours {
+    paper: "var(--panel)",
+    ink: "currentColor",
+    soft: "var(--ink-2)",
+};
+
+impl Traced {
+    /// The schematic as SVG; none where there are more parts than an amplifier has.
+    pub(crate) fn picture(&self) -> Option<&str> {
+        self.drawn
+            .get_or_init(|| {
+                if self.circuit.parts.len() > MOST_DRAWN {
+                    return None;
+                }
+                let drawing = draw::draw(&self.circuit, &self.anatomy, draw::Options::default());
+                Some(draw::svg::svg(&drawing, PAGE))
+            })
+            .as_deref()
+    }
+}
+
+/// What the record says of a job's circuit and readings.
+#[derive(Debug)]
+pub(crate) struct Found {
+    /// Sets of conditions, of this state.
+    pub(crate) blocks: Vec<Block>,
+    /// Readings as they stand, of this state.
+    pub(crate) readings: Vec<Reading>,
+    /// Answers of the run sheets.
+    pub(crate) results: Vec<ResultGiven>,
+    /// The circuit that follows.
+    pub(crate) traced: Arc<Traced>,
+}
+
+/// Results that are kept, the latest used first.
+#[derive(Debug, Default)]
+pub(crate) struct Kept {
+    circuits: Mutex<VecDeque<(String, Arc<Traced>)>>,
+    charts: Mutex<VecDeque<(String, Arc<Worked>)>>,
+}
+
+impl Kept {
+    fn circuit(&self, key: String, make: impl FnOnce() -> Traced) -> Arc<Traced> {
+        kept(&self.circuits, MOST_CIRCUITS, key, make)
+    }
+
+    fn chart(&self, key: String, make: impl FnOnce() -> Worked) -> Arc<Worked> {
+        kept(&self.charts, MOST_CHARTS, key, make)
+    }
+}
+
+fn kept<T>(
+    all: &Mutex<VecDeque<(String, Arc<T>)>>,
+    most: usize,
+    key: String,
+    make: impl FnOnce() -> T,
+) -> Arc<T> {
+    {
+        let mut all = all.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(i) = all.iter().position(|(k, _)| *k == key)
+            && let Some(found) = all.remove(i)
+        {
+            let result = Arc::clone(&found.1);
+            all.push_front(found);
+            return result;
+        }
+    }
+    // made outside the lock: others need not wait for it
+    let made = Arc::new(make());
+    let mut all = all.lock().unwrap_or_else(PoisonError::into_inner);
+    all.push_front((key, Arc::clone(&made)));
+    all.truncate(most);
+    made
+}
+
+/// What a job's record says in a state, and its circuit.
+///
+/// As left starts from the wiring as found, until somebody writes one of its own.
+pub(crate) fn found(
+    site: &Site,
+    r: &Reader<'_>,
+    job: JobId,
+    state: ReadingState,
+) -> Result<Found, ShopError> {
+    let wanted = match state {
+        ReadingState::AsFound => [WiringState::AsFound, WiringState::AsFound],
+        ReadingState::AsLeft => [WiringState::AsLeft, WiringState::AsFound],
+    };
+    let mut head: Option<Revision> = None;
+    for state in wanted {
+        if head.is_none()
+            && let Some(w) = r.wiring_of(job, state)?
+        {
+            head = r.head(w.id)?;
+        }
+    }
+    let blocks: Vec<Block> = r
+        .blocks(job)?
+        .into_iter()
+        .filter(|b| b.state == state)
+        .collect();
+    let readings: Vec<Reading> = r
+        .readings(job)?
+        .into_iter()
+        .filter(|x| blocks.iter().any(|b| b.id == x.block))
+        .collect();
+    let results = r.results(job)?;
+    let text = head.as_ref().map_or("", |h| h.text.as_str());
+    let readings_of = readings_text(&blocks, &readings, &results);
+    let traced = trace(site, text, &readings_of);
+    Ok(Found {
+        blocks,
+        readings,
+        results,
+        traced,
+    })
+}
+
+/// Reads a wiring's text together with a readings text.
+pub(crate) fn trace(site: &Site, text: &str, readings: &str) -> Arc<Traced> {
+    let key = format!("{text}\u{0}{readings}");
+    site.kept.circuit(key, || {
+        let texts = [
+            wiring::Text {
+                name: "wiring",
+                text,
+            },
+            wiring::Text {
+                name: "record.readings",
+                text: readings,
+            },
+        ];
+        let read = wiring::read(&texts, &site.library);
+        let small = read.circuit.parts.len() <= MOST_PARTS;
+        Traced {
+            anatomy: if small {
+                anatomy(&read.circuit)
+            } else {
+                Anatomy::default()
+            },
+            loose_ends: crate::loose::ends(&read.circuit),
+            problems: read
+                .problems
+                .into_iter()
+                .filter(|d| d.place.file == 0)
+                .collect(),
+            circuit: read.circuit,
+            text: text.to_owned(),
+            drawn: OnceLock::new(),
+        }
+    })
+}
+
+/// The chart of a job against a block of its record, or without readings.
+pub(crate) fn chart(site: &Site, found: &Found, block: Option<BlockId>) -> Arc<Worked> {
+    let block = block.and_then(|id| found.blocks.iter().find(|b| b.id == id));
+    let readings = readings_text(&found.blocks, &found.readings, &[]);
+    let key = format!(
+        "{}\u{0}{readings}\u{0}{:?}",
+        found.traced.text,
+        block.map(|b| &b.name)
+    );
+    site.kept.chart(key, || {
+        let request = ChartRequest {
+            block: block.map(|b| b.name.clone()),
+            without_readings: block.is_none(),
+            ..ChartRequest::default()
+        };
+        if found.traced.circuit.parts.len() > MOST_PARTS {
+            return bench::chart::work_out(&Circuit::default(), &site.library, &request);
+        }
+        bench::chart::work_out(&found.traced.circuit, &site.library, &request)
+    })
+}

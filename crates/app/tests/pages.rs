@@ -1,0 +1,343 @@
+//! Whole jobs through the pages, without script: forms filled in and sent as a browser does.
+
+#![allow(clippy::unwrap_used, reason = "a failed step is a failed test")]
+
+mod server;
+
+use server::{Browser, Page, Server};
+
+/// One stage, with a slip in its last line.
+const HALF: &str = "V1 12AX7\nB3 262 V 1 ohm supply\n";
+
+const STAGE: &str = "\
+V1   12AX7
+PS1  supply 262 V 1 ohm
+B3 - +PS1 - ground
+V1.2 - R1 1M - ground
+V1.1 - R4 100k - B3
+V1.3 - [R5 1k5 | +C1 25u 25V] - ground
+V1.1 - C2 22n - next
+";
+
+fn start() -> (tempfile::TempDir, Server) {
+    let folder = tempfile::tempdir().unwrap();
+    let server = Server::start(&folder.path().join("shop"), &[]);
+    (folder, server)
+}
+
+fn take_in(b: &mut Browser, model: &str, owner: &str) -> Page {
+    let form = b.get("/new").form("name=\"maker\"");
+    let form = form
+        .with("words", "It got loud and fat one evening, then a smell.")
+        .with("maker", "Marram")
+        .with("model", model)
+        .with("serial", "00642")
+        .with("name", owner);
+    let page = b.send(&form);
+    assert_eq!(page.status, 200, "{}", page.words());
+    page
+}
+
+fn trace(b: &mut Browser, text: &str) -> Page {
+    let form = b.get("/job/1/tracing").form("name=\"base\"");
+    b.send(&form.with("text", text))
+}
+
+fn read(b: &mut Browser, point: &str, shown: &str) -> Page {
+    let page = b.get(&format!("/job/1/chart?at={point}"));
+    let form = page.form("name=\"shown\"");
+    b.send(&form.with("shown", shown))
+}
+
+#[test]
+fn a_whole_job_from_intake_to_the_closed_job() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    b.get("/").has(&["The bench is clear", "Take in an amp"]);
+
+    // the bench's own settings
+    let form = b.get("/settings").form("name=\"mains\"");
+    b.send(&form.with("mains", "231 V").with("rate", "48"));
+    let form = b.get("/settings").form("name=\"input_ohms\"");
+    b.send(
+        &form
+            .with("name", "red meter")
+            .with("input_ohms", "10M")
+            .with("error_percent", "0.5"),
+    )
+    .has(&["red meter"]);
+
+    // intake
+    let page = take_in(&mut b, "Dunlin", "Odo Kestle");
+    page.has(&[
+        "Marram Dunlin",
+        "It got loud and fat one evening",
+        "Interview",
+    ]);
+    let form = page.form("name=\"digits\"");
+    b.send(
+        &form
+            .with("found_on", "mains transformer")
+            .with("digits", "123 6114"),
+    )
+    .has(&["week 14 of 1961"]);
+    let form = b.get("/job/1/intake").form("name=\"ceiling\"");
+    b.send(&form.with("says", "make it safe").with("ceiling", "380"));
+    b.get("/job/1").has(&["of 380 agreed", "Odo Kestle said"]);
+    let form = b.get("/job/1/intake").form("Intake is done");
+    b.send(&form).has(&["Inspection", "unplugged"]);
+
+    // inspection: an item answered, with its reason
+    let page = b.get("/job/1/inspection?at=fuse-as-marked");
+    let form = page.form("As it should be");
+    let item = form.value("item").to_owned();
+    b.send(&form.with("said", "yes").with("note", "T1A, as marked"));
+    b.get(&format!("/job/1/inspection?at={item}"))
+        .has(&["1 pass", "T1A, as marked"]);
+
+    // tracing: the page points at what is wrong, keeps the text, and draws what it understood
+    trace(&mut b, HALF).has(&["Line 2"]);
+    let page = trace(&mut b, STAGE);
+    page.has(&["Every line is understood", "7 parts", "Next loose end"]);
+    assert!(
+        page.text.contains("data-part=\"R4\""),
+        "the schematic is on the page"
+    );
+    b.get("/job/1/revisions")
+        .has(&["Revisions, as found", "supply 262 V 1 ohm"]);
+
+    // the chart: judged against the band, a slip is asked about before it is written
+    let page = b.get("/job/1/chart");
+    page.has(&["V1.1", "expect", "not read"]);
+    read(&mut b, "V1.3", "138").has(&["Nothing is written yet", "138 is right"]);
+    b.get("/job/1/chart").has(&["0 of "]);
+    let page = b.get("/job/1/chart?at=V1.3");
+    let form = page.form("name=\"shown\"").with("shown", "138");
+    let asked = b.send(&form);
+    let meant = asked.form("It was 1.38");
+    b.send(&meant).has(&["1 of ", "inside"]);
+    read(&mut b, "V1.1", "121").has(&["outside"]);
+    // a figure that is none is answered, not swallowed
+    read(&mut b, "B3", "abc").has(&["abc"]);
+    read(&mut b, "B3", "262").has(&["3 of "]);
+    // corrected: both stay in the record
+    let page = b.get("/job/1/chart?at=V1.1");
+    page.has(&["Another figure corrects it"]);
+    b.send(&page.form("name=\"shown\"").with("shown", "165"));
+    b.get("/job/1/journal")
+        .has(&["V1.1 read 165, corrected from 121"]);
+
+    // undo is an entry of its own
+    let page = b.get("/job/1/journal");
+    b.send(&page.form("Undo the last")).has(&["(undone)"]);
+    b.get("/job/1/chart?at=V1.1").has(&["121"]);
+
+    // a verdict, work, set-up, safety, hand-over
+    let form = b.get("/job/1/parts?at=R4").form("Why, in a few words");
+    b.send(&form.with("verdict", "replace").with("reason", "risen"));
+    b.get("/job/1/parts").has(&["R4", "replace", "Replace 1"]);
+    let form = b.get("/job/1/work").form("name=\"title\"");
+    b.send(&form.with("title", "new plate load").with("part", "R4"));
+    b.get("/job/1/work").has(&["new plate load", "1 open"]);
+    for step in ["cold", "power-up", "set-up", "safety", "play-test"] {
+        let page = b.get(&format!("/job/1/{step}"));
+        assert_eq!(page.status, 200, "{step}: {}", page.words());
+    }
+    b.get("/job/1/hand-over").has(&[
+        "things open",
+        "Work: new plate load",
+        "Read the chart as left",
+    ]);
+    let form = b.get("/job/1/hand-over").form("Close it without");
+    b.send(&form.with("do", "close"))
+        .has(&["The bench is clear"]);
+    b.get("/find?q=dunlin").has(&["Marram Dunlin", "closed"]);
+}
+
+#[test]
+fn a_job_without_any_tracing() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Knot", "Maren Tuck");
+    b.get("/job/1/chart").has(&["Nothing is traced yet"]);
+    let form = b.get("/job/1/chart?at=").form("name=\"shown\"");
+    b.send(&form.with("point", "V1.3").with("shown", "1.4"));
+    b.get("/job/1/chart?at=V1.3").has(&["1.4"]);
+    let form = b.get("/job/1/parts").form("name=\"part\"");
+    b.send(
+        &form
+            .with("part", "can by the rectifier")
+            .with("verdict", "replace"),
+    )
+    .has(&["can by the rectifier"]);
+    for step in [
+        "intake",
+        "inspection",
+        "cold",
+        "power-up",
+        "tracing",
+        "chart",
+        "parts",
+        "work",
+        "set-up",
+        "safety",
+        "play-test",
+        "hand-over",
+        "journal",
+        "photos",
+        "revisions",
+    ] {
+        let page = b.get(&format!("/job/1/{step}"));
+        assert_eq!(page.status, 200, "{step}");
+    }
+}
+
+/// Guards a life: the page never says OFF before the plug is out and every point was read.
+#[test]
+fn off_is_said_only_when_every_point_is_read() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Odo Kestle");
+    let off = |page: &Page| page.text.contains("cell power off");
+    let say = |b: &mut Browser, fields: &[(&str, &str)]| b.send_to("/job/1/power", fields);
+    let page = b.get("/job/1");
+    page.has(&["TAKE AS LIVE"]);
+    assert!(!off(&page));
+    assert!(!off(&say(&mut b, &[("what", "plug out")])));
+    // nothing is traced: each has to be named, and that there are no more
+    assert!(!off(&say(&mut b, &[("what", "stores"), ("point", "can")])));
+    assert!(!off(&say(&mut b, &[("what", "no more points")])));
+    for wrong in ["OL", "", "10", "262", "-40"] {
+        let page = say(
+            &mut b,
+            &[("what", "read"), ("point", "can"), ("volts", wrong)],
+        );
+        assert!(!off(&page), "{wrong}");
+        assert!(!off(&b.get("/job/1")), "{wrong}");
+    }
+    let page = say(
+        &mut b,
+        &[("what", "read"), ("point", "can"), ("volts", "0.4")],
+    );
+    assert!(off(&page), "{}", page.words());
+    let page = say(&mut b, &[("what", "plug in")]);
+    page.has(&["LIVE"]);
+    assert!(!off(&page));
+    // half a tracing knows some points only
+    trace(&mut b, "B1 - +C1 16u 450V - ground\n");
+    say(&mut b, &[("what", "plug out")]);
+    let page = say(
+        &mut b,
+        &[("what", "read"), ("point", "B1"), ("volts", "0.4")],
+    );
+    assert!(!off(&page), "{}", page.words());
+}
+
+#[test]
+fn two_browsers_on_one_job_lose_nothing() {
+    let (_folder, server) = start();
+    let (mut here, mut there) = (server.browser(), server.browser());
+    take_in(&mut here, "Dunlin", "Odo Kestle");
+    trace(&mut here, STAGE);
+    let device = there.get("/settings").form("Its name in the journal");
+    there.send(&device.with("name", "Phone"));
+    // different lines: both stay
+    let mine = here.get("/job/1/tracing").form("name=\"base\"");
+    let theirs = there.get("/job/1/tracing").form("name=\"base\"");
+    let text = mine.value("text").to_owned();
+    there.send(&theirs.with("text", &text.replace("R1 1M", "R1 470k")));
+    here.send(&mine.with("text", &format!("{text}next - R6 1M - ground\n")))
+        .has(&["R1 470k", "R6 1M"]);
+    // the same line: both texts are shown, both are kept
+    let mine = here.get("/job/1/tracing").form("name=\"base\"");
+    let theirs = there.get("/job/1/tracing").form("name=\"base\"");
+    let text = mine.value("text").to_owned();
+    there.send(&theirs.with("text", &text.replace("R4 100k", "R4 220k")));
+    let clash = here.send(&mine.with("text", &text.replace("R4 100k", "R4 150k")));
+    clash.has(&["was changed elsewhere", "R4 150k", "R4 220k", "Phone"]);
+    let settled = here.send(&clash.form("Save it so").with("way0", "here"));
+    settled.has(&["R4 150k"]);
+    assert!(!settled.form("name=\"base\"").value("text").contains("220k"));
+    let all = here.get("/job/1/revisions");
+    all.has(&["kept aside in a clash", "Phone"]);
+    // fields of the job: what stands there now comes back, nothing is written
+    let mine = here.get("/job/1").form("name=\"waits_text\"");
+    let theirs = there.get("/job/1").form("name=\"waits_text\"");
+    there.send(&theirs.with("waits_text", "a can capacitor"));
+    let clash = here.send(&mine.with("waits_text", "two valves"));
+    assert_eq!(clash.status, 409);
+    clash.has(&["a can capacitor", "two valves", "Nothing is written yet"]);
+    let both = clash.form(">Both<").with("back", "/job/1");
+    let page = here.send(&both);
+    assert_eq!(page.status, 200);
+    here.get("/job/1/journal").has(&["what the job waits for"]);
+}
+
+/// Every page: one heading, no doubled id, labels on all fields, nothing inline, links that lead
+/// somewhere.
+#[test]
+fn every_page_is_well_made() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Odo Kestle");
+    trace(&mut b, STAGE);
+    read(&mut b, "B3", "262");
+    let mut waiting: Vec<String> = vec!["/".into(), "/keys".into(), "/new".into(), "/find".into()];
+    let mut seen: Vec<String> = Vec::new();
+    while let Some(address) = waiting.pop() {
+        let plain = address.split('#').next().unwrap().to_owned();
+        if seen.contains(&plain) || seen.len() > 220 {
+            continue;
+        }
+        let page = b.get(&plain);
+        assert_eq!(page.status, 200, "{plain}");
+        seen.push(plain.clone());
+        if !page.header("content-type").starts_with("text/html") {
+            continue;
+        }
+        assert!(
+            page.header("content-security-policy")
+                .contains("default-src 'none'")
+        );
+        for bad in [
+            " style=\"",
+            "<style",
+            "javascript:",
+            " onclick",
+            " onload",
+            "{inf}",
+            "NaN",
+        ] {
+            assert!(!page.text.contains(bad), "{plain} has `{bad}`");
+        }
+        for script in page.text.split("<script").skip(1) {
+            assert!(script.starts_with(" defer src=\"/assets/"), "{plain}");
+        }
+        assert_eq!(page.text.matches("<h1").count(), 1, "{plain}: one heading");
+        let mut ids: Vec<&str> = page
+            .text
+            .split(" id=\"")
+            .skip(1)
+            .map(|t| t.split('"').next().unwrap())
+            .collect();
+        ids.sort_unstable();
+        let count = ids.len();
+        ids.dedup();
+        assert_eq!(ids.len(), count, "{plain}: an id stands twice");
+        for link in page.text.split(" href=\"").skip(1) {
+            let link = link.split('"').next().unwrap().replace("&amp;", "&");
+            assert!(
+                link.starts_with('/') || link.starts_with('#'),
+                "{plain}: {link}"
+            );
+            if link.starts_with('/') {
+                waiting.push(link);
+            }
+        }
+    }
+    assert!(seen.len() > 30, "{seen:?}");
+    let page = b.get("/no/such/page");
+    assert_eq!(page.status, 404);
+    page.has(&["There is no such page"]);
+    assert_eq!(b.get("/job/99").status, 404);
+}

@@ -1,0 +1,419 @@
+//! A running server on a shop of its own, and a browser without script: it fetches pages, fills in
+//! the forms that it finds there, and follows where they lead.
+
+#![allow(dead_code, reason = "each test file uses its own part of the harness")]
+#![allow(unreachable_pub, reason = "a module of test files")]
+#![allow(clippy::unwrap_used, reason = "a failed step is a failed test")]
+
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::net::TcpStream;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+
+/// `tubewright serve`, killed when dropped.
+pub struct Server {
+    child: Child,
+    /// `127.0.0.1:40123`.
+    pub host: String,
+    folder: PathBuf,
+}
+
+impl Server {
+    /// Starts on a folder, with more arguments.
+    pub fn start(folder: &Path, more: &[&str]) -> Self {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_tubewright"))
+            .args(["serve", "--shop"])
+            .arg(folder)
+            .args(more)
+            .args(if more.contains(&"--port") {
+                &[][..]
+            } else {
+                &["--port", "0"][..]
+            })
+            .env("TZ", "UTC")
+            .stdout(Stdio::piped())
+            .stderr(Stdio::inherit())
+            .spawn()
+            .unwrap();
+        let out = child.stdout.take().unwrap();
+        let host = BufReader::new(out)
+            .lines()
+            .map_while(Result::ok)
+            .find_map(|l| Some(l.split_once("http://")?.1.trim().to_owned()))
+            .expect("the address is printed");
+        Self {
+            child,
+            host,
+            folder: folder.to_owned(),
+        }
+    }
+
+    /// kill -9: nothing is said to the program, nothing is finished.
+    pub fn kill(mut self) -> PathBuf {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+        self.folder.clone()
+    }
+
+    /// A browser on this machine.
+    pub fn browser(&self) -> Browser {
+        Browser {
+            host: self.host.clone(),
+            cookies: Vec::new(),
+        }
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// An answer.
+#[derive(Debug, Clone)]
+pub struct Page {
+    /// Status.
+    pub status: u16,
+    /// Header lines, names small.
+    pub headers: Vec<(String, String)>,
+    /// Where it was in the end.
+    pub address: String,
+    /// The body as text.
+    pub text: String,
+}
+
+impl Page {
+    /// Nobody answered.
+    fn gone(address: &str) -> Self {
+        Self {
+            status: 0,
+            headers: Vec::new(),
+            address: address.to_owned(),
+            text: String::new(),
+        }
+    }
+
+    /// A header's value.
+    pub fn header(&self, name: &str) -> &str {
+        self.headers
+            .iter()
+            .find(|(n, _)| n == name)
+            .map_or("", |(_, v)| v)
+    }
+
+    /// The page came, and these words are on it.
+    #[track_caller]
+    pub fn has(&self, words: &[&str]) -> &Self {
+        let plain = self.words();
+        for word in words {
+            assert!(
+                plain.contains(word),
+                "`{word}` is not on {} ({}):\n{plain}",
+                self.address,
+                self.status
+            );
+        }
+        self
+    }
+
+    /// The words of the page without its tags, spaces evened out.
+    pub fn words(&self) -> String {
+        let mut out = String::new();
+        let mut inside = false;
+        for c in self.text.chars() {
+            match c {
+                '<' => inside = true,
+                '>' => {
+                    inside = false;
+                    out.push(' ');
+                }
+                c if !inside => out.push(c),
+                _ => {}
+            }
+        }
+        let out = unescape(&out);
+        out.split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+
+    /// The form whose text holds these words: its action and its fields as they stand.
+    #[track_caller]
+    pub fn form(&self, holds: &str) -> Form {
+        for piece in self.text.split("<form").skip(1) {
+            let piece = piece.split("</form>").next().unwrap();
+            if piece.contains(holds) {
+                return Form::of(piece);
+            }
+        }
+        panic!("no form with `{holds}` on {}", self.address);
+    }
+}
+
+/// A form of a page.
+#[derive(Debug, Clone)]
+pub struct Form {
+    action: String,
+    fields: Vec<(String, String)>,
+}
+
+impl Form {
+    fn of(piece: &str) -> Self {
+        let (head, inner) = piece.split_once('>').unwrap();
+        let mut fields = Vec::new();
+        for tag in inner.split('<').skip(1) {
+            let (tag, after) = tag.split_once('>').unwrap();
+            let Some(name) = attribute(tag, "name") else {
+                continue;
+            };
+            let sort = attribute(tag, "type").unwrap_or_default();
+            if tag.starts_with("input") {
+                let chosen = tag.contains(" checked");
+                if !matches!(sort.as_str(), "checkbox" | "radio" | "file") || chosen {
+                    fields.push((name, attribute(tag, "value").unwrap_or_default()));
+                }
+            } else if tag.starts_with("textarea") {
+                // the line end after the tag belongs to the markup
+                fields.push((name, unescape(after.strip_prefix('\n').unwrap_or(after))));
+            } else if tag.starts_with("select") {
+                let options = inner.split(&format!("name=\"{name}\"")).nth(1).unwrap();
+                let options = options.split("</select>").next().unwrap();
+                let chosen = options
+                    .split("<option")
+                    .skip(1)
+                    .find(|o| o.split('>').next().unwrap().contains(" selected"))
+                    .or_else(|| options.split("<option").nth(1));
+                let value = chosen.and_then(|o| attribute(o.split('>').next()?, "value"));
+                fields.push((name, value.unwrap_or_default()));
+            }
+        }
+        Self {
+            action: attribute(head, "action").unwrap_or_default(),
+            fields,
+        }
+    }
+
+    /// Types into a field, or presses a named button.
+    #[must_use]
+    pub fn with(mut self, name: &str, value: &str) -> Self {
+        match self.fields.iter_mut().find(|(n, _)| n == name) {
+            Some(field) => field.1 = value.to_owned(),
+            None => self.fields.push((name.to_owned(), value.to_owned())),
+        }
+        self
+    }
+
+    /// A field's value.
+    pub fn value(&self, name: &str) -> &str {
+        self.fields
+            .iter()
+            .find(|(n, _)| n == name)
+            .map_or("", |(_, v)| v)
+    }
+}
+
+fn attribute(tag: &str, name: &str) -> Option<String> {
+    let from = tag.split(&format!(" {name}=\"")).nth(1)?;
+    Some(unescape(from.split('"').next()?))
+}
+
+fn unescape(text: &str) -> String {
+    text.replace("&lt;", "<")
+        .replace("&gt;", ">")
+        .replace("&quot;", "\"")
+        .replace("&#39;", "'")
+        .replace("&amp;", "&")
+}
+
+/// A browser without script.
+#[derive(Debug, Clone)]
+pub struct Browser {
+    host: String,
+    cookies: Vec<(String, String)>,
+}
+
+impl Browser {
+    /// Fetches a page and follows where it leads.
+    pub fn get(&mut self, address: &str) -> Page {
+        let page = self.ask("GET", address, &[], b"");
+        self.follow(page)
+    }
+
+    /// Sends a form and follows where it leads.
+    pub fn send(&mut self, form: &Form) -> Page {
+        let body = encoded(&form.fields);
+        let page = self.post(&form.action, &body);
+        self.follow(page)
+    }
+
+    /// Sends a form that is written out here.
+    pub fn send_to(&mut self, address: &str, fields: &[(&str, &str)]) -> Page {
+        let fields: Vec<(String, String)> = fields
+            .iter()
+            .map(|(a, b)| ((*a).to_owned(), (*b).to_owned()))
+            .collect();
+        let page = self.post(address, &encoded(&fields));
+        self.follow(page)
+    }
+
+    fn post(&mut self, address: &str, body: &str) -> Page {
+        let origin = format!("http://{}", self.host);
+        self.ask(
+            "POST",
+            address,
+            &[
+                ("Origin", &origin),
+                ("Content-Type", "application/x-www-form-urlencoded"),
+            ],
+            body.as_bytes(),
+        )
+    }
+
+    /// Sends a file as a photo form does.
+    pub fn upload(&mut self, address: &str, name: &str, content: &[u8]) -> Page {
+        let mut body = format!(
+            "--edge\r\nContent-Disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\
+             Content-Type: image/jpeg\r\n\r\n"
+        )
+        .into_bytes();
+        body.extend_from_slice(content);
+        body.extend_from_slice(b"\r\n--edge--\r\n");
+        let origin = format!("http://{}", self.host);
+        let page = self.ask(
+            "POST",
+            address,
+            &[
+                ("Origin", &origin),
+                ("Content-Type", "multipart/form-data; boundary=edge"),
+            ],
+            &body,
+        );
+        self.follow(page)
+    }
+
+    /// Sends a form and gives the status, none when the server is gone.
+    pub fn ask_post(&mut self, address: &str, fields: &[(&str, &str)]) -> Option<u16> {
+        let fields: Vec<(String, String)> = fields
+            .iter()
+            .map(|(a, b)| ((*a).to_owned(), (*b).to_owned()))
+            .collect();
+        Some(self.post(address, &encoded(&fields)).status).filter(|s| *s != 0)
+    }
+
+    fn follow(&mut self, mut page: Page) -> Page {
+        for _ in 0..5 {
+            if !matches!(page.status, 301..=303 | 307) {
+                break;
+            }
+            let to = page.header("location").to_owned();
+            page = self.ask("GET", &to, &[], b"");
+        }
+        page
+    }
+
+    /// One request, exactly as said; `Host` is this server's unless it is given.
+    pub fn ask(
+        &mut self,
+        method: &str,
+        address: &str,
+        headers: &[(&str, &str)],
+        body: &[u8],
+    ) -> Page {
+        let path = address.split('#').next().unwrap();
+        let mut head = format!("{method} {path} HTTP/1.1\r\nConnection: close\r\n");
+        if !headers.iter().any(|(n, _)| *n == "Host") {
+            head.push_str(&format!("Host: {}\r\n", self.host));
+        }
+        for (name, value) in headers {
+            head.push_str(&format!("{name}: {value}\r\n"));
+        }
+        if !self.cookies.is_empty() {
+            let all: Vec<String> = self
+                .cookies
+                .iter()
+                .map(|(n, v)| format!("{n}={v}"))
+                .collect();
+            head.push_str(&format!("Cookie: {}\r\n", all.join("; ")));
+        }
+        if method == "POST" {
+            head.push_str(&format!("Content-Length: {}\r\n", body.len()));
+        }
+        head.push_str("\r\n");
+        let Ok(mut line) = TcpStream::connect(&self.host) else {
+            return Page::gone(address);
+        };
+        if line.write_all(head.as_bytes()).is_err() {
+            return Page::gone(address);
+        }
+        // a server that refuses may close before all of a large body is sent
+        let _ = line.write_all(body);
+        let mut raw = Vec::new();
+        let _ = line.read_to_end(&mut raw);
+        let split = raw
+            .windows(4)
+            .position(|w| w == b"\r\n\r\n")
+            .unwrap_or(raw.len());
+        let text = String::from_utf8_lossy(&raw[..split]).into_owned();
+        let mut rows = text.split("\r\n");
+        let status = rows
+            .next()
+            .and_then(|l| l.split(' ').nth(1)?.parse().ok())
+            .unwrap_or(0);
+        let headers: Vec<(String, String)> = rows
+            .filter_map(|l| l.split_once(": "))
+            .map(|(n, v)| (n.to_ascii_lowercase(), v.to_owned()))
+            .collect();
+        for (_, set) in headers.iter().filter(|(n, _)| n == "set-cookie") {
+            let (name, value) = set.split(';').next().unwrap().split_once('=').unwrap();
+            self.cookies.retain(|(n, _)| n != name);
+            self.cookies.push((name.to_owned(), value.to_owned()));
+        }
+        let body = raw.get(split + 4..).unwrap_or_default();
+        let chunked = headers
+            .iter()
+            .any(|(n, v)| n == "transfer-encoding" && v == "chunked");
+        let body = if chunked { joined(body) } else { body.to_vec() };
+        Page {
+            status,
+            headers,
+            address: address.to_owned(),
+            text: String::from_utf8_lossy(&body).into_owned(),
+        }
+    }
+}
+
+/// A body sent in chunks.
+fn joined(mut rest: &[u8]) -> Vec<u8> {
+    let mut out = Vec::new();
+    while let Some(end) = rest.windows(2).position(|w| w == b"\r\n") {
+        let size = std::str::from_utf8(&rest[..end])
+            .ok()
+            .and_then(|t| usize::from_str_radix(t, 16).ok())
+            .unwrap_or(0);
+        if size == 0 || rest.len() < end + 2 + size {
+            break;
+        }
+        out.extend_from_slice(&rest[end + 2..end + 2 + size]);
+        rest = rest.get(end + 4 + size..).unwrap_or_default();
+    }
+    out
+}
+
+fn encoded(fields: &[(String, String)]) -> String {
+    let part = |text: &str| -> String {
+        text.bytes()
+            .map(|b| {
+                if b.is_ascii_alphanumeric() {
+                    char::from(b).to_string()
+                } else {
+                    format!("%{b:02X}")
+                }
+            })
+            .collect()
+    };
+    fields
+        .iter()
+        .map(|(n, v)| format!("{}={}", part(n), part(v)))
+        .collect::<Vec<_>>()
+        .join("&")
+}
