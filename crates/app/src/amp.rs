@@ -47,6 +47,30 @@ pub(crate) fn load(
     Ok(amp)
 }
 
+/// Most parts of a circuit that is computed. The largest amplifiers have some 250; the work grows
+/// with the square, and this many take seconds.
+pub(crate) const MOST_COMPUTED: usize = 1_500;
+/// Most parts of a circuit that is drawn: of more, wires find no way in seconds.
+pub(crate) const MOST_DRAWN: usize = 500;
+
+/// [`load`], for a command whose work is bounded by how many parts there are.
+pub(crate) fn load_bounded(
+    files: &[PathBuf],
+    readings: &[PathBuf],
+    valves_file: Option<&Path>,
+    most: usize,
+) -> Result<Amp, Failure> {
+    let amp = load(files, readings, valves_file)?;
+    let parts = amp.circuit.parts.len();
+    if parts > most {
+        return Err(Failure::input(
+            format!("{parts} parts were read; this command takes {most} at most."),
+            "No amplifier has so many: look for text that is no wiring with `tubewright check`, which takes any number, and give one amplifier at a time.",
+        ));
+    }
+    Ok(amp)
+}
+
 /// Joins texts that were read already.
 pub(crate) fn join(texts: Vec<Text>, library: Library) -> Amp {
     let mut problems: Vec<Diagnostic> = Vec::new();

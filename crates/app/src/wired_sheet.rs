@@ -13,7 +13,12 @@ use wiring::readings::Answer;
 
 /// Reads the files; no file at all is an amplifier of which nothing is known.
 pub(crate) fn load(wired: &Wired) -> Result<Amp, Failure> {
-    amp::load(&wired.files, &wired.readings, wired.valves_file.as_deref())
+    amp::load_bounded(
+        &wired.files,
+        &wired.readings,
+        wired.valves_file.as_deref(),
+        amp::MOST_COMPUTED,
+    )
 }
 
 /// The options as the computing crate wants them; names that are nowhere are wrong use.

@@ -52,7 +52,13 @@ fn random_bytes() {
     let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(7);
     for size in [1_usize, 10, 100, 1000, 10_000, 100_000] {
         let bytes: Vec<u8> = (0..size).map(|_| random.random()).collect();
-        for command in [&["check", "-"][..], &["format", "-"], &["chart", "-"]] {
+        for command in [
+            &["check", "-"][..],
+            &["format", "-"],
+            &["chart", "-"],
+            &["draw", "-"],
+            &["supply", "-"],
+        ] {
             let ran = run_with(command, &bytes);
             ran.calm();
             if size >= 100 {
@@ -170,6 +176,14 @@ fn ten_thousand_parts() {
     assert!(ran.out.contains("10001 parts"), "{}", ran.out);
     let ran = run_with(&["format", "-"], text.as_bytes());
     ran.ends(0);
+    // What cannot be an amplifier is not computed or drawn for minutes.
+    for command in [
+        "chart", "draw", "supply", "bias", "heaters", "safety", "proof",
+    ] {
+        let ran = run_with(&[command, "-"], text.as_bytes());
+        ran.ends(1);
+        assert!(ran.err.contains("10001 parts"), "{command}: {}", ran.err);
+    }
 }
 
 /// Bands want each point's slope by each part, so the time of a chart grows with the square of
@@ -205,7 +219,7 @@ fn brackets_nested_ten_thousand_deep() {
     let open = format!("V1.1 - {}", "[R1 1k | ".repeat(deep));
     assert!(!errors(&open).is_empty());
     for text in [&balanced, &open] {
-        for command in ["format", "chart"] {
+        for command in ["format", "chart", "draw", "supply", "safety"] {
             let ran = run_with(&[command, "-"], text.as_bytes());
             ran.calm();
         }

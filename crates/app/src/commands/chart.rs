@@ -15,10 +15,11 @@ pub(crate) use text::text;
 
 /// Runs `chart`.
 pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
-    let amp = amp::load(
+    let amp = amp::load_bounded(
         &given.bench.files,
         &given.bench.readings,
         given.bench.valves_file.as_deref(),
+        amp::MOST_COMPUTED,
     )?;
     let request = request(given, &amp)?;
     let chart = bench::chart::chart(&amp.circuit, &amp.library, &request);

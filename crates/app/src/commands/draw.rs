@@ -12,7 +12,12 @@ use wiring::assume::Assumed;
 /// Runs `draw`.
 pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
     let sort = given.output.as_deref().map(picture::sort_of).transpose()?;
-    let amp = amp::load(&given.files, &[], given.valves_file.as_deref())?;
+    let amp = amp::load_bounded(
+        &given.files,
+        &[],
+        given.valves_file.as_deref(),
+        amp::MOST_DRAWN,
+    )?;
     let anatomy = draw::look(&amp.circuit);
     let drawing = draw::draw(&amp.circuit, &anatomy, Options { zigzag: given.ieee });
     let picture = draw::svg::svg(&drawing, draw::svg::DAY);

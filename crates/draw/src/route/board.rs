@@ -5,6 +5,9 @@ use crate::geometry::{Area, Dir, Point, UNIT};
 /// No net.
 pub(super) const NONE: u16 = u16::MAX;
 
+/// Most cells of a board. What lies beyond gets no wire.
+const MOST_CELLS: i32 = 8_000_000;
+
 /// Pixels that a wire keeps away from a body.
 const CLEAR: i32 = 5;
 
@@ -44,8 +47,8 @@ impl Board {
     /// A board for everything between two corners.
     #[must_use]
     pub fn new(low: Point, high: Point) -> Self {
-        let w = (high.x - low.x + 1).max(1);
-        let h = (high.y - low.y + 1).max(1);
+        let w = (high.x - low.x + 1).clamp(1, MOST_CELLS);
+        let h = (high.y - low.y + 1).clamp(1, MOST_CELLS / w);
         let n = usize::try_from(w * h).unwrap_or(1);
         Self {
             x0: low.x,
