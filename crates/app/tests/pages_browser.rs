@@ -51,8 +51,17 @@ fn begun(server: &Server) {
     );
 }
 
+/// A browser waits for pages and pages for a busy machine, so these belong to `./check long`; without script, the same
+/// jobs are done over HTTP in every run (`pages.rs`).
+fn long() -> bool {
+    std::env::var_os("TUBEWRIGHT_LONG").is_some()
+}
+
 #[test]
 fn a_job_by_keyboard_alone() {
+    if !long() {
+        return;
+    }
     let folder = tempfile::tempdir().unwrap();
     let server = Server::start(&folder.path().join("shop"), &[]);
     let mut c = Chromium::start();
@@ -82,12 +91,12 @@ fn a_job_by_keyboard_alone() {
         ));
     }
     // the text has the cursor; what is typed is drawn, what is wrong is answered with a press
-    c.wait("document.activeElement.id === 'text'");
+    c.wait("document.activeElement?.id === 'text'");
     c.eval("document.activeElement.setSelectionRange(9999, 9999)");
     c.text(&STAGE.replace("25u 25V", "25"));
     c.wait("document.querySelector('[data-part=R4]') && document.querySelector('.problems .answers button')");
     c.key("Tab");
-    c.wait("document.activeElement.matches('.answers button')");
+    c.wait("document.activeElement?.matches('.answers button')");
     // the second answer: microfarads
     c.key("2");
     c.wait("document.querySelector('.problems.none')");
@@ -102,7 +111,7 @@ fn a_job_by_keyboard_alone() {
     c.key("F9");
     c.wait("location.pathname === '/job/1/chart' && document.readyState === 'complete'");
     // the verdict comes while the figure is typed; Enter writes it and goes on
-    c.wait("document.activeElement.id === 'shown'");
+    c.wait("document.activeElement?.id === 'shown'");
     let first = c.eval("document.querySelector('.point-now').textContent");
     c.text("262");
     c.wait("document.querySelector('#verdict .verdict.inside')");
@@ -112,7 +121,7 @@ fn a_job_by_keyboard_alone() {
     ));
     // a slip of the range is asked about before it is written
     c.open(&format!("{base}/job/1/chart?at=V1.3"));
-    c.wait("document.activeElement.id === 'shown'");
+    c.wait("document.activeElement?.id === 'shown'");
     c.text("138");
     c.key("Enter");
     c.wait("document.querySelector('.slip')");
@@ -131,11 +140,16 @@ fn a_job_by_keyboard_alone() {
     c.tab_to(".hand-over .after button");
     c.key("Enter");
     c.wait("document.body.innerText.includes('The bench is clear')");
+    // the question about a slip comes with this status, and the browser notes it
+    c.wrong.retain(|w| !w.contains("422"));
     assert!(c.wrong.is_empty(), "{:?}", c.wrong);
 }
 
 #[test]
 fn a_chart_with_one_finger_and_readings_held_while_the_server_is_away() {
+    if !long() {
+        return;
+    }
     let folder = tempfile::tempdir().unwrap();
     let shop = folder.path().join("shop");
     let server = Server::start(&shop, &[]);
@@ -180,6 +194,9 @@ fn a_chart_with_one_finger_and_readings_held_while_the_server_is_away() {
 
 #[test]
 fn every_page_is_kept_as_a_picture_and_shuts_nobody_out() {
+    if !long() {
+        return;
+    }
     let folder = tempfile::tempdir().unwrap();
     let server = Server::start(&folder.path().join("shop"), &[]);
     begun(&server);

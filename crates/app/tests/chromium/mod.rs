@@ -209,7 +209,10 @@ impl Chromium {
     /// Presses Tab until the cursor is at what a selector names.
     #[track_caller]
     pub fn tab_to(&mut self, selector: &str) {
-        let here = format!("document.activeElement.matches({})", json!(selector));
+        let here = format!(
+            "document.activeElement?.matches({}) === true",
+            json!(selector)
+        );
         for _ in 0..150 {
             if self.eval(&here) == true {
                 return;
