@@ -99,6 +99,10 @@ pub struct Drawing<'a> {
     pub faults: Vec<Fault>,
 }
 
+/// Most parts that it is asked to draw: the largest amplifiers have some 250, and of more than this wires find no way in
+/// seconds. Whoever takes in text asks first.
+pub const MOST_PARTS: usize = 400;
+
 /// Draws a circuit. Whatever it is, the drawing is legal: if the usual layout breaks a rule, the
 /// parts are drawn one by one with a named tag at every terminal.
 #[must_use]

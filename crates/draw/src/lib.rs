@@ -23,5 +23,5 @@ pub mod tag;
 pub mod trip;
 mod words;
 
-pub use drawing::{Drawing, Options, draw, draw_unchecked, look};
+pub use drawing::{Drawing, MOST_PARTS, Options, draw, draw_unchecked, look};
 pub use score::{Score, score};
