@@ -18,17 +18,18 @@ mod sheet;
 mod tests;
 
 use crate::chart::entry::Read;
-use crate::chart::ohms::{Cold, NO_PATH};
+use crate::chart::ohms::{COLD_OHMS, Cold, NO_PATH};
 use crate::chart::verdict::{Band, Word};
 use crate::chart::{ChartRequest, conditions};
 use crate::tolerance::Tolerances;
 use instrument::Instrument;
 use places::{Place, places};
 use serde::Serialize;
-use solve::netlist::NodeIndex;
-use solve::{AssembleOptions, assemble, solve_circuit};
+use solve::netlist::{Law, NodeIndex};
+use solve::{AssembleOptions, Assembly, assemble, solve_circuit};
+use wiring::Conditions;
 use wiring::assume::Assumed;
-use wiring::circuit::{Circuit, NodeId};
+use wiring::circuit::{Circuit, Kind, NodeId};
 use wiring::readings::{Block, Probe, Unit, ValvesIn};
 use wiring::roles::{Anatomy, anatomy};
 use wiring::sheet::Library;
@@ -168,6 +169,30 @@ pub fn cold(circuit: &Circuit, library: &Library, request: &ColdRequest) -> Cold
     check
 }
 
+/// Supplies that are typed in place of what is not traced yet.
+fn stand_ins(circuit: &Circuit) -> impl Iterator<Item = &wiring::circuit::Part> {
+    let parts = circuit.parts.iter();
+    parts.filter(|part| matches!(part.kind, Kind::Supply { .. }))
+}
+
+/// With nothing left of them.
+fn without_stand_ins(circuit: &Circuit, mut assembly: Assembly) -> Assembly {
+    for part in stand_ins(circuit) {
+        for element in assembly.elements_of.get(&part.name).into_iter().flatten() {
+            if let Some(element) = assembly.netlist.elements.get_mut(*element)
+                && let Law::Source { plus, minus, .. } = element.law
+            {
+                element.law = Law::Resistor {
+                    a: plus,
+                    b: minus,
+                    ohms: COLD_OHMS,
+                };
+            }
+        }
+    }
+    assembly
+}
+
 /// The named block, else the last with the power off.
 fn block<'a>(circuit: &'a Circuit, name: Option<&str>) -> Option<&'a Block> {
     let mut blocks = circuit.readings.iter().rev();
@@ -254,21 +279,26 @@ impl<'a> Work<'a> {
         let (mut under, _) = conditions::conditions(circuit, &asked, block);
         under.power_off = true;
         let options = AssembleOptions::default();
-        let assembly = assemble(circuit, library, &under, &options);
+        let alone = |under: &Conditions| {
+            without_stand_ins(circuit, assemble(circuit, library, under, &options))
+        };
+        let assembly = alone(&under);
         let mut out = under.clone();
         out.valves = ValvesIn::Only(Vec::new());
-        let bare = Cold::new(
-            circuit,
-            assemble(circuit, library, &out, &options),
-            tolerances,
-        );
+        let bare = Cold::new(circuit, alone(&out), tolerances);
         let instrument = Instrument::new(&assembly, request.test_volts);
-        let assumed = assembly
+        let mut assumed: Vec<String> = assembly
             .notes
             .iter()
             .filter(|n| matters_cold(n.code))
             .map(|n| n.text.clone())
             .collect();
+        assumed.extend(stand_ins(circuit).map(|part| {
+            format!(
+                "{} stands for a supply that is not traced: it is left out here, and its rail is read by the general line",
+                part.name
+            )
+        }));
         let unsolved = assembly
             .unsolved
             .iter()

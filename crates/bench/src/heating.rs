@@ -291,11 +291,11 @@ fn region(circuit: &Circuit, from: &[NodeId]) -> BTreeSet<NodeId> {
         }
     }
     let mut seen: BTreeSet<NodeId> = from.iter().copied().filter(|n| *n != GROUND).collect();
-    let mut todo: VecDeque<NodeId> = seen.iter().copied().collect();
-    while let Some(n) = todo.pop_front() {
+    let mut ahead: VecDeque<NodeId> = seen.iter().copied().collect();
+    while let Some(n) = ahead.pop_front() {
         for next in ways.get(&n).into_iter().flatten() {
             if *next != GROUND && seen.insert(*next) {
-                todo.push_back(*next);
+                ahead.push_back(*next);
             }
         }
     }

@@ -9,6 +9,7 @@
 mod tests;
 
 use crate::answers::Answers;
+use crate::charge::is_electrolytic;
 use crate::powered::head;
 use crate::rules::rules;
 use crate::safety::{Region, before_power};
@@ -16,9 +17,6 @@ use crate::sheet::{Limit, Line, Origin, Outcome, Sheet};
 use wiring::circuit::{Circuit, History, Kind, Make, Part};
 use wiring::roles::{Anatomy, Role, anatomy};
 use wiring::sheet::Library;
-
-/// A capacitor without make or polarity counts as electrolytic from here on, farads.
-const ELECTROLYTIC_FROM: f64 = solve::assemble::defaults::ELECTROLYTIC_FROM;
 
 /// The sheet. `region` decides about cord colours and the two-pole switch; none: by the mains volts.
 ///
@@ -340,13 +338,3 @@ impl Look<'_> {
 
 const BULGED: &str =
     "One that is bulged, wet or open at its vent is not powered. Dry and flat is not yet good.";
-
-fn is_electrolytic(part: &Part) -> bool {
-    let Kind::Capacitor { farads, plus_first } = part.kind else {
-        return false;
-    };
-    match part.known.make {
-        Some(make) => make == Make::Electrolytic,
-        None => plus_first.is_some() || farads.is_some_and(|f| f >= ELECTROLYTIC_FROM),
-    }
-}

@@ -44,4 +44,4 @@ pub mod wall;
 mod testing;
 
 pub use chart::{Chart, ChartRequest};
-pub use powered::Asked;
+pub use powered::{Asked, head};

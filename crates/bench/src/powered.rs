@@ -85,9 +85,31 @@ pub(crate) fn mains_volts(circuit: &Circuit, conditions: &Conditions) -> Option<
 }
 
 /// Heads a sheet with its amplifier, and counts what of the wiring is still assumed.
-pub(crate) fn head(sheet: &mut BenchSheet, circuit: &Circuit) {
+pub fn head(sheet: &mut BenchSheet, circuit: &Circuit) {
     sheet.subject = subject(circuit);
     sheet.assumed = Some(Assumed::of(circuit));
+}
+
+/// Under which mains a sheet holds: today's, and what they may become.
+pub(crate) fn say_mains(sheet: &mut BenchSheet, volts: Option<f64>, wall: &crate::wall::Wall) {
+    if let Some(volts) = volts {
+        sheet.conditions.push(format!("mains {volts:.0} V"));
+        sheet
+            .conditions
+            .push(format!("from {:.0} to {:.0} V", wall.lowest, wall.highest));
+    }
+}
+
+/// Which readings it is held against.
+pub(crate) fn say_block(sheet: &mut BenchSheet, block: Option<&str>) {
+    if let Some(name) = block {
+        let name = if name.is_empty() {
+            "without a name"
+        } else {
+            name
+        };
+        sheet.conditions.push(format!("readings \"{name}\""));
+    }
 }
 
 /// Name and serial of the amplifier, for the head of a sheet.

@@ -104,7 +104,7 @@ pub fn safety(
     let mut sheet = Sheet::new("safety", "Safety: mains side and hand-over");
     head(&mut sheet, circuit);
     let by = if assumed {
-        ", taken from the mains volts: `--region` says another"
+        ", taken from the mains volts"
     } else {
         ""
     };

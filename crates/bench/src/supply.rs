@@ -18,6 +18,7 @@ pub use empties::{EMPTY_VOLTS, Empties, empties};
 pub use fuse::{Link, MainsFuse};
 pub use rectifier::{Rectifier, RectifierPart};
 
+use crate::charge::is_electrolytic;
 use crate::fuse::Marking;
 use crate::powered::{Asked, Powered, Read, block, conditions, head, mains_volts, node_name};
 use crate::sheet::Sheet;
@@ -258,22 +259,16 @@ fn behind_stand_in(work: &Work<'_>, node: NodeId) -> bool {
     work.stand_in.is_some() && node_name(work.circuit, node) == numbers::LOAD_POINT
 }
 
-/// Capacitors of at least this are electrolytics where nothing says what they are made of.
-const ELECTROLYTIC_FROM: f64 = 1e-6;
-
 fn capacitors(work: &Work<'_>, drained: &Empties) -> Vec<Stressed> {
     let mut all = Vec::new();
     for (index, part) in work.circuit.parts.iter().enumerate() {
-        let Kind::Capacitor { farads, plus_first } = part.kind else {
+        let Kind::Capacitor { farads, .. } = part.kind else {
             continue;
         };
         let Some(highest) = work.surge.capacitors.iter().find(|c| c.part == part.name) else {
             continue;
         };
-        let electrolytic = match part.known.make {
-            Some(make) => make == wiring::circuit::Make::Electrolytic,
-            None => plus_first.is_some() || farads.is_some_and(|f| f >= ELECTROLYTIC_FROM),
-        };
+        let electrolytic = is_electrolytic(part);
         let volts = highest.volts();
         if volts.is_some_and(|v| v <= EMPTY_VOLTS) && highest.ac_v <= EMPTY_VOLTS {
             continue;

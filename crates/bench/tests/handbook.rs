@@ -15,11 +15,11 @@
 mod support;
 
 use serde::Deserialize;
+use solve::Solved;
 use solve::response::SmallSignal;
-use solve::{AssembleOptions, Solved, solve_circuit};
 use std::collections::BTreeMap;
-use wiring::sheet::Library;
-use wiring::{Circuit, Conditions};
+use support::solved;
+use wiring::Circuit;
 
 #[derive(Deserialize)]
 struct Handbook {
@@ -97,22 +97,6 @@ struct Row {
 
 fn handbook() -> Handbook {
     toml::from_str(include_str!("../data/handbook.toml")).unwrap()
-}
-
-fn solved(text: &str) -> (Circuit, Solved) {
-    let circuit = support::circuit(text);
-    let solved = solve_circuit(
-        &circuit,
-        Library::built_in(),
-        &Conditions::default(),
-        &AssembleOptions::default(),
-    );
-    assert!(
-        solved.point.solved() && solved.assembly.unsolved.is_empty(),
-        "{text}\n{:?}",
-        solved.assembly.unsolved
-    );
-    (circuit, solved)
 }
 
 /// Volts at `point` per volt of G1, with the sign of its real part.

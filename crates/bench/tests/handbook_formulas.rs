@@ -13,28 +13,13 @@ mod support;
 
 use bench::Asked;
 use bench::supply::empties;
+use solve::Solved;
 use solve::response::SmallSignal;
-use solve::{AssembleOptions, Solved, solve_circuit};
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
+use support::solved;
+use wiring::Circuit;
 use wiring::sheet::Library;
-use wiring::{Circuit, Conditions};
-
-fn solved(text: &str) -> (Circuit, Solved) {
-    let circuit = support::circuit(text);
-    let solved = solve_circuit(
-        &circuit,
-        Library::built_in(),
-        &Conditions::default(),
-        &AssembleOptions::default(),
-    );
-    assert!(
-        solved.point.solved() && solved.assembly.unsolved.is_empty(),
-        "{text}\n{:?}",
-        solved.assembly.unsolved
-    );
-    (circuit, solved)
-}
 
 /// Volts at `point` per volt of G1: size, and degrees ahead of it.
 fn response(circuit: &Circuit, solved: &Solved, point: &str, hertz: f64) -> (f64, f64) {

@@ -25,7 +25,7 @@ use wiring::circuit::Circuit;
 const HEATER_COLD: f64 = 1.0 / 6.0;
 
 /// What stands for a cold valve, a neon lamp, a junction without a leak: practically open, ohms.
-const COLD_OHMS: f64 = 1e12;
+pub(crate) const COLD_OHMS: f64 = 1e12;
 
 /// Source that pushes a test current: so many volts behind [`TEST_OHMS`].
 const TEST_VOLTS: f64 = 1e3;

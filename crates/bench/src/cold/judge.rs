@@ -1,5 +1,6 @@
 //! Verdicts on ohms: of a reading, of the part that it tells, of the amplifier.
 
+use super::places::{MAINS, TENSION, WINDINGS};
 use super::{ColdPoint, Go};
 use crate::chart::entry::{Entry, OVER_OHMS, Read};
 use crate::chart::ohms::Beside;
@@ -164,14 +165,19 @@ pub(super) fn effective_least(point: &ColdPoint) -> Option<f64> {
     Some(point.low.map_or(least, |low| least.min(low)))
 }
 
-/// Go only when every line that decides was read and is inside.
+/// Groups without which nobody can say go: of each, something that decides must be traced.
+const MUST: [&str; 3] = [MAINS, WINDINGS, TENSION];
+
+/// Groups that must be traced before go, and of which nothing that decides is.
+pub(super) fn untraced(points: &[ColdPoint]) -> impl Iterator<Item = &'static str> {
+    let missing = |group: &&str| !points.iter().any(|p| p.decides && p.group == *group);
+    MUST.into_iter().filter(missing)
+}
+
+/// Go only when mains side, windings and rails are traced, and every line that decides was read and is inside.
 pub(super) fn verdict(points: &[ColdPoint]) -> Go {
-    let mut decide = points.iter().filter(|p| p.decides).peekable();
-    if decide.peek().is_none() {
-        return Go::Open;
-    }
-    let mut open = false;
-    for point in decide {
+    let mut open = untraced(points).next().is_some();
+    for point in points.iter().filter(|p| p.decides) {
         if too_low(point) {
             return Go::NoGo;
         }

@@ -15,6 +15,17 @@ use wiring::{GROUND, PartId};
 /// Windings of no more volts than this end to end feed heaters.
 const HEATER_VOLTS: f64 = 15.0;
 
+/// The primary as the plug sees it, and its insulation.
+pub(super) const MAINS: &str = "Mains side, plug out, switch on, fuse in";
+/// Windings by themselves.
+pub(super) const WINDINGS: &str = "Windings";
+/// The rails.
+pub(super) const TENSION: &str = "High tension";
+/// Heater windings and what ties them.
+pub(super) const HEATERS: &str = "Heaters";
+/// Grids, plates, cathodes, screens.
+pub(super) const SOCKETS: &str = "Sockets, valves in or out";
+
 /// One place of the probe.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Place {
@@ -141,7 +152,7 @@ impl<'a> List<'a> {
 
     /// Plug pins, or the primary where the mains side is not traced; each side to the chassis.
     fn mains(&mut self) {
-        const GROUP: &str = "Mains side, plug out, switch on, fuse in";
+        const GROUP: &str = MAINS;
         let end = |list: &Self, name: &str| list.named(name).map(|n| (Some(n), name.to_owned()));
         let (live, neutral) = (end(self, "live"), end(self, "neutral"));
         let sides: Vec<(Option<NodeId>, String)> = match (live, neutral) {
@@ -176,7 +187,7 @@ impl<'a> List<'a> {
     }
 
     fn windings(&mut self) {
-        const GROUP: &str = "Windings";
+        const GROUP: &str = WINDINGS;
         for part in self.parts() {
             match &part.kind {
                 Kind::PowerTransformer(t) => self.power_windings(part, t),
@@ -221,12 +232,7 @@ impl<'a> List<'a> {
 
     fn power_windings(&mut self, part: &'a Part, t: &PowerTransformer) {
         if let [first, .., last] = primary_leads(part, t).as_slice() {
-            let place = self.add(
-                "Windings",
-                "mains primary",
-                at(part, *first),
-                at(part, *last),
-            );
+            let place = self.add(WINDINGS, "mains primary", at(part, *first), at(part, *last));
             Self::decides(place);
         }
         for winding in &t.windings {
@@ -237,14 +243,14 @@ impl<'a> List<'a> {
             }
             for pair in wired_pairs(part, &winding.taps) {
                 let what = format!("{} winding", winding.name);
-                let place = self.add("Windings", what, at(part, pair.0), at(part, pair.1));
+                let place = self.add(WINDINGS, what, at(part, pair.0), at(part, pair.1));
                 Self::decides(place);
             }
         }
     }
 
     fn output_windings(&mut self, part: &'a Part, t: &OutputTransformer) {
-        const GROUP: &str = "Windings";
+        const GROUP: &str = WINDINGS;
         let primary: &[(&str, &str, &str)] = if t.single {
             &[("p2", "p1", "output primary")]
         } else {
@@ -277,9 +283,17 @@ impl<'a> List<'a> {
     fn rails(&mut self) {
         let least = rules().figure("cold.least_ohms", "HT node to chassis");
         for rail in self.anatomy.rails.clone() {
+            // What stands in for a supply that is not traced says nothing about its ohms.
+            let stand_in = self.parts().any(|p| {
+                matches!(p.kind, Kind::Supply { .. })
+                    && p.terminals.iter().any(|t| t.node == Some(rail))
+            });
+            if stand_in {
+                continue;
+            }
             let ground = self.ground();
             let name = first_name(self.circuit, rail);
-            let place = self.add("High tension", "to the chassis", (Some(rail), name), ground);
+            let place = self.add(TENSION, "to the chassis", (Some(rail), name), ground);
             if let Some(place) = place {
                 place.decides = true;
                 place.least = least;
@@ -305,7 +319,7 @@ impl<'a> List<'a> {
     }
 
     fn heaters(&mut self) {
-        const GROUP: &str = "Heaters";
+        const GROUP: &str = HEATERS;
         for part in self.parts() {
             let Kind::PowerTransformer(t) = &part.kind else {
                 continue;
@@ -385,7 +399,7 @@ impl<'a> List<'a> {
     }
 
     fn section(&mut self, id: PartId, part: &Part, valve: &Valve, section: Option<char>) {
-        const GROUP: &str = "Sockets, valves in or out";
+        const GROUP: &str = SOCKETS;
         let block = self.anatomy.block_of(id, section);
         let output =
             block.is_some_and(|b| matches!(b.kind, BlockKind::PushPull | BlockKind::SingleEnded));

@@ -1,6 +1,7 @@
 //! The cold check as a bench sheet.
 
-use super::judge::{LEADS_OHMS, effective_least, too_low};
+use super::judge::{LEADS_OHMS, effective_least, too_low, untraced};
+use super::places::{HEATERS, MAINS, SOCKETS, TENSION, WINDINGS};
 use super::{ColdCheck, ColdPoint, Go};
 use crate::chart::entry::OVER_OHMS;
 use crate::chart::verdict::{K95, K997, Word};
@@ -27,9 +28,6 @@ impl ColdCheck {
         sheet.conditions.push(
             "plug out, every electrolytic below 10 V, red lead on the first point".to_owned(),
         );
-        if self.points.is_empty() {
-            general(&mut sheet);
-        }
         let mut groups: Vec<&'static str> = Vec::new();
         for point in &self.points {
             if !groups.contains(&point.group) {
@@ -40,6 +38,7 @@ impl ColdCheck {
             let of = self.points.iter().filter(|p| p.group == group);
             sheet.section(group, of.map(line).collect());
         }
+        self.general(&mut sheet);
         sheet.section("Parts that the readings tell", self.told());
         sheet.section("Points that are not in a wiring", self.loose());
         sheet.section("Go or no-go", vec![self.go()]);
@@ -50,6 +49,22 @@ impl ColdCheck {
             sheet.note(note);
         }
         sheet
+    }
+
+    /// What is read of an amplifier of which this is not traced.
+    fn general(&self, sheet: &mut Sheet) {
+        let title = if self.points.is_empty() {
+            "Without a wiring"
+        } else {
+            "Not traced yet"
+        };
+        sheet.section(title, general(&self.points));
+        if self.points.is_empty() {
+            sheet.missing(
+                "every expected figure",
+                "type what you trace (docs/notation.md); the sheet fills in as the tracing grows",
+            );
+        }
     }
 
     /// One line for each part whose value a reading tells.
@@ -139,13 +154,25 @@ impl ColdCheck {
             ),
             Go::NoGo => Line::stop(what, origin)
                 .because(format!("NO-GO. Find the fault first: {}.", out.join("; "))),
-            Go::Open if left.is_empty() => {
-                Line::open(what, origin).because("Nothing is traced yet that decides.")
+            Go::Open => {
+                let untraced: Vec<String> = untraced(&self.points)
+                    .map(|group| group.to_lowercase())
+                    .collect();
+                let mut why = String::new();
+                if !untraced.is_empty() {
+                    why = format!(
+                        "Not traced yet, so read it by the general lines: {}. ",
+                        untraced.join("; ")
+                    );
+                }
+                if !left.is_empty() {
+                    why.push_str(&format!(
+                        "Still to read, or to read again: {}.",
+                        left.join("; ")
+                    ));
+                }
+                Line::open(what, origin).because(why.trim())
             }
-            Go::Open => Line::open(what, origin).because(format!(
-                "Still to read, or to read again: {}.",
-                left.join("; ")
-            )),
         }
     }
 }
@@ -334,10 +361,13 @@ fn span(seconds: f64) -> String {
 }
 
 /// What can be read without a wiring.
-fn general(sheet: &mut Sheet) {
+fn general(points: &[ColdPoint]) -> Vec<Line> {
     let of = |rule: &str, name: &str, scale: f64| rules().figure(rule, name).map(|v| v * scale);
     let mut lines = Vec::new();
-    let mut add = |what: &str, limit: Option<Limit>, rule: Option<&str>, why: &str| {
+    let mut add = |group: &str, what: &str, limit: Option<Limit>, rule: Option<&str>, why: &str| {
+        if points.iter().any(|p| p.group == group) {
+            return;
+        }
         let origin = rule.map_or_else(Origin::practice, Origin::rule);
         let line = Line::open(what, origin).because(why);
         lines.push(match limit {
@@ -346,12 +376,14 @@ fn general(sheet: &mut Sheet) {
         });
     };
     add(
+        MAINS,
         "plug pin to plug pin, switch on, fuse in",
         None,
         None,
         "The primary through fuse and switch: tens of ohms or less; over range is an open fuse, switch or winding.",
     );
     add(
+        MAINS,
         "each plug pin of live and neutral to the chassis",
         of("safety.insulation", "safe isolation, and class II", 1e6)
             .map(|v| Limit::at_least(v, "ohm")),
@@ -359,51 +391,54 @@ fn general(sheet: &mut Sheet) {
         "Over range. A path is a short, a capacitor that leaks, or a set without an isolating transformer: stop.",
     );
     add(
+        WINDINGS,
         "high-tension winding, each half",
         None,
         None,
         "Halves within a tenth of each other; over range is open.",
     );
     add(
+        WINDINGS,
         "output transformer, each half of the primary",
         None,
         Some("ot.tests"),
         "Over range is open: no power. Halves may differ by 20 %.",
     );
     add(
+        WINDINGS,
         "loudspeaker or load across the output jack",
         None,
         Some("speaker.power"),
         "Unplugged, a voice coil reads 0.65 to 0.85 of its nominal ohms. Never run a valve output stage without a load.",
     );
-    add("choke", None, None, "Tens to hundreds of ohms.");
+    add(WINDINGS, "choke", None, None, "Tens to hundreds of ohms.");
     add(
+        TENSION,
         "each high-tension node to the chassis, red on the node",
         of(LEAST, "HT node to chassis", 1.0).map(|v| Limit::at_least(v, "ohm")),
         Some(LEAST),
         "Starts low and climbs while the capacitors charge; wait until it stands.",
     );
     add(
+        HEATERS,
         "each heater leg to the chassis",
         None,
         Some("heater.reference"),
         "A reference is there: about zero to a few hundred ohms, or the ohms of a raised point.",
     );
     add(
+        SOCKETS,
         "each grid to the chassis",
         None,
         None,
         "Never over range: every grid has a way to ground, cathode or bias.",
     );
     add(
+        SOCKETS,
         "each plate to its high-tension node",
         None,
         None,
         "The plate load. A reading above the marking condemns it; below proves nothing.",
     );
-    sheet.section("Without a wiring", lines);
-    sheet.missing(
-        "every expected figure",
-        "type what you trace (docs/notation.md); the sheet fills in as the tracing grows",
-    );
+    lines
 }

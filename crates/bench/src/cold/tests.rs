@@ -177,3 +177,50 @@ fn without_a_wiring_the_rules_remain() {
     assert_eq!(of("B2"), Outcome::Pass);
     assert_eq!(of("X7"), Outcome::Told);
 }
+
+/// With only some of it traced, good readings are not yet go: mains side, windings and rails must be known.
+#[test]
+fn half_a_tracing_is_never_go() {
+    let primary =
+        "T1 power 230 V 20 ohm: heater 6.3 V 2 A 0.1 ohm\nlive - T1.pri1\nneutral - T1.pri2\n";
+    let check = check(&format!(
+        "{primary}readings cold\npower off\nlive to neutral 20\nlive OL\nneutral OL\nT1.pri1 to T1.pri2 20\nT1.heater1 to T1.heater2 0.1\n"
+    ));
+    assert_eq!(check.verdict, Go::Open, "{:#?}", check.points);
+    let sheet = check.sheet();
+    assert!(
+        sheet
+            .lines()
+            .any(|l| l.what().starts_with("each high-tension node"))
+    );
+    assert!(
+        sheet
+            .lines()
+            .all(|l| !l.what().starts_with("plug pin to plug pin, switch on"))
+    );
+    assert!(sheet.lines().last().unwrap().why().contains("high tension"));
+}
+
+/// A supply that stands for what is not traced has no say in what a rail should read: its ohm would let a short pass.
+#[test]
+fn a_stand_in_supply_lets_no_short_pass() {
+    let stage = "V1 12AX7\nPS1 supply 262 V 1 ohm\nB3 - +PS1 - ground\nV1.1 - R4 100k - B3\nV1.3 - R5 1k5 - ground\n";
+    let check = check(&format!("{stage}readings cold\npower off\nB3 1\n"));
+    assert_ne!(check.verdict, Go::Go);
+    let rail = check
+        .points
+        .iter()
+        .find(|p| p.point == "B3 to ground" || p.point == "B3");
+    assert!(
+        rail.is_none_or(|p| p.verdict != Some(Word::Inside)),
+        "{rail:?}"
+    );
+    let sheet = check.sheet();
+    assert!(
+        sheet
+            .lines()
+            .any(|l| l.what().starts_with("each high-tension node"))
+    );
+    assert!(sheet.notes.iter().any(|n| n.contains("PS1")));
+    assert!((at(&check, "B3 to V1.1").ohms.unwrap() - 100e3).abs() < 200.0);
+}

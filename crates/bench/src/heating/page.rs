@@ -1,6 +1,7 @@
 //! The heaters as a sheet.
 
 use super::{Elevated, HeaterSupply, Heating, ReferenceSort, Work, rated};
+use crate::powered::{say_block, say_mains};
 use crate::rules::rules;
 use crate::sanity::sanity_of;
 use crate::sheet::{Expected, Figure, Limit, Line, Origin, Outcome};
@@ -41,21 +42,8 @@ pub(super) fn fill(work: &Work<'_>, block: Option<&str>, heating: &mut Heating) 
 
 fn head(work: &Work<'_>, block: Option<&str>, heating: &mut Heating) {
     let sheet = &mut heating.sheet;
-    if let Some(volts) = heating.mains_volts {
-        sheet.conditions.push(format!("mains {volts:.0} V"));
-        sheet.conditions.push(format!(
-            "from {:.0} to {:.0} V",
-            heating.wall.lowest, heating.wall.highest
-        ));
-    }
-    if let Some(name) = block {
-        let name = if name.is_empty() {
-            "without a name"
-        } else {
-            name
-        };
-        sheet.conditions.push(format!("readings \"{name}\""));
-    }
+    say_mains(sheet, heating.mains_volts, &heating.wall);
+    say_block(sheet, block);
     sheet.note(
         "Wires have no resistance here: read the farthest socket too, true rms, all valves in.",
     );

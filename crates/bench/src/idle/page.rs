@@ -1,6 +1,7 @@
 //! The idle figures as a sheet.
 
 use super::{BiasKind, Control, Fit, Idle, Stage, ValveIdle, Work};
+use crate::powered::{say_block, say_mains};
 use crate::rules::rules;
 use crate::sheet::{Expected, Figure, Limit, Line, Origin};
 use wiring::sheet::RatingSystem;
@@ -23,21 +24,8 @@ pub(super) fn fill(work: &Work<'_>, block: Option<&str>, idle: &mut Idle) {
 
 fn head(work: &Work<'_>, block: Option<&str>, idle: &mut Idle) {
     let sheet = &mut idle.sheet;
-    if let Some(volts) = idle.mains_volts {
-        sheet.conditions.push(format!("mains {volts:.0} V"));
-        sheet.conditions.push(format!(
-            "from {:.0} to {:.0} V",
-            idle.wall.lowest, idle.wall.highest
-        ));
-    }
-    if let Some(name) = block {
-        let name = if name.is_empty() {
-            "without a name"
-        } else {
-            name
-        };
-        sheet.conditions.push(format!("readings \"{name}\""));
-    }
+    say_mains(sheet, idle.mains_volts, &idle.wall);
+    say_block(sheet, block);
     for note in work
         .states
         .now

@@ -379,9 +379,9 @@ fn way(circuit: &Circuit, from: Option<NodeId>) -> Way {
     }
     let mut came: BTreeMap<NodeId, (usize, NodeId)> = BTreeMap::new();
     let mut reach = BTreeSet::from([from]);
-    let mut todo = VecDeque::from([from]);
+    let mut ahead = VecDeque::from([from]);
     let mut end = None;
-    while let Some(node) = todo.pop_front() {
+    while let Some(node) = ahead.pop_front() {
         if end.is_none()
             && let Some(lead) = leads.get(&node)
         {
@@ -390,7 +390,7 @@ fn way(circuit: &Circuit, from: Option<NodeId>) -> Way {
         for (part, next) in ways.get(&node).into_iter().flatten() {
             if *next != GROUND && reach.insert(*next) {
                 came.insert(*next, (*part, node));
-                todo.push_back(*next);
+                ahead.push_back(*next);
             }
         }
     }

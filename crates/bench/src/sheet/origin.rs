@@ -2,6 +2,7 @@
 
 use crate::rules::{SourceKind, rules};
 use serde::Serialize;
+use std::fmt;
 
 /// How far an origin can be trusted, in a word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -120,5 +121,20 @@ impl Origin {
     #[must_use]
     pub fn memory(of: &str) -> Self {
         Self::plain(OriginKind::Memory, format!("from memory of {of}, not seen"))
+    }
+}
+
+/// In full, as it stands in a list of sources: how it came about, the source, the rule.
+impl fmt::Display for Origin {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let source = self.text.trim_end_matches('.');
+        if self.kind == OriginKind::Computed && !source.starts_with("computed") {
+            f.write_str("computed: ")?;
+        }
+        write!(f, "{source}.")?;
+        match &self.rule {
+            Some(rule) => write!(f, " Rule {rule}."),
+            None => Ok(()),
+        }
     }
 }

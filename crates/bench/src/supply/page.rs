@@ -1,6 +1,7 @@
 //! The supply as a sheet: lines with limits, sources and what is missing.
 
 use super::{Empties, FuseLoad, Rail, Stressed, Supply, Work, rectifier_words};
+use crate::powered::say_block;
 use crate::rules::rules;
 use crate::sheet::{Expected, Figure, Limit, Line, Origin};
 use wiring::PartId;
@@ -59,14 +60,7 @@ fn head(work: &Work<'_>, under: &Conditions, block: Option<&str>, supply: &mut S
     sheet
         .conditions
         .push(rectifier_words(work.surge.rectifier).to_owned());
-    if let Some(name) = block {
-        let name = if name.is_empty() {
-            "without a name"
-        } else {
-            name
-        };
-        sheet.conditions.push(format!("readings \"{name}\""));
-    }
+    say_block(sheet, block);
     if let Some(sort) = work.surge.rectifier {
         sheet.note(sort.when());
     }

@@ -3,8 +3,9 @@
 #![allow(dead_code, reason = "each test binary uses its own part")]
 
 use bench::chart::{Chart, ChartRequest, Line, chart};
-use wiring::Circuit;
+use solve::{AssembleOptions, Solved, solve_circuit};
 use wiring::sheet::Library;
+use wiring::{Circuit, Conditions};
 
 /// Reads a wiring that must hold no error.
 pub(crate) fn circuit(text: &str) -> Circuit {
@@ -46,4 +47,21 @@ pub(crate) fn volts(chart: &Chart, point: &str) -> f64 {
 /// All points in order.
 pub(crate) fn names(chart: &Chart) -> Vec<&str> {
     chart.points.iter().map(|l| l.point.as_str()).collect()
+}
+
+/// Solves a wiring of which nothing may be left out.
+pub(crate) fn solved(text: &str) -> (Circuit, Solved) {
+    let circuit = circuit(text);
+    let solved = solve_circuit(
+        &circuit,
+        Library::built_in(),
+        &Conditions::default(),
+        &AssembleOptions::default(),
+    );
+    assert!(
+        solved.point.solved() && solved.assembly.unsolved.is_empty(),
+        "{text}\n{:?}",
+        solved.assembly.unsolved
+    );
+    (circuit, solved)
 }
