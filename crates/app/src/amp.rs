@@ -50,8 +50,6 @@ pub(crate) fn load(
 /// Most parts of a circuit that is computed. The largest amplifiers have some 250; the work grows
 /// with the square, and this many take seconds.
 pub(crate) const MOST_COMPUTED: usize = 1_500;
-/// Most parts of a circuit that is drawn: of more, wires find no way in seconds.
-pub(crate) const MOST_DRAWN: usize = 500;
 
 /// [`load`], for a command whose work is bounded by how many parts there are.
 pub(crate) fn load_bounded(

@@ -136,9 +136,9 @@ pub(crate) struct Backup {
 /// `chart`.
 #[derive(Debug, Args)]
 pub(crate) struct Chart {
-    /// What every computing command takes.
+    /// The amplifier.
     #[command(flatten)]
-    pub(crate) bench: Bench,
+    pub(crate) wired: Wired,
     /// Add the currents of valves and resistors
     #[arg(long)]
     pub(crate) currents: bool,
@@ -259,32 +259,6 @@ pub(crate) struct Fit {
     /// Print JSON (docs/json.md)
     #[arg(long)]
     pub(crate) json: bool,
-}
-
-/// What every computing command understands in the same way.
-#[derive(Debug, Args)]
-pub(crate) struct Bench {
-    /// Wirings and readings; several are joined into one amp
-    #[arg(required = true, value_name = "FILE")]
-    pub(crate) files: Vec<PathBuf>,
-    /// Readings in a file of their own (also CSV)
-    #[arg(long, value_name = "FILE")]
-    pub(crate) readings: Vec<PathBuf>,
-    /// Volts at the wall, instead of what the files say
-    #[arg(long, value_name = "VOLTS", value_parser = mains_volts)]
-    pub(crate) mains: Option<f64>,
-    /// Where a knob or switch stands: `VOLUME=5`, `S1=open`, `J1=plugged`
-    #[arg(long = "set", value_name = "KNOB=5", value_parser = setting)]
-    pub(crate) sets: Vec<(String, Position)>,
-    /// Valves pulled: `V5`, or `V2,V3`
-    #[arg(long, value_name = "VALVE", value_delimiter = ',')]
-    pub(crate) without: Vec<String>,
-    /// The readings block to use, by its name; the last one otherwise
-    #[arg(long, value_name = "NAME")]
-    pub(crate) block: Option<String>,
-    /// Your own data sheets of valves, besides the built-in ones
-    #[arg(long, value_name = "FILE")]
-    pub(crate) valves_file: Option<PathBuf>,
 }
 
 /// `240`, `240V`, `240 V`.

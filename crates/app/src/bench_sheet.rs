@@ -186,18 +186,7 @@ impl Sources {
                 out.push_str("\nWhere limits and figures are from\n");
             }
             let first = format!("{:>2}  ", i + 1);
-            let source = origin.text.trim_end_matches('.');
-            let how = if origin.kind == OriginKind::Computed && !source.starts_with("computed") {
-                "computed: "
-            } else {
-                ""
-            };
-            let rule = origin
-                .rule
-                .as_ref()
-                .map_or_else(String::new, |rule| format!(" Rule {rule}."));
-            let text = format!("{how}{source}.{rule}");
-            out.push_str(&hanging(&text, &first, "    "));
+            out.push_str(&hanging(&origin.to_string(), &first, "    "));
         }
         out
     }

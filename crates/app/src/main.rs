@@ -21,6 +21,7 @@ mod replace;
 mod serve;
 mod table;
 mod wired_sheet;
+mod words;
 
 use clap::Parser as _;
 use std::process::ExitCode;

@@ -3,7 +3,6 @@
 use crate::amp::{self, Amp};
 use crate::arguments::Wired;
 use crate::bench_sheet::{self, Form};
-use crate::commands::chart::known_block;
 use crate::outcome::{Failure, Outcome};
 use bench::Asked;
 use bench::answers::Answers;
@@ -30,6 +29,31 @@ pub(crate) fn asked(wired: &Wired, amp: &Amp) -> Result<Asked, Failure> {
         sets: amp.settings(&wired.sets)?,
         without_valves: amp.valves(&wired.without)?,
     })
+}
+
+/// Fails when no readings block bears the name.
+fn known_block(amp: &Amp, name: Option<&str>) -> Result<(), Failure> {
+    if let Some(name) = name {
+        let blocks: Vec<&str> = amp
+            .circuit
+            .readings
+            .iter()
+            .map(|b| b.name.as_str())
+            .collect();
+        if !blocks.contains(&name) {
+            let remedy = if blocks.is_empty() {
+                "The files hold no readings. Leave `--block` out for a chart without them."
+                    .to_owned()
+            } else {
+                format!("There are: {}.", blocks.join("; "))
+            };
+            return Err(Failure::misuse(
+                format!("No readings block is called `{name}`."),
+                remedy,
+            ));
+        }
+    }
+    Ok(())
 }
 
 /// The answers of the files with those typed after `--answer`.

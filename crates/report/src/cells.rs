@@ -1,6 +1,6 @@
 //! A line of a sheet as the cells that paper shows.
 
-use bench::sheet::{Line, Outcome};
+use bench::sheet::{Line, OriginKind, Outcome};
 
 /// What the hand does in the last cell.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,7 +25,7 @@ pub(crate) struct Row {
     pub(crate) hand: Hand,
     pub(crate) outcome: String,
     pub(crate) why: String,
-    pub(crate) source: usize,
+    pub(crate) source: Option<usize>,
 }
 
 /// The sources of a sheet in the order of their first line.
@@ -35,22 +35,19 @@ pub(crate) struct Sources {
 }
 
 impl Sources {
-    fn number(&mut self, line: &Line) -> usize {
+    /// The number of a line's origin; none for what was measured here.
+    fn number(&mut self, line: &Line) -> Option<usize> {
         let origin = line.origin();
-        let mut text = origin.text.clone();
-        if let Some(rule) = &origin.rule {
-            text = format!(
-                "{} Rule {rule}.",
-                text.trim_end_matches('.').to_owned() + "."
-            );
+        if origin.kind == OriginKind::Measured {
+            return None;
         }
-        match self.texts.iter().position(|t| *t == text) {
-            Some(at) => at + 1,
-            None => {
-                self.texts.push(text);
-                self.texts.len()
-            }
-        }
+        let text = origin.to_string();
+        let at = self.texts.iter().position(|t| *t == text);
+        let at = at.unwrap_or_else(|| {
+            self.texts.push(text);
+            self.texts.len() - 1
+        });
+        Some(at + 1)
     }
 }
 

@@ -158,7 +158,7 @@ fn row_height(row: &Row, fit: &Fit, column: f64, shares: &[f64; 4]) -> f64 {
     } else {
         shares[0]
     };
-    let what = format!("{} {} {}", row.point, row.what, row.source);
+    let what = format!("{} {} 00", row.point, row.what);
     let mut rows = lines(&what, fit.size, column * wide - 2.0 * PAD, false)
         .max(cell(1, &row.expected, true))
         .max(cell(2, &row.limit, false));

@@ -192,7 +192,8 @@ fn line(row: &Row, fit: &Fit) -> Markup {
         div.line {
             div.what.wide[wide] {
                 @if !row.point.is_empty() { b { (row.point) } " " }
-                (row.what) " " sup { (row.source) }
+                (row.what)
+                @if let Some(source) = row.source { " " sup { (source) } }
             }
             @if !wide {
                 div { b { (row.expected) } }

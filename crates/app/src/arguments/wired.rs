@@ -35,6 +35,20 @@ pub(crate) struct Wired {
     pub(crate) valves_file: Option<PathBuf>,
 }
 
+/// A sheet of an amplifier whose lines take answers.
+#[derive(Debug, Args)]
+pub(crate) struct Answered {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
+    /// An answer to a line, by what stands beside it: `cord=yes`, `C7=no`, `earth-bond=0.08 ohm`
+    #[arg(long = "answer", value_name = "LINE=ANSWER")]
+    pub(crate) answers: Vec<String>,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}
+
 /// `supply`.
 #[derive(Debug, Args)]
 #[command(
@@ -117,18 +131,12 @@ pub(crate) struct Cold {
     after_help = "Examples: tubewright powerup amp.wiring\n          tubewright powerup amp.wiring --lamp 60 --mains 233"
 )]
 pub(crate) struct Powerup {
-    /// The amplifier.
+    /// The amplifier, answers, how to print.
     #[command(flatten)]
-    pub(crate) wired: Wired,
+    pub(crate) on: Answered,
     /// The lamp at hand
     #[arg(long, value_name = "WATTS", value_parser = values::watts)]
     pub(crate) lamp: Option<Typed>,
-    /// An answer to a line: `load=yes`, `cold-check=yes`
-    #[arg(long = "answer", value_name = "LINE=ANSWER")]
-    pub(crate) answers: Vec<String>,
-    /// How to print.
-    #[command(flatten)]
-    pub(crate) form: Form,
 }
 
 /// `inspect`.
@@ -137,15 +145,9 @@ pub(crate) struct Powerup {
     after_help = "Examples: tubewright inspect amp.wiring\n          tubewright inspect --answer cord=no --answer C7=yes"
 )]
 pub(crate) struct Inspect {
-    /// The amplifier.
+    /// The amplifier, answers, how to print.
     #[command(flatten)]
-    pub(crate) wired: Wired,
-    /// An answer to a line: `cord=yes`, `C7=no`
-    #[arg(long = "answer", value_name = "LINE=ANSWER")]
-    pub(crate) answers: Vec<String>,
-    /// How to print.
-    #[command(flatten)]
-    pub(crate) form: Form,
+    pub(crate) on: Answered,
 }
 
 /// `safety`.
@@ -154,18 +156,12 @@ pub(crate) struct Inspect {
     after_help = "Examples: tubewright safety amp.wiring --region eu\n          tubewright safety --region us --answer cord=yes --answer \"earth-bond=0.08 ohm\""
 )]
 pub(crate) struct Safety {
-    /// The amplifier.
+    /// The amplifier, answers, how to print.
     #[command(flatten)]
-    pub(crate) wired: Wired,
+    pub(crate) on: Answered,
     /// Whose limits and cord colours; by the mains volts otherwise
     #[arg(long, value_enum)]
     pub(crate) region: Option<Region>,
-    /// An answer to a line: `cord=yes`, `earth-bond=0.08 ohm`
-    #[arg(long = "answer", value_name = "LINE=ANSWER")]
-    pub(crate) answers: Vec<String>,
-    /// How to print.
-    #[command(flatten)]
-    pub(crate) form: Form,
 }
 
 /// `proof`.
@@ -174,18 +170,12 @@ pub(crate) struct Safety {
     after_help = "Examples: tubewright proof amp.wiring --answer VOLUME=yes\n          tubewright proof --row \"25 0.41 312 35\" --row \"150 0.42 309 52\""
 )]
 pub(crate) struct Proof {
-    /// The amplifier.
+    /// The amplifier, answers, how to print.
     #[command(flatten)]
-    pub(crate) wired: Wired,
+    pub(crate) on: Answered,
     /// A row of the burn-in log: minutes, mains A, HT V, degrees C
     #[arg(long = "row", value_name = "ROW", value_parser = row)]
     pub(crate) rows: Vec<LogRow>,
-    /// An answer to a line: `VOLUME=yes`, `tap-V1=no`
-    #[arg(long = "answer", value_name = "LINE=ANSWER")]
-    pub(crate) answers: Vec<String>,
-    /// How to print.
-    #[command(flatten)]
-    pub(crate) form: Form,
 }
 
 fn row(text: &str) -> Result<LogRow, String> {

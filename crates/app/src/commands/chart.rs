@@ -4,10 +4,11 @@ mod page;
 pub(crate) mod rows;
 mod text;
 
-use crate::amp::{self, Amp};
+use crate::amp::Amp;
 use crate::arguments::Chart as Given;
 use crate::caution;
 use crate::outcome::{Failure, Outcome};
+use crate::wired_sheet;
 use bench::chart::{Chart, ChartRequest};
 
 pub(crate) use rows::outside;
@@ -15,12 +16,13 @@ pub(crate) use text::text;
 
 /// Runs `chart`.
 pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
-    let amp = amp::load_bounded(
-        &given.bench.files,
-        &given.bench.readings,
-        given.bench.valves_file.as_deref(),
-        amp::MOST_COMPUTED,
-    )?;
+    if given.wired.files.is_empty() {
+        return Err(Failure::misuse(
+            "A chart needs a wiring.",
+            "Name its file, `tubewright chart amp.wiring`, or type it: `tubewright chart -`.",
+        ));
+    }
+    let amp = wired_sheet::load(&given.wired)?;
     let request = request(given, &amp)?;
     let chart = bench::chart::chart(&amp.circuit, &amp.library, &request);
     let text = if let Some(written) = given.paper.write(&page::sheet(&amp.circuit, &chart))? {
@@ -37,39 +39,14 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
 
 /// The options as the computing crate wants them; names that are nowhere are wrong use.
 fn request(given: &Given, amp: &Amp) -> Result<ChartRequest, Failure> {
-    known_block(amp, given.bench.block.as_deref())?;
+    let asked = wired_sheet::asked(&given.wired, amp)?;
     Ok(ChartRequest {
-        block: given.bench.block.clone(),
-        mains_volts: given.bench.mains,
-        sets: amp.settings(&given.bench.sets)?,
-        without_valves: amp.valves(&given.bench.without)?,
+        block: asked.block,
+        mains_volts: asked.mains_volts,
+        sets: asked.sets,
+        without_valves: asked.without_valves,
         ..ChartRequest::default()
     })
-}
-
-/// Fails when no readings block bears the name.
-pub(crate) fn known_block(amp: &Amp, name: Option<&str>) -> Result<(), Failure> {
-    if let Some(name) = name {
-        let blocks: Vec<&str> = amp
-            .circuit
-            .readings
-            .iter()
-            .map(|b| b.name.as_str())
-            .collect();
-        if !blocks.contains(&name) {
-            let remedy = if blocks.is_empty() {
-                "The files hold no readings. Leave `--block` out for a chart without them."
-                    .to_owned()
-            } else {
-                format!("There are: {}.", blocks.join("; "))
-            };
-            return Err(Failure::misuse(
-                format!("No readings block is called `{name}`."),
-                remedy,
-            ));
-        }
-    }
-    Ok(())
 }
 
 fn csv(chart: &Chart) -> Result<String, Failure> {

@@ -16,7 +16,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         &given.files,
         &[],
         given.valves_file.as_deref(),
-        amp::MOST_DRAWN,
+        draw::MOST_PARTS,
     )?;
     let anatomy = draw::look(&amp.circuit);
     let drawing = draw::draw(&amp.circuit, &anatomy, Options { zigzag: given.ieee });

@@ -2,6 +2,7 @@
 
 use crate::arguments::Heaters as Given;
 use crate::outcome::{Failure, Outcome};
+use crate::words::sentence;
 use crate::{bench_sheet, library, wired_sheet};
 use bench::heaters::{HeaterItem, HeaterRequest, ListError, heaters, read_item};
 use bench::heating::heating;
@@ -52,11 +53,4 @@ fn list(names: &[String], library: &Library) -> Result<Vec<HeaterItem>, Failure>
             })
         })
         .collect()
-}
-
-/// A message as a sentence.
-fn sentence(message: &str) -> String {
-    let mut letters = message.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string());
-    format!("{}{}.", first.unwrap_or_default(), letters.as_str())
 }

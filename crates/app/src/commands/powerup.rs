@@ -7,9 +7,9 @@ use bench::powerup::{PowerupRequest, plan};
 
 /// Runs `powerup`.
 pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
-    let amp = wired_sheet::load(&given.wired)?;
-    let asked = wired_sheet::asked(&given.wired, &amp)?;
-    let answers = wired_sheet::answers(&amp, &given.answers)?;
+    let amp = wired_sheet::load(&given.on.wired)?;
+    let asked = wired_sheet::asked(&given.on.wired, &amp)?;
+    let answers = wired_sheet::answers(&amp, &given.on.answers)?;
     let plan = plan(
         &amp.circuit,
         &amp.library,
@@ -25,6 +25,6 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         &amp,
         &sheet,
         wired_sheet::beside(&sheet, &plan),
-        &given.form,
+        &given.on.form,
     )
 }

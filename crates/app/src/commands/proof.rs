@@ -7,8 +7,8 @@ use bench::proof::proof;
 
 /// Runs `proof`.
 pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
-    let amp = wired_sheet::load(&given.wired)?;
-    let answers = wired_sheet::answers(&amp, &given.answers)?;
+    let amp = wired_sheet::load(&given.on.wired)?;
+    let answers = wired_sheet::answers(&amp, &given.on.answers)?;
     let sheet = proof(&amp.circuit, &answers, &given.rows);
-    wired_sheet::outcome(&amp, &sheet, bench_sheet::value(&sheet), &given.form)
+    wired_sheet::outcome(&amp, &sheet, bench_sheet::value(&sheet), &given.on.form)
 }

@@ -7,13 +7,13 @@ use bench::safety::{Region, safety};
 
 /// Runs `safety`.
 pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
-    let amp = wired_sheet::load(&given.wired)?;
-    let answers = wired_sheet::answers(&amp, &given.answers)?;
+    let amp = wired_sheet::load(&given.on.wired)?;
+    let answers = wired_sheet::answers(&amp, &given.on.answers)?;
     let region = given.region.map(|r| match r {
         Typed::Eu => Region::Eu,
         Typed::Uk => Region::Uk,
         Typed::Us => Region::Us,
     });
     let sheet = safety(&amp.circuit, &amp.library, region, &answers);
-    wired_sheet::outcome(&amp, &sheet, bench_sheet::value(&sheet), &given.form)
+    wired_sheet::outcome(&amp, &sheet, bench_sheet::value(&sheet), &given.on.form)
 }

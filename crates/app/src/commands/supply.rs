@@ -3,6 +3,7 @@
 use crate::arguments::Supply as Given;
 use crate::outcome::{Failure, Outcome};
 use crate::wired_sheet;
+use crate::words::sentence;
 use bench::supply::numbers::{self, Numbers, Rectifying};
 use bench::supply::supply;
 
@@ -13,7 +14,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         let typed = typed(given)?;
         numbers::supply(&typed, &amp.library).map_err(|e| {
             Failure::misuse(
-                format!("{}.", capital(&e.to_string())),
+                sentence(&e.to_string()),
                 "Type it again with that figure put right.",
             )
         })?
@@ -69,11 +70,4 @@ fn typed(given: &Given) -> Result<Numbers, Failure> {
         bleeder_ohms: given.bleeder.map(|v| v.value),
         mains_volts: mains,
     })
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }

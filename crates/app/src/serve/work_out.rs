@@ -20,8 +20,6 @@ const MOST_CIRCUITS: usize = 24;
 const MOST_CHARTS: usize = 24;
 /// Above this many parts a text is read but not solved: far more than an amplifier has.
 pub(crate) const MOST_PARTS: usize = 1000;
-/// Above this many parts nothing is drawn.
-const MOST_DRAWN: usize = 400;
 
 /// A job's circuit, as far as it is traced.
 #[derive(Debug, Default)]
@@ -52,7 +50,7 @@ impl Traced {
     pub(crate) fn picture(&self) -> Option<&str> {
         self.drawn
             .get_or_init(|| {
-                if self.circuit.parts.len() > MOST_DRAWN {
+                if self.circuit.parts.len() > draw::MOST_PARTS {
                     return None;
                 }
                 let drawing = draw::draw(&self.circuit, &self.anatomy, draw::Options::default());

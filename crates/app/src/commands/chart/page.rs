@@ -4,18 +4,12 @@ use super::rows;
 use bench::chart::{Chart, Line as Point};
 use bench::sheet::{Expected, Figure, Line, Origin, Sheet};
 use wiring::Circuit;
-use wiring::assume::Assumed;
 use wiring::circuit::Kind;
 
 /// The sheet: supply and other points first, then valve by valve.
 pub(super) fn sheet(circuit: &Circuit, chart: &Chart) -> Sheet {
     let mut sheet = Sheet::new("chart", "Chart: what each point should read");
-    let heading = &circuit.heading;
-    let mut who: Vec<String> = heading.amp.iter().cloned().collect();
-    who.extend(heading.serial.iter().map(|s| format!("serial {s}")));
-    who.extend(heading.state.iter().cloned());
-    sheet.subject = (!who.is_empty()).then(|| who.join(", "));
-    sheet.assumed = Some(Assumed::of(circuit));
+    bench::head(&mut sheet, circuit);
     if let Some(volts) = chart.mains_volts {
         sheet.conditions.push(format!("mains {volts:.0} V"));
     }

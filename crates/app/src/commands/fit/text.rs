@@ -2,6 +2,7 @@
 
 use super::Done;
 use crate::table::{Side, Table, hanging, paragraph};
+use crate::words::{capital, sentence};
 use bench::fitting::{FittedLaw, FittedSection};
 use solve::device::fit::{
     Figure, Finding, Fit, FitError, FitRow, FittedRow, Held, RectifierFit, Slip,
@@ -63,12 +64,6 @@ pub(super) fn text(done: &Done, written: Option<&str>, unwritten: bool) -> Strin
         }
     }
     out
-}
-
-fn sentence(words: &str) -> String {
-    let mut chars = words.chars();
-    let first = chars.next().map(|c| c.to_uppercase().to_string());
-    format!("{}{}.", first.unwrap_or_default(), chars.as_str())
 }
 
 fn heading(done: &Done, section: &FittedSection) -> String {
@@ -343,7 +338,7 @@ fn findings(done: &Done, section: &FittedSection, fit: &Fit) -> String {
                 say(format!(
                     "{} and {} are at the same volts with different currents. One of them is wrong, or two \
                      valves were read; the law lies between.",
-                    sentence_start(&row(*a)),
+                    capital(&row(*a)),
                     row(*other)
                 ));
             }
@@ -391,13 +386,6 @@ fn findings(done: &Done, section: &FittedSection, fit: &Fit) -> String {
         ));
     }
     out
-}
-
-fn sentence_start(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| {
-        c.to_uppercase().to_string() + chars.as_str()
-    })
 }
 
 /// The numbers of the law with their uncertainty, or why they were not fitted.

@@ -3,6 +3,7 @@
 use super::{curves, laws, picture};
 use crate::outcome::Failure;
 use crate::table::{Side, Table, hanging, paragraph};
+use crate::words::sentence;
 use serde_json::{Map, Value, json};
 use wiring::sheet::{HeaterWay, Library, LimitQuantity, LimitSet, Origin, Sheet, StaticRow};
 use wiring::units::{Quantity, rounded};
@@ -105,20 +106,6 @@ pub(super) fn text(sheet: &Sheet, library: &Library) -> String {
     out.push_str("\nSources\n");
     out.push_str(&sources.foot(library));
     out
-}
-
-/// With a capital and a full stop.
-fn sentence(words: &str) -> String {
-    let mut chars = words.trim().chars();
-    let Some(first) = chars.next() else {
-        return String::new();
-    };
-    let text: String = first.to_uppercase().chain(chars).collect();
-    if text.ends_with(['.', '?', '!']) {
-        text
-    } else {
-        format!("{text}.")
-    }
 }
 
 fn heater(sheet: &Sheet, sources: &mut Sources) -> String {

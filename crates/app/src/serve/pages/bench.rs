@@ -8,6 +8,7 @@ use crate::serve::marks;
 use crate::serve::run::Step;
 use crate::serve::site::Site;
 use crate::serve::state::{self, JobView, Next};
+use crate::words::sentence;
 use maud::{Markup, html};
 use shop::{At, Power, WaitsFor};
 
@@ -129,16 +130,6 @@ fn reason(view: &JobView, next: &Next, now: At) -> String {
         ));
     }
     parts.join(" ")
-}
-
-fn sentence(text: &str) -> String {
-    let mut chars = text.chars();
-    let first: String = chars
-        .next()
-        .map(|c| c.to_uppercase().collect())
-        .unwrap_or_default();
-    let end = if text.ends_with('.') { "" } else { "." };
-    format!("{first}{}{end}", chars.as_str())
 }
 
 /// The first letter small, unless the word is a name such as `V2`.
