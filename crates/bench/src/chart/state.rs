@@ -45,6 +45,11 @@ impl State {
         let start = start.map(|s| s.point.start());
         let point = operating_point(netlist, start.as_ref());
         accepted(&point.netlist, &point.solution)?;
+        if let Some(name) = &point.unsettled {
+            return Err(Trouble::new(format!(
+                "no operating point was found: {name} does not settle; lamp, heaters and load pull each other up and down"
+            )));
+        }
         Ok(Self { point })
     }
 

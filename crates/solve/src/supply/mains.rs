@@ -26,6 +26,9 @@ use std::f64::consts::SQRT_2;
 
 /// What moves less than this, relative, from one round to the next stands still.
 const STILL: f64 = 1e-9;
+/// Steps of Newton's method for the steady volts, all rounds together. An amplifier that settles
+/// takes a few dozen; one with a lamp in series some hundred.
+const MOST_STEPS: u32 = 1_000;
 /// A filament is taken as heated by the mains when they put more than this part of their volts on it.
 const LAMP_PART: f64 = 1e-4;
 
@@ -104,6 +107,8 @@ pub struct OperatingPoint {
     pub rounds: usize,
     /// Did lamps and emission settle? Steady volts have a status of their own.
     pub settled: bool,
+    /// If not: the lamp, or the valve with the heater, that was farthest from it.
+    pub unsettled: Option<String>,
     /// What is approximate, left out or notable.
     pub notes: Vec<Note>,
     plans: Plans,
@@ -216,19 +221,19 @@ impl<'a> Mains<'a> {
 
     fn settle(mut self) -> OperatingPoint {
         let mut settler = Settler::new(self.state.len());
-        let mut rounds = 0;
+        let (mut rounds, mut steps) = (0, 0_u32);
         loop {
             rounds += 1;
             let round = self.round();
+            steps = steps.saturating_add(round.solution.iterations);
             let wanted = self.wanted(&round);
-            let apart = wanted
-                .iter()
-                .zip(&self.state)
-                .fold(0.0_f64, |a, (w, s)| a.max((w - s).abs()));
-            let still = apart <= STILL;
+            let apart = wanted.iter().zip(&self.state).map(|(w, s)| (w - s).abs());
+            let farthest = apart.enumerate().max_by(|(_, a), (_, b)| a.total_cmp(b));
+            let moving = farthest.filter(|(_, apart)| apart.is_nan() || *apart > STILL);
             let failed = !round.solution.converged();
-            if still || rounds >= Settler::MOST || (failed && rounds > 5) {
-                return self.finish(round, rounds, still);
+            let spent = rounds >= Settler::MOST || steps >= MOST_STEPS || (failed && rounds > 5);
+            if moving.is_none() || spent {
+                return self.finish(round, rounds, moving.map(|(index, _)| index));
             }
             self.volts = if failed {
                 None
@@ -347,7 +352,20 @@ impl<'a> Mains<'a> {
             .collect()
     }
 
-    fn finish(self, round: Round, rounds: usize, settled: bool) -> OperatingPoint {
+    /// Name of a part of the state: a lamp, or a valve with a heater.
+    fn name_of(&self, index: usize) -> String {
+        let lamp = self.lamps.get(index);
+        let lamp = lamp.and_then(|(e, _)| self.netlist.elements.get(*e));
+        let heating = index.checked_sub(self.lamps.len());
+        let heating = heating.and_then(|h| self.netlist.heating.get(h));
+        lamp.map(|e| &e.name)
+            .or_else(|| heating.map(|h| &h.valve))
+            .map_or_else(|| "mains".to_owned(), Clone::clone)
+    }
+
+    /// Puts the figures of the last round together; `moving` is what still moved in it.
+    fn finish(self, round: Round, rounds: usize, moving: Option<usize>) -> OperatingPoint {
+        let unsettled = moving.map(|index| self.name_of(index));
         let count = self.netlist.elements.len();
         let amps_rms: Vec<f64> = (0..count)
             .map(|e| round.amps_rms(self.netlist, e))
@@ -380,7 +398,7 @@ impl<'a> Mains<'a> {
             .collect();
         plates.sort_by_key(|p| p.element);
         let mut notes = round.reduced.notes.clone();
-        self.notes(&round, settled, &mut notes);
+        self.notes(&round, unsettled.as_deref(), &mut notes);
         OperatingPoint {
             netlist: round.reduced.netlist,
             solution: round.solution,
@@ -393,13 +411,14 @@ impl<'a> Mains<'a> {
             emission: self.state[self.lamps.len()..].to_vec(),
             heater_part: round.heater_part,
             rounds,
-            settled,
+            settled: unsettled.is_none(),
+            unsettled,
             notes,
             plans: self.plans,
         }
     }
 
-    fn notes(&self, round: &Round, settled: bool, notes: &mut Vec<Note>) {
+    fn notes(&self, round: &Round, unsettled: Option<&str>, notes: &mut Vec<Note>) {
         for (heating, part) in self.netlist.heating.iter().zip(&round.heater_part) {
             if *part < 0.9 {
                 let text = if *part <= 0.5 {
@@ -422,14 +441,7 @@ impl<'a> Mains<'a> {
                 "its cycle did not close to full accuracy",
             ));
         }
-        if !settled && round.solution.status == Status::Converged {
-            let who = self
-                .lamps
-                .first()
-                .and_then(|(e, _)| self.netlist.elements.get(*e))
-                .map(|e| e.name.as_str())
-                .or_else(|| self.netlist.heating.first().map(|h| h.valve.as_str()))
-                .unwrap_or("mains");
+        if let (Some(who), Status::Converged) = (unsettled, round.solution.status) {
             notes.push(Note::new(
                 who,
                 "lamp, heaters and load did not settle on one state; the figures are from between",
