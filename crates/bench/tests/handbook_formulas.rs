@@ -14,7 +14,7 @@ mod support;
 use bench::Asked;
 use bench::supply::empties;
 use solve::Solved;
-use solve::response::SmallSignal;
+use solve::response::{NoiseModel, SmallSignal};
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
 use support::solved;
@@ -322,6 +322,34 @@ fn oscillator_ladders_by_formula() {
             1.0 / at(hertz).0,
             ladder.gain,
             PRINTED,
+        );
+    }
+}
+
+/// `v = sqrt(4 k T R B)` of a resistor by itself: 100 kΩ at 293.15 K over 20 kHz 5.690 uV, 1 MΩ at 300 K over 10 kHz
+/// 12.872 uV, 1 kΩ at 300 K over 1 Hz 4.070 nV. J.B. Johnson and H. Nyquist, Physical Review 32, 1928 (from memory, not
+/// seen), worked with the constants of the SI.
+#[test]
+fn noise_of_a_resistor() {
+    for (ohms, kelvin, band, volts) in [
+        ("100k", 293.15, 20e3, 5.690e-6),
+        ("1M", 300.0, 10e3, 12.872e-6),
+        ("1k", 300.0, 1.0, 4.070e-9),
+    ] {
+        let (circuit, solved) = solved(&format!("p - R1 {ohms} film - ground\n"));
+        let (netlist, solution) = (&solved.point.netlist, &solved.point.solution);
+        let small = SmallSignal::new(netlist, solution).unwrap();
+        let node = solved.node(&circuit, "p").unwrap();
+        let model = NoiseModel {
+            kelvin,
+            ..NoiseModel::default()
+        };
+        let noise = small.noise(netlist, solution, (node, 0), (20.0, 20.0 + band), &model);
+        near(
+            &format!("noise of {ohms} over {band} Hz"),
+            noise.unwrap().volts(),
+            volts,
+            0.02,
         );
     }
 }

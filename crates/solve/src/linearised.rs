@@ -143,14 +143,24 @@ impl Linearised {
     /// How the volts of `a` over `b` follow every node's current; all 0 if one does not exist.
     #[must_use]
     pub fn adjoint(&self, a: NodeIndex, b: NodeIndex) -> Adjoint {
-        let mut right = vec![0.0; self.equations.size];
         if a.max(b) < self.equations.nodes {
-            for (node, share) in self.pair(a, b).into_iter().enumerate().skip(1) {
-                right[node - 1] = share;
-            }
-            self.factors
-                .solve_transposed_beside(&self.equations.pattern, &mut right);
+            self.adjoint_of(&self.pair(a, b))
+        } else {
+            self.adjoint_of(&[])
         }
+    }
+
+    /// How a sum of node volts, each times its number in `shares` (by node, ground first;
+    /// missing ones are 0), follows every node's current.
+    #[must_use]
+    pub fn adjoint_of(&self, shares: &[f64]) -> Adjoint {
+        let mut right = vec![0.0; self.equations.size];
+        let nodes = right.iter_mut().take(self.equations.nodes - 1);
+        for (right, &share) in nodes.zip(shares.iter().skip(1)) {
+            *right = share;
+        }
+        self.factors
+            .solve_transposed_beside(&self.equations.pattern, &mut right);
         Adjoint {
             ohms: self.by_node(&right),
         }

@@ -3,7 +3,9 @@
 //! The netlist that was solved at direct current ([`crate::supply::OperatingPoint::netlist`]) is
 //! linearised at that solution: valves, diodes and lamps by their analytic slopes, capacitors,
 //! coils and transformers by their admittance at the frequency asked for. Phasors then come
-//! from one complex elimination for each frequency. The pattern is compiled once.
+//! from one complex elimination for each frequency. The pattern is compiled once. One more,
+//! transposed, solution says what every source of noise and every part does to a reading
+//! (`noise`, `sensitivity`).
 //!
 //! A rectifier group answers by the slope of its mean currents: exact far below the mains
 //! frequency, an approximation above it, where the supply's first capacitor decides anyway.
@@ -12,9 +14,18 @@
 
 use std::f64::consts::TAU;
 
-use crate::equations::{AMPLIFIER_OHMS, BadElement, Equations, FLOOR_SIEMENS, LEAK_SIEMENS};
+mod build;
+mod noise;
+mod sensitivity;
+
+pub use noise::{Noise, NoiseKind, NoiseModel, NoiseShare};
+pub use sensitivity::Held;
+
+use build::Build;
+
+use crate::equations::{BadElement, Equations, FLOOR_SIEMENS};
 use crate::linear::{Complex, Factors, Pattern, Scalar, Stamp};
-use crate::netlist::{Law, Netlist, NodeIndex, Transformer};
+use crate::netlist::{Law, Netlist, NodeIndex};
 use crate::operating::Solution;
 
 /// Why there is no response.
@@ -42,6 +53,12 @@ pub enum ResponseError {
     Free {
         /// The frequency.
         hertz: f64,
+    },
+    /// The element that should drive is neither a source nor a generator.
+    #[error("element {element} is no source")]
+    NoSource {
+        /// Its index.
+        element: usize,
     },
 }
 
@@ -71,6 +88,7 @@ impl Admittance {
 /// `factor * admittance * (x[plus] - x[minus])` in a row.
 #[derive(Debug, Clone, Copy)]
 struct Term {
+    element: usize,
     row: usize,
     plus: Option<usize>,
     minus: Option<usize>,
@@ -83,9 +101,42 @@ struct Term {
 pub struct SmallSignal {
     nodes: usize,
     pattern: Pattern,
-    terms: Vec<(Stamp, Admittance, f64)>,
+    terms: Vec<Stamped>,
     /// For each element that can drive: its two ends and its siemens.
     sources: Vec<Option<(NodeIndex, NodeIndex, f64)>>,
+    /// For each element, the number of the unknown that is its alone, if it has one.
+    own: Vec<usize>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Stamped {
+    element: usize,
+    stamp: Stamp,
+    admittance: Admittance,
+    factor: f64,
+}
+
+/// How the volts of one node over another follow a current fed into any equation.
+///
+/// Made by [`Response::toward`]: one transposed solution, which serves every source of noise
+/// and every part (the adjoint network; Director and Rohrer, IEEE Trans. CT 16, 1969, from
+/// memory, not seen).
+#[derive(Debug, Clone)]
+pub struct Toward {
+    by_unknown: Vec<Complex>,
+}
+
+impl Toward {
+    /// Volts of the reading per ampere that flows from `a` through something into `b`.
+    #[must_use]
+    pub fn through(&self, a: NodeIndex, b: NodeIndex) -> Complex {
+        self.unknown(unknown(b)) - self.unknown(unknown(a))
+    }
+
+    fn unknown(&self, at: Option<usize>) -> Complex {
+        at.and_then(|at| self.by_unknown.get(at).copied())
+            .unwrap_or_default()
+    }
 }
 
 /// The same at one frequency.
@@ -93,6 +144,7 @@ pub struct SmallSignal {
 pub struct Response<'a> {
     circuit: &'a SmallSignal,
     factors: Factors<Complex>,
+    hertz: f64,
 }
 
 impl SmallSignal {
@@ -109,16 +161,14 @@ impl SmallSignal {
         if has != wants {
             return Err(ResponseError::OtherNetlist { has, wants });
         }
-        let mut build = Build {
-            solution,
-            terms: Vec::new(),
-            next: wants - 1,
-        };
+        let mut build = Build::new(solution, wants - 1);
         for node in 1..wants {
             build.siemens(node, 0, FLOOR_SIEMENS);
         }
+        let mut own = Vec::with_capacity(netlist.elements.len());
         for (element, part) in netlist.elements.iter().enumerate() {
-            build.element(&part.law, solution.lit.contains(&element));
+            own.push(build.next);
+            build.element(element, &part.law);
         }
         let entries: Vec<(usize, usize)> = build
             .terms
@@ -128,8 +178,12 @@ impl SmallSignal {
         let free = ResponseError::Free { hertz: 0.0 };
         let pattern = Pattern::new(build.next, wants - 1, &entries).ok_or(free)?;
         let stamped = |t: &Term| {
-            let stamp = pattern.stamp(t.row, t.plus, t.minus)?;
-            Some((stamp, t.admittance, t.factor))
+            Some(Stamped {
+                element: t.element,
+                stamp: pattern.stamp(t.row, t.plus, t.minus)?,
+                admittance: t.admittance,
+                factor: t.factor,
+            })
         };
         let terms = build.terms.iter().filter_map(stamped).collect();
         let sources = netlist.elements.iter().map(|e| match &e.law {
@@ -145,6 +199,7 @@ impl SmallSignal {
             pattern,
             terms,
             sources,
+            own,
         })
     }
 
@@ -154,13 +209,32 @@ impl SmallSignal {
     /// [`ResponseError::Frequency`] unless `hertz` is finite and above 0 (what holds at 0 Hz is
     /// in [`crate::linearised`]), [`ResponseError::Free`] when there is no single answer.
     pub fn at(&self, hertz: f64) -> Result<Response<'_>, ResponseError> {
+        self.without(None, hertz)
+    }
+
+    /// What the source or generator that is element number `source` works into, ohms: the
+    /// circuit between its ends without it.
+    ///
+    /// # Errors
+    /// As [`SmallSignal::at`]; an element that is no source is [`ResponseError::NoSource`].
+    pub fn input_impedance(&self, source: usize, hertz: f64) -> Result<Complex, ResponseError> {
+        let Some(Some((a, b, _))) = self.sources.get(source) else {
+            return Err(ResponseError::NoSource { element: source });
+        };
+        Ok(self.without(Some(source), hertz)?.impedance(*a, *b))
+    }
+
+    /// The circuit at a frequency, one element left out if one is named.
+    fn without(&self, left_out: Option<usize>, hertz: f64) -> Result<Response<'_>, ResponseError> {
         if !(hertz > 0.0 && hertz.is_finite()) {
             return Err(ResponseError::Frequency { hertz });
         }
         let omega = TAU * hertz;
         let mut matrix = self.pattern.zeros::<Complex>();
-        for (stamp, admittance, factor) in &self.terms {
-            stamp.add(&mut matrix, admittance.at(omega) * Complex::real(*factor));
+        let kept = |term: &&Stamped| Some(term.element) != left_out;
+        for term in self.terms.iter().filter(kept) {
+            let value = term.admittance.at(omega) * Complex::real(term.factor);
+            term.stamp.add(&mut matrix, value);
         }
         let mut factors = Factors::new(&self.pattern);
         factors
@@ -169,6 +243,7 @@ impl SmallSignal {
         Ok(Response {
             circuit: self,
             factors,
+            hertz,
         })
     }
 }
@@ -200,7 +275,32 @@ impl Response<'_> {
         at(a) - at(b)
     }
 
+    /// How the volts of `a` over `b` follow a current fed in anywhere; all 0 if one does not exist.
+    #[must_use]
+    pub fn toward(&self, a: NodeIndex, b: NodeIndex) -> Toward {
+        let mut by_unknown = vec![Complex::ZERO; self.circuit.pattern.size()];
+        if a.max(b) < self.circuit.nodes {
+            for (node, share) in [(a, 1.0), (b, -1.0)] {
+                if let Some(slot) = node.checked_sub(1).and_then(|n| by_unknown.get_mut(n)) {
+                    *slot += Complex::real(share);
+                }
+            }
+            let pattern = &self.circuit.pattern;
+            self.factors
+                .solve_transposed_beside(pattern, &mut by_unknown);
+        }
+        Toward { by_unknown }
+    }
+
     fn fed(&self, into: NodeIndex, from: NodeIndex, amps: f64) -> Vec<Complex> {
+        let mut by_node = vec![Complex::ZERO];
+        let solved = self.unknowns(into, from, amps);
+        by_node.extend(solved.into_iter().take(self.circuit.nodes - 1));
+        by_node
+    }
+
+    /// Every unknown for a current fed into one node and taken out at another.
+    fn unknowns(&self, into: NodeIndex, from: NodeIndex, amps: f64) -> Vec<Complex> {
         let mut x = vec![Complex::ZERO; self.circuit.pattern.size()];
         for (node, amps) in [(into, amps), (from, -amps)] {
             let inside = node < self.circuit.nodes;
@@ -211,198 +311,11 @@ impl Response<'_> {
             }
         }
         self.factors.solve_beside(&self.circuit.pattern, &mut x);
-        let mut by_node = vec![Complex::ZERO];
-        by_node.extend(x.into_iter().take(self.circuit.nodes - 1));
-        by_node
+        x
     }
-}
-
-struct Build<'a> {
-    solution: &'a Solution,
-    terms: Vec<Term>,
-    next: usize,
 }
 
 /// Unknown number of a node; none for ground.
 fn unknown(node: NodeIndex) -> Option<usize> {
     node.checked_sub(1)
-}
-
-impl Build<'_> {
-    /// A term in the row of an unknown; nothing in the row of ground.
-    fn term(
-        &mut self,
-        row: Option<usize>,
-        plus: Option<usize>,
-        minus: Option<usize>,
-        admittance: Admittance,
-        factor: f64,
-    ) {
-        if let Some(row) = row {
-            self.terms.push(Term {
-                row,
-                plus,
-                minus,
-                admittance,
-                factor,
-            });
-        }
-    }
-
-    fn between(&mut self, a: NodeIndex, b: NodeIndex, admittance: Admittance) {
-        if a != b {
-            self.slope((a, b), (a, b), admittance);
-        }
-    }
-
-    fn siemens(&mut self, a: NodeIndex, b: NodeIndex, siemens: f64) {
-        self.between(a, b, Admittance::Real(siemens));
-    }
-
-    /// A current from the first node to the second, by the volts of the third over the fourth.
-    fn slope(
-        &mut self,
-        through: (NodeIndex, NodeIndex),
-        by: (NodeIndex, NodeIndex),
-        slope: Admittance,
-    ) {
-        let (plus, minus) = (unknown(by.0), unknown(by.1));
-        self.term(unknown(through.0), plus, minus, slope, 1.0);
-        self.term(unknown(through.1), plus, minus, slope, -1.0);
-    }
-
-    fn element(&mut self, law: &Law, lit: bool) {
-        let across = |a: NodeIndex, b: NodeIndex| self.solution.across(a, b);
-        match law {
-            Law::Resistor { a, b, ohms }
-            | Law::Alternating { a, b, ohms, .. }
-            | Law::Source {
-                plus: a,
-                minus: b,
-                ohms,
-                ..
-            } => self.siemens(*a, *b, 1.0 / ohms),
-            Law::Capacitor {
-                a,
-                b,
-                farads,
-                esr_ohms,
-            } => {
-                let (farads, esr_ohms) = (*farads, *esr_ohms);
-                self.between(*a, *b, Admittance::Capacitor { farads, esr_ohms });
-            }
-            Law::Inductor {
-                a,
-                b,
-                henries,
-                ohms,
-            } => {
-                let (henries, ohms) = (*henries, *ohms);
-                self.between(*a, *b, Admittance::Coil { henries, ohms });
-            }
-            Law::Transformer(transformer) => self.transformer(transformer),
-            Law::Amplifier {
-                input,
-                output,
-                gain,
-            } => {
-                let own = Some(self.next);
-                self.next += 1;
-                let one = Admittance::Real(1.0);
-                self.term(unknown(*output), own, None, one, 1.0);
-                self.term(own, unknown(*output), None, one, 1.0);
-                self.term(own, unknown(*input), None, one, -gain);
-                self.term(own, own, None, one, -AMPLIFIER_OHMS);
-            }
-            Law::Diode { a, k, law } => {
-                let (_, slope) = law.current(across(*a, *k));
-                self.siemens(*a, *k, slope);
-            }
-            Law::Filament { a, b, law } => {
-                // Its heat does not follow a signal: ohms as they stand.
-                let volts = across(*a, *b);
-                self.siemens(*a, *b, 1.0 / law.ohms(volts.abs()).max(1e-6));
-            }
-            Law::Neon { a, b, law } => {
-                let (_, slope) = law.current(across(*a, *b), lit);
-                self.siemens(*a, *b, slope);
-            }
-            Law::Triode {
-                plate,
-                grid,
-                cathode,
-                law,
-            } => {
-                let (p, g, k) = (*plate, *grid, *cathode);
-                let at = law.currents(across(p, k), across(g, k));
-                self.siemens(p, k, LEAK_SIEMENS);
-                for (end, by_plate, by_grid) in [
-                    (p, at.plate_by_plate, at.plate_by_grid),
-                    (g, at.grid_by_plate, at.grid_by_grid),
-                ] {
-                    self.slope((end, k), (p, k), Admittance::Real(by_plate));
-                    self.slope((end, k), (g, k), Admittance::Real(by_grid));
-                }
-            }
-            Law::Pentode {
-                plate,
-                screen,
-                grid,
-                cathode,
-                law,
-            } => {
-                let (p, s, g, k) = (*plate, *screen, *grid, *cathode);
-                let at = law.currents(across(p, k), across(s, k), across(g, k));
-                self.siemens(p, k, LEAK_SIEMENS);
-                for (end, current) in [(p, at.plate), (s, at.screen), (g, at.grid)] {
-                    self.slope((end, k), (p, k), Admittance::Real(current.by_plate));
-                    self.slope((end, k), (s, k), Admittance::Real(current.by_screen));
-                    self.slope((end, k), (g, k), Admittance::Real(current.by_grid));
-                }
-            }
-            Law::Rectifiers(group) => {
-                let ends: Vec<(NodeIndex, NodeIndex)> =
-                    group.plates.iter().map(|p| (p.plate, p.cathode)).collect();
-                let volts: Vec<f64> = ends.iter().map(|&(p, k)| across(p, k)).collect();
-                let mut amps = vec![0.0; ends.len()];
-                let mut slopes = vec![0.0; ends.len() * ends.len()];
-                // The operating point has judged this cycle already.
-                let cycle = &mut self.solution.cycle_of(group);
-                let _solved = group.mean_currents_from(cycle, &volts, &mut amps, &mut slopes);
-                let pairs = ends.iter().flat_map(|a| ends.iter().map(move |b| (*a, *b)));
-                for ((through, by), slope) in pairs.zip(slopes) {
-                    self.slope(through, by, Admittance::Real(slope));
-                }
-            }
-        }
-    }
-
-    /// Windings tied by the volts per turn they share, which is one more unknown.
-    fn transformer(&mut self, transformer: &Transformer) {
-        let own = Some(self.next);
-        self.next += 1;
-        // A whisper of loss keeps a core without windings solvable.
-        let loss = if transformer.ohms_per_turn2 > 0.0 {
-            1.0 / transformer.ohms_per_turn2
-        } else {
-            0.0
-        };
-        self.term(own, own, None, Admittance::Real(loss + 1e-15), 1.0);
-        let henries = transformer.henries_per_turn2;
-        if henries > 0.0 && henries.is_finite() {
-            self.term(own, own, None, Admittance::Core { henries }, 1.0);
-        }
-        for winding in &transformer.windings {
-            let y = Admittance::Coil {
-                henries: winding.leakage,
-                ohms: winding.ohms,
-            };
-            let (a, b) = (unknown(winding.a), unknown(winding.b));
-            self.between(winding.a, winding.b, y);
-            self.term(a, own, None, y, -winding.turns);
-            self.term(b, own, None, y, winding.turns);
-            self.term(own, a, b, y, -winding.turns);
-            self.term(own, own, None, y, winding.turns * winding.turns);
-        }
-    }
 }

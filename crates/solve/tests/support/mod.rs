@@ -7,4 +7,5 @@
 
 pub mod amplifiers;
 pub mod dense;
+pub mod phasors;
 pub mod random;
