@@ -9,6 +9,10 @@ use solve::netlist::{Transformer, WindingPort};
 use solve::response::{ResponseError, SmallSignal};
 use solve::{Element, Law, Netlist, operating};
 
+mod support;
+
+use support::netlist;
+
 fn element(name: &str, law: Law) -> Element {
     Element {
         name: name.to_owned(),
@@ -59,14 +63,6 @@ fn supply(plus: usize, volts: f64) -> Element {
             ohms,
         },
     )
-}
-
-fn netlist(nodes: usize, elements: Vec<Element>) -> Netlist {
-    Netlist {
-        nodes: (0..nodes).map(|n| format!("n{n}")).collect(),
-        elements,
-        ..Netlist::default()
-    }
 }
 
 fn small(netlist: &Netlist) -> SmallSignal {

@@ -12,7 +12,7 @@ use solve::{Element, Law, Netlist, operating};
 
 mod support;
 
-use support::{amplifiers, phasors};
+use support::{amplifiers, netlist, phasors};
 
 fn element(law: Law) -> Element {
     Element {
@@ -42,14 +42,6 @@ fn source(plus: usize, volts: f64, ohms: f64) -> Element {
         volts,
         ohms,
     })
-}
-
-fn netlist(nodes: usize, elements: Vec<Element>) -> Netlist {
-    Netlist {
-        nodes: (0..nodes).map(|n| format!("n{n}")).collect(),
-        elements,
-        ..Netlist::default()
-    }
 }
 
 fn solved(netlist: &Netlist) -> (Solution, SmallSignal) {

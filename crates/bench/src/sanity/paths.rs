@@ -158,14 +158,14 @@ impl<'a> Paths<'a> {
         stop: impl Fn(NodeId) -> bool,
     ) -> BTreeSet<NodeId> {
         let mut seen = BTreeSet::from([from]);
-        let mut todo = vec![from];
-        while let Some(n) = todo.pop() {
+        let mut ahead = vec![from];
+        while let Some(n) = ahead.pop() {
             if n != from && stop(n) {
                 continue;
             }
             for (_, next, through) in self.ways.get(&n).into_iter().flatten() {
                 if allow(*through) && seen.insert(*next) {
-                    todo.push(*next);
+                    ahead.push(*next);
                 }
             }
         }

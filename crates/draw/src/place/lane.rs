@@ -430,8 +430,8 @@ impl Desk<'_, '_> {
         ];
         // Breadth first from plate to grid over the oscillator's own parts.
         let mut from: std::collections::BTreeMap<NodeId, Step> = std::collections::BTreeMap::new();
-        let mut todo = std::collections::VecDeque::from([plate]);
-        while let Some(n) = todo.pop_front() {
+        let mut ahead = std::collections::VecDeque::from([plate]);
+        while let Some(n) = ahead.pop_front() {
             if n == grid {
                 break;
             }
@@ -455,7 +455,7 @@ impl Desk<'_, '_> {
                             how: How::Series,
                         },
                     );
-                    todo.push_back(to);
+                    ahead.push_back(to);
                 }
             }
         }

@@ -9,3 +9,14 @@ pub mod amplifiers;
 pub mod dense;
 pub mod phasors;
 pub mod random;
+
+use solve::{Element, Netlist};
+
+/// A netlist of these elements on nodes without names of their own.
+pub fn netlist(nodes: usize, elements: Vec<Element>) -> Netlist {
+    Netlist {
+        nodes: (0..nodes).map(|n| format!("n{n}")).collect(),
+        elements,
+        ..Netlist::default()
+    }
+}

@@ -140,10 +140,10 @@ pub(super) fn find(found: &mut Finder<'_>) {
     {
         starts.push(NodeId(valve_bias.0));
     }
-    let mut todo = starts;
+    let mut ahead = starts;
     let mut seen: BTreeSet<NodeId> = BTreeSet::new();
     let grid_side = |n: NodeId| view.sections.iter().any(|s| s.grid == Some(n));
-    while let Some(n) = todo.pop() {
+    while let Some(n) = ahead.pop() {
         if n == GROUND || found.rails.contains(&n) || grid_side(n) || !seen.insert(n) {
             continue;
         }
@@ -168,18 +168,18 @@ pub(super) fn find(found: &mut Finder<'_>) {
                         && (held_below(found, other) || only_divides(found, other, e.part)) =>
                 {
                     block.parts.push((e.part, Role::BiasDivider));
-                    todo.push(other);
+                    ahead.push(other);
                 }
                 s if s.is_pot() && !grid_side(other) => {
                     block.parts.push((e.part, Role::BiasControl));
-                    todo.push(other);
+                    ahead.push(other);
                 }
                 Sort::Diode | Sort::Switch
                     if !near_winding(found, other)
                         && !found.rails.contains(&other)
                         && other != GROUND =>
                 {
-                    todo.push(other);
+                    ahead.push(other);
                 }
                 _ => {}
             }

@@ -127,8 +127,8 @@ fn onward(found: &Finder<'_>, pot: PartId, top: NodeId, wiper: NodeId) -> bool {
         return false;
     }
     let mut seen = BTreeSet::from([wiper, top]);
-    let mut todo = vec![(wiper, 0_usize, false)];
-    while let Some((n, depth, resistor)) = todo.pop() {
+    let mut ahead = vec![(wiper, 0_usize, false)];
+    while let Some((n, depth, resistor)) = ahead.pop() {
         let output_grid = |i: usize| super::stages::power(found, i);
         // The leak of an output grid is no way for a signal from a control.
         if view.grids_at(n).any(|i| !(resistor && output_grid(i))) || on_jack(found, n) {
@@ -162,7 +162,7 @@ fn onward(found: &Finder<'_>, pot: PartId, top: NodeId, wiper: NodeId) -> bool {
             };
             let cathode = view.sections.iter().any(|s| s.cathode == Some(far));
             if passes && !cathode && !found.still.contains(&far) && seen.insert(far) {
-                todo.push((far, depth + 1, resistor || e.sort == Sort::Resistor));
+                ahead.push((far, depth + 1, resistor || e.sort == Sort::Resistor));
             }
         }
     }

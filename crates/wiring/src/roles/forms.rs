@@ -415,8 +415,8 @@ fn standby(found: &Finder<'_>, switch: PartId) -> Option<Form> {
     if on.is_empty() {
         return None;
     }
-    let mut todo: Vec<NodeId> = on.iter().copied().collect();
-    while let Some(n) = todo.pop() {
+    let mut ahead: Vec<NodeId> = on.iter().copied().collect();
+    while let Some(n) = ahead.pop() {
         for e in view.at(n) {
             let far = e.other(n);
             let past = view
@@ -430,7 +430,7 @@ fn standby(found: &Finder<'_>, switch: PartId) -> Option<Form> {
                 )
                 && on.insert(far)
             {
-                todo.push(far);
+                ahead.push(far);
             }
         }
     }

@@ -113,8 +113,8 @@ fn follow(
 ) {
     let mut arrived: BTreeSet<NodeId> = BTreeSet::new();
     let mut seen: BTreeSet<NodeId> = starts.clone();
-    let mut todo: VecDeque<(NodeId, usize)> = starts.iter().map(|n| (*n, 0)).collect();
-    while let Some((n, depth)) = todo.pop_front() {
+    let mut ahead: VecDeque<(NodeId, usize)> = starts.iter().map(|n| (*n, 0)).collect();
+    while let Some((n, depth)) = ahead.pop_front() {
         if depth > FARTHEST {
             continue;
         }
@@ -170,10 +170,10 @@ fn follow(
                 block.outputs.push(other);
                 held_by(found, other, block);
                 if arrived.insert(other) && seen.insert(other) {
-                    todo.push_back((other, depth + 1));
+                    ahead.push_back((other, depth + 1));
                 }
             } else if !own.contains(&other) && seen.insert(other) {
-                todo.push_back((other, depth + 1));
+                ahead.push_back((other, depth + 1));
             }
         }
     }

@@ -109,12 +109,12 @@ fn stage_of(found: &mut Finder<'_>, t: PartId) -> Option<Block> {
         .filter(|n| *n != GROUND)
         .collect();
     let mut region = secondary.clone();
-    let mut todo: Vec<NodeId> = region.iter().copied().collect();
-    while let Some(n) = todo.pop() {
+    let mut ahead: Vec<NodeId> = region.iter().copied().collect();
+    while let Some(n) = ahead.pop() {
         for e in view.at(n) {
             if e.sort == Sort::Switch && e.other(n) != GROUND && region.insert(e.other(n)) {
                 parts.push((e.part, Role::SignalSwitch));
-                todo.push(e.other(n));
+                ahead.push(e.other(n));
             }
             if e.sort == Sort::Resistor && e.below(300.0) && e.other(n) == GROUND
                 || e.sort == Sort::Capacitor && e.other(n) == GROUND
@@ -145,7 +145,7 @@ fn stage_of(found: &mut Finder<'_>, t: PartId) -> Option<Block> {
                             && m != GROUND
                             && region.insert(m)
                         {
-                            todo.push(m);
+                            ahead.push(m);
                         }
                     }
                 }

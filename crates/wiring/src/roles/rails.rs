@@ -177,9 +177,9 @@ pub(super) fn rectifier_diodes(
     let view = &found.view;
     let mut out = Vec::new();
     let mut ends = BTreeSet::new();
-    let mut todo: Vec<NodeId> = rails.iter().copied().collect();
+    let mut ahead: Vec<NodeId> = rails.iter().copied().collect();
     let mut seen: BTreeSet<NodeId> = rails.clone();
-    while let Some(n) = todo.pop() {
+    while let Some(n) = ahead.pop() {
         for e in view.at(n).filter(|e| e.sort == Sort::Diode && e.b == n) {
             if e.a == GROUND || rails.contains(&e.a) {
                 continue;
@@ -188,7 +188,7 @@ pub(super) fn rectifier_diodes(
             if alternating(found, e.a) {
                 ends.insert(e.a);
             } else if seen.insert(e.a) {
-                todo.push(e.a);
+                ahead.push(e.a);
             }
         }
     }
@@ -281,12 +281,12 @@ fn lead_to_plates(found: &Finder<'_>) -> BTreeSet<NodeId> {
         .flat_map(|s| [s.plate, s.screen])
         .flatten()
         .collect();
-    let mut todo: Vec<NodeId> = seen.iter().copied().collect();
-    while let Some(n) = todo.pop() {
+    let mut ahead: Vec<NodeId> = seen.iter().copied().collect();
+    while let Some(n) = ahead.pop() {
         for e in view.at(n).filter(leads) {
             let next = e.other(n);
             if !found.still.contains(&next) && seen.insert(next) {
-                todo.push(next);
+                ahead.push(next);
             }
         }
     }
@@ -301,9 +301,9 @@ fn spread(found: &mut Finder<'_>, start: NodeId, electrodes: &BTreeSet<NodeId>) 
     if !found.rails.insert(start) {
         return;
     }
-    let mut todo = std::collections::VecDeque::from([start]);
+    let mut ahead = std::collections::VecDeque::from([start]);
     found.still.insert(start);
-    while let Some(node) = todo.pop_front() {
+    while let Some(node) = ahead.pop_front() {
         let next: Vec<NodeId> = found
             .view
             .at(node)
@@ -332,7 +332,7 @@ fn spread(found: &mut Finder<'_>, start: NodeId, electrodes: &BTreeSet<NodeId>) 
             {
                 found.rails.insert(n);
                 found.still.insert(n);
-                todo.push_back(n);
+                ahead.push_back(n);
             }
         }
     }

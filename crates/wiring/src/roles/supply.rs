@@ -36,8 +36,8 @@ pub(super) fn mains(found: &mut Finder<'_>) {
     }
     region.remove(&GROUND);
     // Grow through switches and fuses only.
-    let mut todo: Vec<NodeId> = region.iter().copied().collect();
-    while let Some(n) = todo.pop() {
+    let mut ahead: Vec<NodeId> = region.iter().copied().collect();
+    while let Some(n) = ahead.pop() {
         for e in view.at(n) {
             let other = e.other(n);
             match e.sort {
@@ -56,7 +56,7 @@ pub(super) fn mains(found: &mut Finder<'_>) {
                 && other != GROUND
                 && region.insert(other)
             {
-                todo.push(other);
+                ahead.push(other);
             }
         }
     }
@@ -235,9 +235,9 @@ pub(super) fn filled(found: &Finder<'_>) -> BTreeSet<NodeId> {
         })
     };
     let mut out = BTreeSet::new();
-    let mut todo = rectifier_outputs(found);
-    let mut seen: BTreeSet<NodeId> = todo.iter().copied().collect();
-    while let Some(n) = todo.pop() {
+    let mut ahead = rectifier_outputs(found);
+    let mut seen: BTreeSet<NodeId> = ahead.iter().copied().collect();
+    while let Some(n) = ahead.pop() {
         if held(n) {
             out.insert(n);
             continue;
@@ -247,7 +247,7 @@ pub(super) fn filled(found: &Finder<'_>) -> BTreeSet<NodeId> {
                 || e.sort == Sort::Resistor && e.below(50.0);
             let far = e.other(n);
             if passes && found.rails.contains(&far) && seen.insert(far) {
-                todo.push(far);
+                ahead.push(far);
             }
         }
     }

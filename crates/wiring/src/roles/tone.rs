@@ -183,10 +183,10 @@ fn network_at(found: &Finder<'_>, treble: PartId) -> Option<Block> {
             ));
         }
         // Controls and resistors below, down to ground.
-        let mut todo: Vec<NodeId> = lower.iter().copied().collect();
+        let mut ahead: Vec<NodeId> = lower.iter().copied().collect();
         let mut seen = lower.clone();
         seen.insert(junction);
-        while let Some(n) = todo.pop() {
+        while let Some(n) = ahead.pop() {
             if n == GROUND
                 || found.still.contains(&n)
                 || Some(n) == wiper
@@ -235,7 +235,7 @@ fn network_at(found: &Finder<'_>, treble: PartId) -> Option<Block> {
                 };
                 parts.push((e.part, role));
                 if seen.insert(far) {
-                    todo.push(far);
+                    ahead.push(far);
                 }
             }
         }

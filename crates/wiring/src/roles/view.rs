@@ -315,14 +315,14 @@ impl<'a> View<'a> {
         pass: impl Fn(&Edge) -> bool,
     ) -> BTreeSet<NodeId> {
         let mut seen = BTreeSet::from([node]);
-        let mut todo = vec![node];
-        while let Some(n) = todo.pop() {
+        let mut ahead = vec![node];
+        while let Some(n) = ahead.pop() {
             if n != node && (stop.contains(&n) || n == GROUND) {
                 continue;
             }
             for e in self.at(n) {
                 if pass(e) && seen.insert(e.other(n)) {
-                    todo.push(e.other(n));
+                    ahead.push(e.other(n));
                 }
             }
         }
