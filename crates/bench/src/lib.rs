@@ -14,6 +14,7 @@ pub mod cold;
 pub mod datecodes;
 pub mod digits;
 pub mod discharge;
+pub mod faults;
 pub mod fitting;
 pub mod fuse;
 pub mod heaters;

@@ -27,7 +27,7 @@ mod tremolo;
 mod view;
 
 use crate::circuit::{Circuit, NodeId, PartId};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
 pub use view::Section;
@@ -103,7 +103,7 @@ impl Block {
 macro_rules! words {
     ($(#[$outer:meta])* $name:ident { $($(#[$doc:meta])* $variant:ident = $word:literal,)* }) => {
         $(#[$outer])*
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
         #[serde(rename_all = "snake_case")]
         pub enum $name { $($(#[$doc])* $variant,)* }
         impl $name {
