@@ -9,7 +9,7 @@ pub(crate) use sheets::{
 };
 pub(crate) use wired::{Cold, Inspect, Powerup, Proof, Region, Safety, Supply, Wired};
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 use wiring::circuit::Position;
 
@@ -199,12 +199,32 @@ pub(crate) struct Draw {
     /// Resistors as zig-zags (IEEE 315) instead of rectangles (IEC 60617)
     #[arg(long)]
     pub(crate) ieee: bool,
+    /// What is laid over the drawing: volts, verdicts, parts; several with commas
+    #[arg(long, value_name = "WHAT", value_delimiter = ',')]
+    pub(crate) over: Vec<Over>,
+    /// Readings in a file of their own (also CSV)
+    #[arg(long, value_name = "FILE")]
+    pub(crate) readings: Vec<PathBuf>,
+    /// The readings block to lay over, by its name; otherwise the last one
+    #[arg(long, value_name = "NAME")]
+    pub(crate) block: Option<String>,
     /// Your own data sheets of valves, besides the built-in ones
     #[arg(long, value_name = "FILE")]
     pub(crate) valves_file: Option<PathBuf>,
     /// Print what was drawn as JSON (docs/json.md) instead of the picture
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+/// What can be laid over a drawing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Over {
+    /// Volts expected at every point, what was read beside them
+    Volts,
+    /// What was read, with its verdict
+    Verdicts,
+    /// Parts replaced, added, to be watched or replaced, not seen, of no known pattern
+    Parts,
 }
 
 /// `snippet`.

@@ -32,7 +32,7 @@ pub(crate) fn asked(wired: &Wired, amp: &Amp) -> Result<Asked, Failure> {
 }
 
 /// Fails when no readings block bears the name.
-fn known_block(amp: &Amp, name: Option<&str>) -> Result<(), Failure> {
+pub(crate) fn known_block(amp: &Amp, name: Option<&str>) -> Result<(), Failure> {
     if let Some(name) = name {
         let blocks: Vec<&str> = amp
             .circuit

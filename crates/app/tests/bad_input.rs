@@ -57,6 +57,7 @@ fn random_bytes() {
             &["format", "-"],
             &["chart", "-"],
             &["draw", "-"],
+            &["draw", "--over", "volts,verdicts,parts", "-"],
             &["supply", "-"],
         ] {
             let ran = run_with(command, &bytes);
@@ -305,6 +306,8 @@ fn wrong_use_ends_with_two() {
         &["chart", "--set", "VOLUME", "a.wiring"],
         &["format", "--write", "--check", "a.wiring"],
         &["check", "-", "-"],
+        &["draw", "--over", "colours", "a.wiring"],
+        &["draw", "--over", "", "a.wiring"],
     ] {
         let ran = run(arguments);
         ran.ends(2);

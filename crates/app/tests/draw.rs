@@ -87,3 +87,78 @@ fn half_a_tracing_is_drawn() {
         );
     }
 }
+
+#[test]
+fn readings_lie_over_the_drawing_with_their_verdicts() {
+    let amp = "examples/stage.wiring";
+    let drawn = run(&["draw", "--json", "--over", "verdicts", amp])
+        .ends(0)
+        .json();
+    let points = drawn["over"]["points"].as_array().expect("points");
+    let plate = points.iter().find(|p| p["point"] == "V1.1").expect("V1.1");
+    // The chart of README.md: 121 for 169, outside.
+    assert_eq!(plate["read"], "121");
+    assert_eq!(plate["standing"], "outside, low");
+    assert_eq!(plate["placed"], true);
+    let ran = run(&["draw", "--over", "verdicts", amp]);
+    ran.ends(0).calm();
+    assert!(ran.out.contains("V1.1: 121 read for 169, outside, low"));
+    // The drawing below it is the one without.
+    let bare = run(&["draw", amp]).out;
+    let parts = |s: &str| {
+        s[s.find("<g id=\"wires\"").expect("wires")..s.find("<g id=\"labels\"").expect("labels")]
+            .to_owned()
+    };
+    assert_eq!(parts(&bare), parts(&ran.out));
+    // Figures lead hands into a live chassis: the caution stands on the sheet.
+    assert!(ran.out.contains("holds voltages that kill"));
+    assert!(!bare.contains("holds voltages that kill"));
+}
+
+#[test]
+fn what_an_overlay_lacks_is_told() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("amp.svg");
+    let path = path.to_str().expect("a path");
+    let ran = run_with(
+        &["draw", "--over", "volts,verdicts", "-o", path, "-"],
+        b"V1 12AX7\nV1.1 - R1 100k - B1\n",
+    );
+    ran.ends(0).fits();
+    for words in ["Nothing was read", "Not computed", "holds voltages"] {
+        assert!(ran.out.contains(words), "{words}: {}", ran.out);
+    }
+    // Readings across parts stand at no point of the drawing; they are told beside it.
+    let ran = run(&[
+        "draw",
+        "examples/pip.wiring",
+        "--readings",
+        "examples/pip.readings",
+        "--over",
+        "verdicts",
+        "-o",
+        path,
+    ]);
+    ran.ends(0).fits();
+    assert!(ran.out.contains("B1 to B2 9.38, inside"), "{}", ran.out);
+}
+
+#[test]
+fn parts_lie_over_the_drawing_without_the_caution() {
+    let ran = run(&["draw", "--over", "parts", "examples/turnstone.wiring"]);
+    ran.ends(0).calm();
+    assert!(ran.out.contains(">replaced<") && ran.out.contains(">added<"));
+    run(&["draw", "--over", "colours", "examples/pip.wiring"])
+        .ends(2)
+        .fits();
+    run(&[
+        "draw",
+        "--over",
+        "volts",
+        "--block",
+        "nowhere",
+        "examples/pip.wiring",
+    ])
+    .ends(2)
+    .fits();
+}

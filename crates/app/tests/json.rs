@@ -244,7 +244,22 @@ fn draw_prints_what_is_documented() {
         .ends(0)
         .json();
     let half = run_with(&["draw", "--json", "-"], ROUGH.as_bytes()).json();
-    holds("draw", &[whole, half]);
+    let over = run(&[
+        "draw",
+        "--json",
+        "--over",
+        "volts,verdicts,parts",
+        "examples/curlew.wiring",
+        "--readings",
+        "examples/curlew.readings",
+    ])
+    .ends(0)
+    .json();
+    let missing = run_with(
+        &["draw", "--json", "--over", "volts", "-"],
+        b"V1 12AX7\nV1.1 - R1 100k - B1\n",
+    );
+    holds("draw", &[whole, half, over, missing.ends(0).json()]);
 }
 
 #[test]

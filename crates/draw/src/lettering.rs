@@ -10,7 +10,7 @@ use wiring::circuit::NodeId;
 
 /// Areas by squares of the page, so that few are looked at.
 #[derive(Debug, Default)]
-struct Taken {
+pub(crate) struct Taken {
     squares: BTreeMap<(i32, i32), Vec<Area>>,
 }
 
@@ -22,12 +22,12 @@ impl Taken {
         let (y0, y1) = (a.y0.div_euclid(SQUARE), a.y1.div_euclid(SQUARE));
         (y0..=y1).flat_map(move |y| (x0..=x1).map(move |x| (x, y)))
     }
-    fn add(&mut self, a: Area) {
+    pub(crate) fn add(&mut self, a: Area) {
         for square in Self::each(&a) {
             self.squares.entry(square).or_default().push(a);
         }
     }
-    fn free(&self, a: &Area) -> bool {
+    pub(crate) fn free(&self, a: &Area) -> bool {
         Self::each(a).all(|s| {
             self.squares
                 .get(&s)

@@ -12,6 +12,7 @@ pub mod geometry;
 mod joints;
 pub mod label;
 mod lettering;
+pub mod over;
 pub mod piece;
 pub mod place;
 pub mod plan;

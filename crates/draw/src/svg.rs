@@ -69,7 +69,21 @@ pub fn id(name: &str) -> String {
 /// The picture.
 #[must_use]
 pub fn svg(d: &Drawing<'_>, colours: Colours) -> String {
-    let f = d.frame;
+    sheet(d, colours, "", "")
+}
+
+/// The picture with a group laid over it ([`crate::over::group`]) and some sentences in a strip
+/// that is added below: whatever stands in the picture stands where it stood without them.
+#[must_use]
+pub fn sheet(d: &Drawing<'_>, colours: Colours, over: &str, foot: &str) -> String {
+    let lines = rows(foot, d.frame.width() - 32);
+    let more = match i32::try_from(lines.len()).unwrap_or(0) {
+        0 => 0,
+        n => n * 20 + 16,
+    };
+    let mut f = d.frame;
+    let strip = f.y1;
+    f.y1 += more;
     let mut out = String::new();
     let heading = &d.plan.circuit.heading;
     let title = heading.amp.as_deref().unwrap_or("Schematic");
@@ -104,7 +118,33 @@ pub fn svg(d: &Drawing<'_>, colours: Colours) -> String {
     tags(d, colours, &mut out);
     parts(d, colours, &mut out);
     labels(d, colours, &mut out);
+    out.push_str(over);
+    for (i, line) in lines.iter().enumerate() {
+        let _ = writeln!(
+            out,
+            "<text x=\"{}\" y=\"{}\" fill=\"{}\">{}</text>",
+            f.x0 + 16,
+            strip + 14 + 20 * i32::try_from(i).unwrap_or(0),
+            colours.ink,
+            escape(line)
+        );
+    }
     out.push_str("</svg>\n");
+    out
+}
+
+/// Sentences in lines of a width; a word that is wider has a line of its own.
+fn rows(text: &str, width: i32) -> Vec<String> {
+    let mut out: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match out.last_mut() {
+            Some(line) if font::width(&format!("{line} {word}"), false) <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => out.push(word.to_owned()),
+        }
+    }
     out
 }
 

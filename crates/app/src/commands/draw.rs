@@ -1,5 +1,7 @@
 //! `draw`: the schematic of what was traced, as a picture.
 
+mod over;
+
 use crate::amp::{self, Amp};
 use crate::arguments::Draw as Given;
 use crate::outcome::{Failure, Outcome};
@@ -14,13 +16,14 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
     let sort = given.output.as_deref().map(picture::sort_of).transpose()?;
     let amp = amp::load_bounded(
         &given.files,
-        &[],
+        &given.readings,
         given.valves_file.as_deref(),
         draw::MOST_PARTS,
     )?;
     let anatomy = draw::look(&amp.circuit);
     let drawing = draw::draw(&amp.circuit, &anatomy, Options { zigzag: given.ieee });
-    let picture = draw::svg::svg(&drawing, draw::svg::DAY);
+    let over = over::over(given, &amp, &drawing)?;
+    let picture = over.picture(&drawing);
     if let (Some(path), Some(sort)) = (&given.output, sort) {
         match sort {
             Sort::Svg => picture::write(path, picture.as_bytes())?,
@@ -28,7 +31,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         }
     }
     if given.json {
-        return Ok(amp.outcome(amp.json(summary(&amp, &drawing)), true));
+        return Ok(amp.outcome(amp.json(summary(&amp, &drawing, &over)), true));
     }
     match &given.output {
         None => {
@@ -37,7 +40,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
             Ok(outcome)
         }
         Some(path) => {
-            let text = told(&amp, &drawing, &path.display().to_string());
+            let text = told(&amp, &drawing, &path.display().to_string()) + &over.told();
             Ok(amp.outcome(text, false))
         }
     }
@@ -55,13 +58,14 @@ fn unplaced(amp: &Amp, drawing: &Drawing<'_>) -> Vec<String> {
         .collect()
 }
 
-fn summary(amp: &Amp, drawing: &Drawing<'_>) -> Value {
+fn summary(amp: &Amp, drawing: &Drawing<'_>, over: &over::Over) -> Value {
     let figures: Score = score(drawing);
     let mut value = serde_json::to_value(&figures).unwrap_or_default();
     if let Some(map) = value.as_object_mut() {
         map.insert("parts".into(), json!(amp.circuit.parts.len()));
         map.insert("plain".into(), json!(drawing.plain));
         map.insert("fit_no_pattern".into(), json!(unplaced(amp, drawing)));
+        map.insert("over".into(), over.value());
         let (kept, met) = figures.conventions_kept();
         map.insert("conventions_kept".into(), json!(kept));
         map.insert("conventions_met".into(), json!(met));

@@ -1,0 +1,239 @@
+//! What `draw` lays over the schematic: the chart's figures and verdicts, what is known of parts.
+
+use crate::amp::Amp;
+use crate::arguments::{Draw as Given, Over as Asked};
+use crate::caution;
+use crate::commands::chart::rows;
+use crate::outcome::Failure;
+use crate::table::{hanging, paragraph};
+use crate::wired_sheet;
+use bench::chart::{Chart, ChartRequest, Line, Word};
+use bench::rules::STANDARD_CAUTION;
+use draw::Drawing;
+use draw::over::{Flag, Hues, Laid, Mark, Overlay, Room, Standing, group, known, lay, odd};
+use serde_json::{Value, json};
+
+/// An overlay that found its place, and what did not.
+#[derive(Debug, Default)]
+pub(super) struct Over {
+    asked: bool,
+    /// Its figures lead hands into a live chassis.
+    live: bool,
+    laid: Laid,
+    /// What is missing from it, in sentences.
+    missing: Vec<String>,
+    /// Readings that stand at no single point of the drawing: point, what was read, verdict.
+    beside: Vec<(String, String, Option<Word>)>,
+    /// Names of the parts of marks, in the order of the marks laid, then of those left.
+    names: Vec<String>,
+}
+
+/// Finds what is asked for, and a place for it.
+pub(super) fn over(given: &Given, amp: &Amp, drawing: &Drawing<'_>) -> Result<Over, Failure> {
+    wired_sheet::known_block(amp, given.block.as_deref())?;
+    let has = |what| given.over.contains(&what);
+    if given.over.is_empty() {
+        return Ok(Over::default());
+    }
+    let mut overlay = Overlay::default();
+    let mut beside = Vec::new();
+    let mut missing = Vec::new();
+    let live = has(Asked::Volts) || has(Asked::Verdicts);
+    if live {
+        let request = ChartRequest {
+            block: given.block.clone(),
+            ..ChartRequest::default()
+        };
+        let chart = bench::chart::chart(&amp.circuit, &amp.library, &request);
+        flags(
+            amp,
+            &chart,
+            (has(Asked::Volts), has(Asked::Verdicts)),
+            &mut overlay.flags,
+            &mut beside,
+        );
+        if has(Asked::Volts) && !chart.unsolved.is_empty() {
+            let n = chart.unsolved.len();
+            missing.push(format!(
+                "Not computed: {n} {}; `chart` says why.",
+                if n == 1 { "point" } else { "points" }
+            ));
+        }
+    }
+    if live && beside.is_empty() && overlay.flags.iter().all(|f| f.read.is_empty()) {
+        missing.push("Nothing was read: no reading lies on it.".to_owned());
+    }
+    if has(Asked::Parts) {
+        overlay.marks = known(&amp.circuit);
+        overlay.marks.extend(odd(drawing.plan.anatomy));
+    }
+    let laid = lay(&Room::of(drawing), &overlay);
+    let name = |m: &Mark| {
+        let part = amp.circuit.parts.get(m.part.0);
+        part.map_or_else(String::new, |p| p.name.clone())
+    };
+    let names = laid
+        .marks
+        .iter()
+        .map(|m| name(&m.mark))
+        .chain(laid.left_marks.iter().map(name))
+        .collect();
+    Ok(Over {
+        asked: true,
+        live,
+        missing,
+        laid,
+        beside,
+        names,
+    })
+}
+
+fn flags(
+    amp: &Amp,
+    chart: &Chart,
+    (volts, verdicts): (bool, bool),
+    flags: &mut Vec<Flag>,
+    beside: &mut Vec<(String, String, Option<Word>)>,
+) {
+    for line in &chart.points {
+        let read = rows::read(line);
+        let expected = line.volts.map(|v| rows::figure(v, line.unit));
+        if read.is_empty() && (!volts || expected.is_none()) {
+            continue;
+        }
+        let Some(node) = amp.circuit.node(&line.point) else {
+            if !read.is_empty() {
+                beside.push((line.point.clone(), read, line.verdict));
+            }
+            continue;
+        };
+        // Ground reads nothing; a hundred flags would say so.
+        if node == wiring::circuit::GROUND && read.is_empty() {
+            continue;
+        }
+        let trouble = matches!(line.verdict, Some(Word::Doubtful | Word::Outside));
+        flags.push(Flag {
+            node,
+            point: line.point.clone(),
+            standing: standing(line, &read, verdicts),
+            expected: if volts || trouble {
+                expected.unwrap_or_default()
+            } else {
+                String::new()
+            },
+            read,
+        });
+    }
+}
+
+fn standing(line: &Line, read: &str, verdicts: bool) -> Standing {
+    if read.is_empty() {
+        return Standing::Expected;
+    }
+    let high = match (line.reading, line.low, line.high) {
+        (Some(read), Some(low), Some(high)) => read > f64::midpoint(low, high),
+        _ => !read.starts_with('<'),
+    };
+    match line.verdict.filter(|_| verdicts) {
+        None => Standing::Read,
+        Some(Word::Inside) => Standing::Inside,
+        Some(Word::Doubtful) => Standing::Doubtful(high),
+        Some(Word::Outside) => Standing::Outside(high),
+    }
+}
+
+impl Over {
+    /// The drawing with all of it on top, and the caution below where figures call for it.
+    pub(super) fn picture(&self, drawing: &Drawing<'_>) -> String {
+        if !self.asked {
+            return draw::svg::svg(drawing, draw::svg::DAY);
+        }
+        let over = group(&self.laid, Hues::DAY);
+        let foot = if self.live { STANDARD_CAUTION } else { "" };
+        draw::svg::sheet(drawing, draw::svg::DAY, &over, foot)
+    }
+
+    /// What has no place on the page, in words; then the caution.
+    pub(super) fn told(&self) -> String {
+        let mut out: String = self.missing.iter().map(|m| paragraph(m, "")).collect();
+        let readings: Vec<String> = self
+            .beside
+            .iter()
+            .map(|(point, read, verdict)| match verdict {
+                Some(v) => format!("{point} {read}, {}", rows::word(*v)),
+                None => format!("{point} {read}"),
+            })
+            .collect();
+        if !readings.is_empty() {
+            out.push_str(&hanging(
+                &format!("{}.", readings.join("; ")),
+                "Read across parts, not at a point: ",
+                "  ",
+            ));
+        }
+        let mut left: Vec<String> = self
+            .laid
+            .left
+            .iter()
+            .map(|f| match (f.read.is_empty(), f.expected.is_empty()) {
+                (true, _) => format!("{} {} expected", f.point, f.expected),
+                (false, _) => format!("{} {} read", f.point, f.read),
+            })
+            .collect();
+        let unplaced = self.names.iter().skip(self.laid.marks.len());
+        left.extend(
+            self.laid
+                .left_marks
+                .iter()
+                .zip(unplaced)
+                .map(|(m, name)| format!("{name} {}", m.text)),
+        );
+        if !left.is_empty() {
+            out.push_str(&hanging(
+                &format!("{}.", left.join("; ")),
+                "No place on the page: ",
+                "  ",
+            ));
+        }
+        if self.live {
+            out.push_str(&caution::foot());
+        }
+        out
+    }
+
+    /// As JSON; null where nothing was asked for.
+    pub(super) fn value(&self) -> Value {
+        if !self.asked {
+            return Value::Null;
+        }
+        let flag = |f: &Flag, placed: bool| {
+            json!({
+                "point": f.point,
+                "read": f.read,
+                "expected": f.expected,
+                "standing": f.standing.word(),
+                "placed": placed,
+            })
+        };
+        let mut points: Vec<Value> = self
+            .laid
+            .flags
+            .iter()
+            .map(|f| flag(&f.flag, true))
+            .collect();
+        points.extend(self.laid.left.iter().map(|f| flag(f, false)));
+        let marks: Vec<Value> = self
+            .laid
+            .marks
+            .iter()
+            .zip(&self.names)
+            .map(|(m, name)| json!({ "part": name, "text": m.mark.text, "placed": m.area.is_some() }))
+            .collect();
+        let across: Vec<Value> = self
+            .beside
+            .iter()
+            .map(|(point, read, verdict)| json!({ "point": point, "read": read, "verdict": verdict.map(rows::word) }))
+            .collect();
+        json!({ "points": points, "parts": marks, "across": across, "missing": self.missing })
+    }
+}
