@@ -42,6 +42,7 @@ snippets![
     "cathodyne",
     "paraphase",
     "single-ended",
+    "single-ended-fixed-bias",
     "push-pull-cathode-bias",
     "push-pull-fixed-bias",
     "feedback-presence",

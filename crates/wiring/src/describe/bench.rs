@@ -11,7 +11,7 @@ use crate::words::{Word, Words};
 pub(super) fn supply(words: &mut Words<'_, '_>, ctx: &mut Ctx<'_>) -> Description {
     words.take_word("supply");
     let mut known = Known::default();
-    let mut slots = [Slot::of(Quantity::Volts), Slot::of(Quantity::Ohms)];
+    let mut slots = [Slot::signed(Quantity::Volts), Slot::of(Quantity::Ohms)];
     each(words, ctx, &mut known, None, &[], |w, c| {
         take_slot(w, c, &mut slots)
     });

@@ -277,6 +277,7 @@ impl Ctx<'_> {
 pub(crate) struct Slot {
     quantity: Quantity,
     bare: bool,
+    signed: bool,
     /// What was found.
     pub(crate) value: Option<f64>,
 }
@@ -287,6 +288,7 @@ impl Slot {
         Self {
             quantity,
             bare: false,
+            signed: false,
             value: None,
         }
     }
@@ -295,6 +297,14 @@ impl Slot {
     pub(crate) fn main(quantity: Quantity) -> Self {
         Self {
             bare: true,
+            ..Self::of(quantity)
+        }
+    }
+
+    /// Takes numbers below zero too: volts that have a direction, not a rating.
+    pub(crate) fn signed(quantity: Quantity) -> Self {
+        Self {
+            signed: true,
             ..Self::of(quantity)
         }
     }
@@ -328,6 +338,10 @@ pub(crate) fn take_slot(words: &mut Words<'_, '_>, ctx: &mut Ctx<'_>, slots: &mu
     match slot {
         Some(slot) => {
             slot.value = ctx.value(&number, slot.quantity);
+            if !slot.signed && slot.value.is_some_and(|v| v < 0.0) {
+                ctx.bad_value(&ValueError::Negative, &number);
+                slot.value = None;
+            }
             if slot.value.is_none() {
                 // Remember that it was given, so that a second one is still odd.
                 slot.value = Some(f64::NAN);
