@@ -46,6 +46,9 @@ fn printed(file: &Path) -> (usize, String) {
     (pages, size)
 }
 
+/// Points that the letters of a sheet have at least, the plan of nine valves on Letter included.
+const LEAST_LETTERS: f64 = 5.5;
+
 #[track_caller]
 fn one_page(arguments: &[&str], letter: bool) {
     let folder = tempfile::tempdir().expect("a folder");
@@ -60,6 +63,13 @@ fn one_page(arguments: &[&str], letter: bool) {
     assert!(ran.out.contains("written to"), "{}", ran.out);
     let text = std::fs::read_to_string(&file).expect("written");
     assert!(text.contains(bench::rules::STANDARD_CAUTION));
+    let letters: f64 = text
+        .split("font:500 ")
+        .nth(1)
+        .and_then(|t| t.split("pt").next())
+        .and_then(|t| t.parse().ok())
+        .expect("letters have a size");
+    assert!(letters >= LEAST_LETTERS, "{arguments:?}: {letters} pt");
     let (pages, size) = printed(&file);
     assert_eq!(pages, 1, "{arguments:?}");
     let width: f64 = size

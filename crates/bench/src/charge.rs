@@ -28,6 +28,12 @@ use wiring::{Circuit, Conditions};
 /// A capacitor without make-up or polarity counts as electrolytic from here on, farads.
 const ELECTROLYTIC_FROM: f64 = solve::assemble::defaults::ELECTROLYTIC_FROM;
 
+/// What counts as empty, volts, at most (common practice, no source).
+const SAFE_VOLTS: f64 = 10.0;
+
+/// What counts as dangerous, volts direct, at most.
+const HAZARD_VOLTS: f64 = 60.0;
+
 /// Volts across capacitors in one state of the amplifier, when the plug was pulled.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Start {
@@ -46,6 +52,9 @@ pub struct Charges {
     pub safe_volts: f64,
     /// Volts from which a charge is dangerous.
     pub hazard_volts: f64,
+    /// Seconds to the safe volts at the points that were watched, by node.
+    #[serde(skip)]
+    points: BTreeMap<usize, Option<f64>>,
 }
 
 /// What becomes of one capacitor.
@@ -89,6 +98,13 @@ impl Charges {
                 let farads = |e: &Emptying| e.farads.unwrap_or(0.0);
                 farads(a).total_cmp(&farads(b))
             })
+    }
+
+    /// Seconds until a watched point stands at the safe volts for good; none where it never does,
+    /// or where it was not watched ([`charges_at`]).
+    #[must_use]
+    pub fn seconds_at(&self, node: NodeId) -> Option<f64> {
+        self.points.get(&node.0).copied().flatten()
     }
 
     /// One capacitor by its name.
@@ -138,23 +154,28 @@ pub fn charges(
     conditions: &Conditions,
     starts: &[Start],
 ) -> Charges {
+    charges_at(circuit, library, conditions, starts, &[])
+}
+
+/// The same, and the seconds of the `watched` points besides.
+#[must_use]
+pub fn charges_at(
+    circuit: &Circuit,
+    library: &Library,
+    conditions: &Conditions,
+    starts: &[Start],
+    watched: &[NodeId],
+) -> Charges {
     let under = Conditions {
         power_off: true,
         signal: None,
         ..conditions.clone()
     };
     let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
-    let rule = |name: &str, most: f64| {
-        rules()
-            .figure("live.discharge", name)
-            .unwrap_or(most)
-            .min(most)
-    };
-    let (safe_volts, hazard_volts) = (
-        rule("work only below", 10.0),
-        rule("hazard threshold", 60.0),
-    );
-    let ports = ports::of(circuit, &assembly);
+    let safe_volts = safe_volts();
+    let hazard_volts = figure("hazard threshold", HAZARD_VOLTS);
+    let ports = ports::of(circuit, &assembly, watched);
+    let mut points: BTreeMap<usize, Option<f64>> = BTreeMap::new();
     let mut found: Vec<Emptying> = capacitors(circuit)
         .map(|part| listed(circuit, part, starts))
         .collect();
@@ -167,11 +188,17 @@ pub fn charges(
                     let Some(one) = found.iter_mut().find(|e| e.part == *name) else {
                         continue;
                     };
+                    let seen = course.port(port);
                     one.take(
-                        course.last_above(port, safe_volts),
-                        course.last_above(port, hazard_volts),
+                        seen.last_above(safe_volts),
+                        seen.last_above(hazard_volts),
                         ports.ohms.get(port).and_then(|r| r.get(port)).copied(),
                     );
+                }
+                for (node, ohms) in watched.iter().zip(&ports.seen) {
+                    let seconds = course.point(ohms).last_above(safe_volts);
+                    let worst = points.entry(node.0).or_insert(Some(0.0));
+                    *worst = worst.zip(seconds).map(|(a, b)| a.max(b));
                 }
             }
         }
@@ -195,7 +222,20 @@ pub fn charges(
         capacitors: found,
         safe_volts,
         hazard_volts,
+        points,
     }
+}
+
+/// Hands may go in below these volts, and never above 10 V, whatever the rule's table says.
+#[must_use]
+pub fn safe_volts() -> f64 {
+    figure("work only below", SAFE_VOLTS)
+}
+
+/// A figure of the discharge rule, and never more than `most`.
+fn figure(name: &str, most: f64) -> f64 {
+    let rule = rules().figure("live.discharge", name);
+    rule.unwrap_or(most).min(most)
 }
 
 /// More than this across a capacitor is no path: insulation, not a part.

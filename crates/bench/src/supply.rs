@@ -7,18 +7,16 @@
 //! warm. Works on half a tracing and lists what it could not say. Pure.
 
 mod drawn;
-mod empties;
 mod fuse;
 pub mod numbers;
 mod page;
 mod rectifier;
 
 pub use drawn::Draw;
-pub use empties::{EMPTY_VOLTS, Empties, empties};
 pub use fuse::{Link, MainsFuse};
 pub use rectifier::{Rectifier, RectifierPart};
 
-use crate::charge::is_electrolytic;
+use crate::charge::{Charges, Start, charges_at, is_electrolytic, safe_volts};
 use crate::fuse::Marking;
 use crate::powered::{Asked, Powered, Read, block, conditions, head, mains_volts, node_name};
 use crate::sheet::Sheet;
@@ -28,7 +26,7 @@ use serde::Serialize;
 use wiring::circuit::{Circuit, Kind, Setting};
 use wiring::roles::{Anatomy, Role, anatomy};
 use wiring::sheet::Library;
-use wiring::{NodeId, PartId};
+use wiring::{Conditions, NodeId};
 
 /// The supply, worked out.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -194,13 +192,10 @@ fn supply_of(
         read: Read::of(block),
         stand_in: cold.first().map(|setting| setting.name.as_str()),
     };
-    let unplugged = Asked {
-        sets: asked.sets.iter().chain(cold).cloned().collect(),
-        ..asked.clone()
-    };
-    let drained = empties(circuit, library, &unplugged, &work.surge.starts());
+    let rail_nodes = rail_nodes(&work);
+    let drained = drained(&work, asked, cold, &rail_nodes);
     let mut supply = Supply {
-        rails: rails(&work, &drained),
+        rails: rails(&work, &rail_nodes, &drained),
         rectifier: rectifier::rectifier(&work),
         capacitors: capacitors(&work, &drained),
         mains_fuse: fuse::mains_fuse(&work, today, marking),
@@ -225,17 +220,33 @@ fn mains_amps(state: Option<&Powered>) -> Option<f64> {
     state.map(Powered::mains_amps).filter(|a| *a > 0.0)
 }
 
-fn rails(work: &Work<'_>, drained: &Empties) -> Vec<Rail> {
+/// High-tension rails from the reservoir on, then the bias rails.
+fn rail_nodes(work: &Work<'_>) -> Vec<NodeId> {
     let all = work.anatomy.rails.iter().chain(&work.anatomy.bias_rails);
-    let nodes: Vec<NodeId> = all
-        .copied()
+    all.copied()
         .filter(|node| !behind_stand_in(work, *node))
-        .collect();
+        .collect()
+}
+
+/// How the capacitors and the rails empty from the highest volts, with the plug out.
+fn drained(work: &Work<'_>, asked: &Asked, cold: &[Setting], nodes: &[NodeId]) -> Charges {
+    let unplugged = Conditions {
+        sets: asked.sets.iter().chain(cold).cloned().collect(),
+        ..Conditions::default()
+    };
+    let highest = Start {
+        when: "at the highest volts".to_owned(),
+        volts: work.surge.starts(),
+    };
+    charges_at(work.circuit, work.library, &unplugged, &[highest], nodes)
+}
+
+fn rails(work: &Work<'_>, nodes: &[NodeId], drained: &Charges) -> Vec<Rail> {
     nodes
         .iter()
         .map(|node| {
             let now = work.now.as_ref();
-            let draws = now.map(|p| drawn::drawn(work, p, *node, &nodes));
+            let draws = now.map(|p| drawn::drawn(work, p, *node, nodes));
             let volts = now.and_then(|p| p.volts(*node));
             let (draws, left_over) = draws.unwrap_or_default();
             let into: f64 = draws.iter().map(|d| d.ma.min(0.0)).sum();
@@ -244,7 +255,7 @@ fn rails(work: &Work<'_>, drained: &Empties) -> Vec<Rail> {
                 volts,
                 ripple_v: volts.and(now.and_then(|p| p.ripple(*node))),
                 surge_v: work.surge.node(*node),
-                discharge_s: drained.node(*node),
+                discharge_s: drained.seconds_at(*node),
                 in_ma: (!draws.is_empty()).then_some(-into),
                 left_over_ma: volts.map(|_| left_over),
                 draws,
@@ -259,7 +270,8 @@ fn behind_stand_in(work: &Work<'_>, node: NodeId) -> bool {
     work.stand_in.is_some() && node_name(work.circuit, node) == numbers::LOAD_POINT
 }
 
-fn capacitors(work: &Work<'_>, drained: &Empties) -> Vec<Stressed> {
+fn capacitors(work: &Work<'_>, drained: &Charges) -> Vec<Stressed> {
+    let empty = safe_volts();
     let mut all = Vec::new();
     for (index, part) in work.circuit.parts.iter().enumerate() {
         let Kind::Capacitor { farads, .. } = part.kind else {
@@ -270,7 +282,7 @@ fn capacitors(work: &Work<'_>, drained: &Empties) -> Vec<Stressed> {
         };
         let electrolytic = is_electrolytic(part);
         let volts = highest.volts();
-        if volts.is_some_and(|v| v <= EMPTY_VOLTS) && highest.ac_v <= EMPTY_VOLTS {
+        if volts.is_some_and(|v| v <= empty) && highest.ac_v <= empty {
             continue;
         }
         let rated = part.known.volts.filter(|v| *v > 0.0);
@@ -283,7 +295,7 @@ fn capacitors(work: &Work<'_>, drained: &Empties) -> Vec<Stressed> {
             rated_v: rated,
             surge_rated_v: rated.filter(|_| electrolytic).map(surge_rating),
             electrolytic,
-            discharge_s: drained.capacitor(PartId(index)),
+            discharge_s: drained.of(&part.name).and_then(|e| e.seconds),
             joules: farads.zip(volts).map(|(f, v)| 0.5 * f * v * v),
         });
     }

@@ -32,8 +32,16 @@ pub(crate) fn shares(body: &Body) -> [f64; 4] {
 }
 /// Padding at the sides of a cell, points.
 pub(crate) const PAD: f64 = 2.0;
-/// Widths are a browser's business: so much more is reckoned with.
+/// Widths are a browser's business: a text is taken as so much wider than the typeface's table says.
+/// The size is chosen as the largest that fits, so without this it would lean to those at which a
+/// text just escapes being broken.
 const CAREFUL: f64 = 1.02;
+/// Width of a figure in figures of equal width, of the size of the letters, both weights.
+const DIGIT: f64 = 0.526;
+/// Left free at the foot of the page, points.
+const SLACK: f64 = 6.0;
+/// The date's and the instrument's line beside the title, points.
+const HANDWRITTEN: f64 = 34.0;
 
 /// Letters and columns of a page.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -84,42 +92,43 @@ pub(crate) fn fit(body: &Body, width: f64, height: f64) -> Fit {
 
 /// Height of the whole page, points.
 fn total(body: &Body, fit: &Fit, width: f64) -> f64 {
-    let head = 19.0
-        + lines(&body.title, 15.0, width * 0.55, true) * 15.0 * LEADING
-        + lines(&body.subject, 11.0, width * 0.55, false) * 11.0 * LEADING
-        + lines(&body.conditions, 8.5, width, false) * 8.5 * LEADING;
-    let caution = 12.0 + lines(&body.caution, CAUTION, width - 44.0, false) * CAUTION * LEADING;
+    let title = lines(&body.title, 15.0, width * 0.55, true) * 15.0 * LEADING
+        + lines(&body.subject, 11.0, width * 0.55, false) * 11.0 * LEADING;
+    let head = title.max(HANDWRITTEN) + lines(&body.conditions, 8.5, width, false) * 8.5 * LEADING;
+    let caution = 14.0 + lines(&body.caution, CAUTION, width - 44.0, false) * CAUTION * LEADING;
     let columns = fit.columns as f64;
     let column = (width - GAP * (columns - 1.0)) / columns;
     let shares = shares(body);
-    let mut heights = Vec::new();
+    let mut blocks = Vec::new();
     for section in &body.sections {
         let title = fit.size * 1.1 * LEADING + 5.0;
         match &section.matrix {
             Some(matrix) => {
                 // A heading and the steps' names stay with the first row.
                 let mut first = title + fit.size * LEADING + 2.0;
+                // The steps' names stand again where a column breaks inside.
+                let again = fit.size * LEADING + 2.0;
                 for height in matrix_rows(matrix, fit, column) {
-                    heights.push(first + height);
+                    blocks.push(Block {
+                        height: first + height,
+                        again: if first > 0.0 { 0.0 } else { again },
+                    });
                     first = 0.0;
                 }
             }
             None => {
                 let mut first = title;
                 for row in &section.rows {
-                    heights.push(first + row_height(row, fit, column, &shares));
+                    blocks.push(Block {
+                        height: first + row_height(row, fit, column, &shares),
+                        again: 0.0,
+                    });
                     first = 0.0;
                 }
             }
         }
     }
-    let sum: f64 = heights.iter().sum();
-    let largest = heights.iter().copied().fold(0.0, f64::max);
-    let body_height = if fit.columns == 1 {
-        sum
-    } else {
-        sum / columns + largest
-    };
+    let body_height = balanced(&blocks, fit.columns);
     let foot = if fit.foot {
         let size = foot_size(fit.size);
         let column = (width - GAP) / 2.0;
@@ -128,11 +137,57 @@ fn total(body: &Body, fit: &Fit, width: f64) -> f64 {
             .map(|t| lines(t, size, column - 14.0, false) * size * LEADING + 1.0)
             .sum();
         // Three headings, and what does not divide by two.
-        10.0 + all / 2.0 + 5.0 * size * LEADING
+        10.0 + all / 2.0 + 2.5 * size * LEADING
     } else {
         8.0
     };
-    (head + caution + body_height + foot) * CAREFUL
+    head + caution + body_height + foot + SLACK
+}
+
+/// What does not break across columns: a line, with its section's heading if it is the first.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Block {
+    height: f64,
+    /// Height of what is repeated above it at the top of a column.
+    again: f64,
+}
+
+/// The least height at which the blocks, in their order, fill so many columns.
+fn balanced(blocks: &[Block], columns: usize) -> f64 {
+    let fits = |height: f64| {
+        let (mut column, mut at) = (1, 0.0);
+        for block in blocks {
+            if at > 0.0 && at + block.height > height {
+                column += 1;
+                at = block.again;
+            }
+            at += block.height;
+            if column > columns || at > height {
+                return false;
+            }
+        }
+        true
+    };
+    let sum: f64 = blocks.iter().map(|b| b.height).sum();
+    if columns < 2 {
+        return sum;
+    }
+    // With one block's height more than an even share everything fits: no column is left with room
+    // for the next block.
+    let largest = blocks
+        .iter()
+        .map(|b| b.height + b.again)
+        .fold(0.0, f64::max);
+    let (mut no, mut yes) = (0.0, sum / columns as f64 + 2.0 * largest);
+    for _ in 0..30 {
+        let middle = f64::midpoint(no, yes);
+        if fits(middle) {
+            yes = middle;
+        } else {
+            no = middle;
+        }
+    }
+    yes
 }
 
 /// Size of the caution, points: never small.
@@ -152,11 +207,11 @@ fn row_height(row: &Row, fit: &Fit, column: f64, shares: &[f64; 4]) -> f64 {
     let cell = |share: usize, text: &str, bold: bool| {
         lines(text, fit.size, column * shares[share] - 2.0 * PAD, bold)
     };
-    // Where expected and limit are empty, the words have their room.
-    let wide = if row.expected.is_empty() && row.limit.is_empty() {
-        shares[0] + shares[1] + shares[2]
-    } else {
-        shares[0]
+    // Where expected, or both it and the limit are empty, the words have their room.
+    let wide = match (row.expected.is_empty(), row.limit.is_empty()) {
+        (true, true) => shares[0] + shares[1] + shares[2],
+        (true, false) => shares[0] + shares[1],
+        _ => shares[0],
     };
     let what = format!("{} {} 00", row.point, row.what);
     let mut rows = lines(&what, fit.size, column * wide - 2.0 * PAD, false)
@@ -176,6 +231,8 @@ fn row_height(row: &Row, fit: &Fit, column: f64, shares: &[f64; 4]) -> f64 {
     height + 1.7
 }
 
+/// Share of a step's column that is kept for writing by hand.
+const BESIDE: f64 = 0.35;
 /// Width of a step's column.
 pub(crate) const NAME: f64 = 0.16;
 
@@ -191,12 +248,12 @@ fn matrix_rows(matrix: &Matrix, fit: &Fit, column: f64) -> Vec<f64> {
                 .flatten()
                 .map(|row| {
                     let (expected, limit) = cell(row);
-                    // Room to write stands beside the expected figure, on the right half.
-                    lines(&expected, fit.size, each * 0.5, true) * fit.size
+                    // Room to write stands beside the expected figure.
+                    lines(&expected, fit.size, each * (1.0 - BESIDE), true) * fit.size
                         + lines(&limit, why_size(fit.size), each, false) * why_size(fit.size)
                 })
                 .fold(0.0, f64::max);
-            (name * fit.size).max(most) * LEADING + 2.2
+            (name * fit.size).max(most) * LEADING + 1.5
         })
         .collect()
 }
@@ -206,7 +263,12 @@ fn lines(text: &str, size: f64, width: f64, bold: bool) -> f64 {
     if text.trim().is_empty() {
         return 0.0;
     }
-    let wide = |t: &str| f64::from(draw::font::width(t, bold)) * size / f64::from(draw::font::SIZE);
+    let wide = |t: &str| {
+        let digits = t.chars().filter(char::is_ascii_digit).count() as f64;
+        let others: String = t.chars().filter(|c| !c.is_ascii_digit()).collect();
+        let others = f64::from(draw::font::width(&others, bold)) / f64::from(draw::font::SIZE);
+        (digits * DIGIT + others) * size * CAREFUL
+    };
     let space = wide(" ");
     let mut count = 1.0;
     let mut at = 0.0;

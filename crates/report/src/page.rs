@@ -188,15 +188,16 @@ fn heading(part: &Part) -> Markup {
 
 fn line(row: &Row, fit: &Fit) -> Markup {
     let wide = row.expected.is_empty() && row.limit.is_empty();
+    let roomy = row.expected.is_empty() && !wide;
     html! {
         div.line {
-            div.what.wide[wide] {
+            div.what.wide[wide].roomy[roomy] {
                 @if !row.point.is_empty() { b { (row.point) } " " }
                 (row.what)
                 @if let Some(source) = row.source { " " sup { (source) } }
             }
             @if !wide {
-                div { b { (row.expected) } }
+                @if !roomy { div { b { (row.expected) } } }
                 div { (row.limit) }
             }
             (hand(row))
@@ -303,6 +304,7 @@ h2 .why{{font-weight:500}}
 h2{{font-size:{:.2}pt;border-bottom:1pt solid #000;margin-top:3pt;break-after:avoid}}
 .line>div{{padding:0 {PAD}pt;overflow-wrap:anywhere}}
 .line>.wide{{grid-column:1/4}}
+.line>.roomy{{grid-column:1/3}}
 div.line>.why{{grid-column:1/-1}}
 .why{{font-size:{why:.2}pt;color:#333}}
 sup{{font-size:.62em;line-height:0;color:#333}}

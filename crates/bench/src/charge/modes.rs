@@ -80,39 +80,64 @@ impl Modes {
 }
 
 impl Course<'_> {
-    /// Volts across a port after so many seconds.
-    pub(super) fn volts(&self, port: usize, seconds: f64) -> f64 {
-        let (Some(row), Some(root)) = (
-            self.modes.directions.get(port),
-            self.modes.roots.get(port).filter(|r| **r > 0.0),
-        ) else {
-            return 0.0;
+    /// A port, to be followed: how much of each direction its volts have.
+    pub(super) fn port(&self, port: usize) -> Seen {
+        let along = match (self.modes.directions.get(port), self.modes.roots.get(port)) {
+            (Some(row), Some(root)) if *root > 0.0 => row.iter().map(|d| d / root).collect(),
+            _ => Vec::new(),
         };
-        let sum: f64 = row
-            .iter()
-            .zip(&self.modes.tau)
-            .zip(&self.shares)
-            .map(|((along, tau), share)| {
-                let left = if seconds <= 0.0 {
-                    1.0
-                } else if *tau > 0.0 {
-                    (-seconds / tau).exp()
-                } else {
-                    0.0
-                };
-                along * share * left
-            })
-            .sum();
-        sum / root
+        self.weighted(along)
     }
 
-    /// The last moment, seconds, at which a port has more than `level` volts either way: 0 if it
-    /// never has, none if it still has after [`FOR_EVER`].
+    /// A point that has `ohms[j]` volts over ground for one ampere into port `j`, to be followed.
+    ///
+    /// The capacitors drive `-C dV/dt` into their ports; directions that are gone in the first
+    /// instant drive nothing afterwards.
+    pub(super) fn point(&self, ohms: &[f64]) -> Seen {
+        let of = |k: usize, tau: f64| {
+            let rows = self.modes.directions.iter().zip(&self.modes.roots);
+            let sum: f64 = rows
+                .zip(ohms)
+                .map(|((row, root), r)| r * root * row.get(k).copied().unwrap_or(0.0))
+                .sum();
+            if tau > 0.0 { sum / tau } else { 0.0 }
+        };
+        let tau = self.modes.tau.iter().enumerate();
+        self.weighted(tau.map(|(k, tau)| of(k, *tau)).collect())
+    }
+
+    fn weighted(&self, along: Vec<f64>) -> Seen {
+        let terms = along.iter().zip(&self.shares).zip(&self.modes.tau);
+        Seen(terms.map(|((a, s), tau)| (a * s, *tau)).collect())
+    }
+}
+
+/// Volts as a sum of exponentials: volts at the start and time constant of each.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Seen(Vec<(f64, f64)>);
+
+impl Seen {
+    /// Volts after so many seconds.
+    pub(super) fn volts(&self, seconds: f64) -> f64 {
+        let left = |tau: f64| {
+            if seconds <= 0.0 {
+                1.0
+            } else if tau > 0.0 {
+                (-seconds / tau).exp()
+            } else {
+                0.0
+            }
+        };
+        self.0.iter().map(|(volts, tau)| volts * left(*tau)).sum()
+    }
+
+    /// The last moment, seconds, at which there are more than `level` volts either way: 0 if there
+    /// never are, none if there still are after [`FOR_EVER`].
     ///
     /// A capacitor may be charged again by its neighbours, so every time is looked at, not the
     /// first crossing.
-    pub(super) fn last_above(&self, port: usize, level: f64) -> Option<f64> {
-        let above = |t: f64| self.volts(port, t).abs() > level;
+    pub(super) fn last_above(&self, level: f64) -> Option<f64> {
+        let above = |t: f64| self.volts(t).abs() > level;
         if above(FOR_EVER) {
             return None;
         }
@@ -202,11 +227,11 @@ mod tests {
     fn one_capacitor_falls_as_the_formula_says() {
         let modes = Modes::new(&[vec![220e3]], &[50e-6]);
         let course = modes.from(&[450.0]);
-        let t = course.last_above(0, 60.0).unwrap();
+        let t = course.port(0).last_above(60.0).unwrap();
         assert!(near(t, 220e3 * 50e-6 * (450.0f64 / 60.0).ln(), 1e-6), "{t}");
         assert!((t - 22.0).abs() < 0.5);
         assert!(near(
-            course.volts(0, 11.0),
+            course.port(0).volts(11.0),
             450.0 / std::f64::consts::E,
             1e-9
         ));
@@ -226,7 +251,7 @@ mod tests {
         assert!(near(largest, slow, 1e-9), "{largest} {slow}");
         // the charge that neither had lost at first goes through R1 alone
         let course = modes.from(&[300.0, 0.0]);
-        let early = course.volts(1, 1.0);
+        let early = course.port(1).volts(1.0);
         // 300 V on 32 uF share to 200 V, and lose a tenth in the first second of 10.6
         let shared = 200.0 * (-1.0f64 / (r1 * (c1 + c2))).exp();
         assert!(
@@ -239,13 +264,13 @@ mod tests {
     fn side_by_side_they_share_and_without_a_path_they_stay() {
         let modes = Modes::new(&[vec![1e5, 1e5], vec![1e5, 1e5]], &[10e-6, 30e-6]);
         let course = modes.from(&[400.0, 0.0]);
-        assert!(near(course.volts(0, 1e-6), 100.0, 1e-4));
-        assert!(near(course.volts(1, 1e-6), 100.0, 1e-4));
+        assert!(near(course.port(0).volts(1e-6), 100.0, 1e-4));
+        assert!(near(course.port(1).volts(1e-6), 100.0, 1e-4));
         let stays = Modes::new(&[vec![1e13]], &[16e-6]);
-        assert_eq!(stays.from(&[300.0]).last_above(0, 10.0), None);
-        assert_eq!(stays.from(&[9.0]).last_above(0, 10.0), Some(0.0));
+        assert_eq!(stays.from(&[300.0]).port(0).last_above(10.0), None);
+        assert_eq!(stays.from(&[9.0]).port(0).last_above(10.0), Some(0.0));
         assert_eq!(
-            Modes::new(&[], &[]).from(&[]).last_above(0, 10.0),
+            Modes::new(&[], &[]).from(&[]).port(0).last_above(10.0),
             Some(0.0)
         );
     }
@@ -276,7 +301,7 @@ mod tests {
             let start: Vec<f64> = parts.iter().map(|p| p.3).collect();
             let modes = Modes::new(&rows, &farads);
             let course = modes.from(&start);
-            let energy = |t: f64| (0..n).map(|i| farads[i] * course.volts(i, t).powi(2)).sum::<f64>();
+            let energy = |t: f64| (0..n).map(|i| farads[i] * course.port(i).volts(t).powi(2)).sum::<f64>();
             let whole = energy(0.0);
             prop_assert!(near(whole, (0..n).map(|i| farads[i] * start[i] * start[i]).sum(), 1e-6));
             let mut last = whole;
@@ -289,9 +314,9 @@ mod tests {
             let t = 0.3 * modes.tau.iter().copied().fold(0.0, f64::max);
             let h = 1e-5 * t;
             for i in 0..n {
-                let slope = farads[i] * (course.volts(i, t + h) - course.volts(i, t - h)) / (2.0 * h);
-                let drawn: f64 = (0..n).map(|j| siemens[(i, j)] * course.volts(j, t)).sum();
-                let size: f64 = (0..n).map(|j| (siemens[(i, j)] * course.volts(j, t)).abs()).sum();
+                let slope = farads[i] * (course.port(i).volts(t + h) - course.port(i).volts(t - h)) / (2.0 * h);
+                let drawn: f64 = (0..n).map(|j| siemens[(i, j)] * course.port(j).volts(t)).sum();
+                let size: f64 = (0..n).map(|j| (siemens[(i, j)] * course.port(j).volts(t)).abs()).sum();
                 prop_assert!((slope + drawn).abs() <= 1e-4 * size + 1e-15, "{slope} {drawn}");
             }
         }

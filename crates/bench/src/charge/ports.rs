@@ -5,8 +5,8 @@ use solve::Assembly;
 use solve::linearised::Linearised;
 use solve::netlist::{Law, Netlist, NodeIndex};
 use solve::operating;
-use wiring::Circuit;
 use wiring::circuit::Kind;
+use wiring::{Circuit, NodeId};
 
 /// What carries nothing: far above everything a discharge may count on.
 const NOTHING_OHMS: f64 = 1e15;
@@ -22,13 +22,19 @@ pub(super) struct Ports {
     pub(super) farads: Vec<f64>,
     /// `ohms[i][j]`: volts across `i` for an ampere into `j`.
     pub(super) ohms: Vec<Vec<f64>>,
+    /// `seen[n][j]`: volts of the `n`-th watched point over ground for an ampere into `j`.
+    pub(super) seen: Vec<Vec<f64>>,
 }
 
-/// The ports of every capacitor that is wired and has farads.
+/// The ports of every capacitor that is wired and has farads, and how `watched` points see them.
 ///
 /// # Errors
 /// A sentence, when even the bare resistances cannot be solved.
-pub(super) fn of(circuit: &Circuit, assembly: &Assembly) -> Result<Ports, String> {
+pub(super) fn of(
+    circuit: &Circuit,
+    assembly: &Assembly,
+    watched: &[NodeId],
+) -> Result<Ports, String> {
     let dead = dead(circuit, assembly);
     let (mut parts, mut farads, mut ends) = (Vec::new(), Vec::new(), Vec::new());
     for part in &circuit.parts {
@@ -51,6 +57,9 @@ pub(super) fn of(circuit: &Circuit, assembly: &Assembly) -> Result<Ports, String
     let linear = Linearised::new(&dead, &solution)
         .map_err(|e| format!("the resistances cannot be solved: {e}"))?;
     let mut ohms = vec![vec![0.0; ends.len()]; ends.len()];
+    let mut seen = vec![vec![0.0; ends.len()]; watched.len()];
+    let placed = |n: &NodeId| assembly.node_of.get(n.0).copied().flatten();
+    let watched: Vec<Option<NodeIndex>> = watched.iter().map(placed).collect();
     for (j, (into, out_of)) in ends.iter().enumerate() {
         let mut fed = vec![0.0; dead.nodes.len()];
         feed(&mut fed, *into, 1.0);
@@ -60,11 +69,15 @@ pub(super) fn of(circuit: &Circuit, assembly: &Assembly) -> Result<Ports, String
         for (row, (a, b)) in ohms.iter_mut().zip(&ends) {
             row[j] = at(*a) - at(*b);
         }
+        for (row, node) in seen.iter_mut().zip(&watched) {
+            row[j] = node.map_or(0.0, at);
+        }
     }
     Ok(Ports {
         parts,
         farads,
         ohms,
+        seen,
     })
 }
 

@@ -172,7 +172,8 @@ fn no_load_on_the_output_stops_and_a_load_passes() {
     assert_eq!(load(""), Outcome::Open);
 }
 
-/// Two ways to the same seconds: this list and the supply sheet's own.
+/// This list starts from the worst of several states, the supply sheet from the highest volts: the
+/// seconds are the same but for that.
 #[test]
 fn the_seconds_agree_with_the_supply_sheet() {
     for name in EXAMPLES {

@@ -1,10 +1,10 @@
 //! The supply as a sheet: lines with limits, sources and what is missing.
 
-use super::{Empties, FuseLoad, Rail, Stressed, Supply, Work, rectifier_words};
+use super::{FuseLoad, Rail, Stressed, Supply, Work, rectifier_words};
+use crate::charge::Charges;
 use crate::powered::say_block;
 use crate::rules::rules;
 use crate::sheet::{Expected, Figure, Limit, Line, Origin};
-use wiring::PartId;
 use wiring::circuit::Kind;
 use wiring::readings::Conditions;
 use wiring::roles::Role;
@@ -14,7 +14,7 @@ pub(super) fn fill(
     work: &Work<'_>,
     under: &Conditions,
     block: Option<&str>,
-    drained: &Empties,
+    drained: &Charges,
     supply: &mut Supply,
 ) {
     head(work, under, block, supply);
@@ -22,7 +22,7 @@ pub(super) fn fill(
     let drawn: Vec<Line> = supply.rails.iter().flat_map(draws).collect();
     let capacitors = supply.capacitors.iter().flat_map(|c| stressed(work, c));
     let capacitors: Vec<Line> = capacitors.collect();
-    let empties = emptying(work, drained, supply);
+    let empties = emptying(drained, supply);
     let rectifier = rectifier(supply);
     supply.sheet.section("Rails, everything warm", rails);
     supply.sheet.section("Who draws from each rail", drawn);
@@ -257,10 +257,9 @@ fn reversed(work: &Work<'_>, c: &Stressed) -> Option<Line> {
     })
 }
 
-fn emptying(work: &Work<'_>, drained: &Empties, supply: &Supply) -> Vec<Line> {
+fn emptying(drained: &Charges, supply: &Supply) -> Vec<Line> {
     let mut lines = Vec::new();
     for c in &supply.capacitors {
-        let id = work.circuit.part(&c.part).unwrap_or(PartId(usize::MAX));
         if !(c.electrolytic || c.joules.is_some_and(|j| j >= 1e-3)) {
             continue;
         }
@@ -275,7 +274,7 @@ fn emptying(work: &Work<'_>, drained: &Empties, supply: &Supply) -> Vec<Line> {
             ))
             .expecting(Expected::value(s, "s"))
             .because(energy),
-            None if drained.keeps(id) => Line::open("keeps its charge", origin).because(format!(
+            None if drained.of(&c.part).is_some_and(|e| e.stays) => Line::open("keeps its charge", origin).because(format!(
                 "No path empties it. {energy} Discharge it through a resistor and measure, every time."
             )),
             None => Line::open("time not known", origin)

@@ -7,7 +7,7 @@ use wiring::circuit::CouplingTransformer;
 
 use super::builder::{Builder, sound_ohms, written, written_ohms};
 use super::defaults::{COUPLING_HENRIES, COUPLING_OHMS, LEAST_OHMS, TANK_COPPER};
-use super::windings::{Tap, ports};
+use super::windings::{Tap, ports, said_ohms};
 use crate::netlist::{Law, Quantity, Slot, Transformer};
 
 /// Adds a driver or interstage transformer; the primary has one turn.
@@ -36,7 +36,7 @@ pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &CouplingTransfor
         None if t.ideal => LEAST_OHMS,
         None => {
             let usual = sound_ohms(usual);
-            assumed.push(format!("{word} {usual:.3} ohm"));
+            assumed.push(format!("{word} {} ohm", said_ohms(usual)));
             usual
         }
     };

@@ -10,7 +10,7 @@ use super::defaults::{
     LEAST_OHMS, OUTPUT_FARADS, OUTPUT_HIGH_HERTZ, OUTPUT_IRON, output_copper, output_low_hertz,
     output_watts,
 };
-use super::windings::{Tap, ports};
+use super::windings::{Tap, ports, said_ohms};
 use crate::netlist::{Law, Quantity, Slot, Transformer};
 
 /// Adds an output transformer with every lead that is wired.
@@ -47,7 +47,7 @@ pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &OutputTransforme
         None if t.ideal => LEAST_OHMS,
         None => {
             let r = copper * impedance;
-            assumed.push(format!("{word} {r:.3} ohm"));
+            assumed.push(format!("{word} {} ohm", said_ohms(r)));
             r
         }
     };

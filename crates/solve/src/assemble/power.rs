@@ -15,7 +15,7 @@ use super::defaults::{
     copper_loss, winding_amps,
 };
 use super::mains::Mains;
-use super::windings::{Tap, ports};
+use super::windings::{Tap, ports, said_ohms};
 use crate::netlist::{Law, NodeIndex, Quantity, Slot, Transformer, WindingPort};
 
 /// A centre-tapped winding of no more volts than this end to end is a heater's: loaded end to
@@ -119,7 +119,7 @@ pub(super) fn design(t: &PowerTransformer, centre_wired: &[bool]) -> Design {
                     let heat = if u.in_turn { HALVES_HEAT } else { 1.0 };
                     let r = ((1.0 - PRIMARY_SHARE) * loss * u.volts / amps / heat / u.share)
                         .clamp(LEAST_OHMS, 1e6);
-                    assumed.push(format!("{} {} ohm", w.name, short(r)));
+                    assumed.push(format!("{} {} ohm", w.name, said_ohms(r)));
                     r
                 }
             },
@@ -130,7 +130,7 @@ pub(super) fn design(t: &PowerTransformer, centre_wired: &[bool]) -> Design {
         None if t.ideal => LEAST_OHMS,
         None => {
             let r = (PRIMARY_SHARE * loss * v1 * v1 / volt_amperes.max(1.0)).clamp(LEAST_OHMS, 1e6);
-            assumed.push(format!("primary {} ohm", short(r)));
+            assumed.push(format!("primary {} ohm", said_ohms(r)));
             r
         }
     };
@@ -183,16 +183,6 @@ pub(super) fn design(t: &PowerTransformer, centre_wired: &[bool]) -> Design {
         iron_ohms,
         volt_amperes,
         assumed,
-    }
-}
-
-fn short(ohms: f64) -> String {
-    if ohms >= 100.0 {
-        format!("{ohms:.0}")
-    } else if ohms >= 1.0 {
-        format!("{ohms:.1}")
-    } else {
-        format!("{ohms:.3}")
     }
 }
 

@@ -45,6 +45,17 @@ fn finite(figure: f64) -> f64 {
     if figure.is_finite() { figure } else { 0.0 }
 }
 
+/// Assumed ohms of a winding, as a note says them.
+pub(super) fn said_ohms(ohms: f64) -> String {
+    if ohms >= 100.0 {
+        format!("{ohms:.0}")
+    } else if ohms >= 1.0 {
+        format!("{ohms:.1}")
+    } else {
+        format!("{ohms:.3}")
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
