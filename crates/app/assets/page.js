@@ -113,6 +113,40 @@
     }
   }
 
+  // the small whole drawing: a frame around what is in sight, a press brings another place there
+  const sight = (paper) => {
+    const svg = paper.querySelector("svg");
+    const map = paper.parentElement.querySelector(".map");
+    const frame = map && map.querySelector(".frame");
+    if (!svg || !frame) return null;
+    const box = svg.viewBox.baseVal;
+    const scale = box.width / svg.getBoundingClientRect().width;
+    return { svg, map, frame, box, scale };
+  };
+  const frameOf = (paper) => {
+    const s = sight(paper);
+    if (!s) return;
+    const set = (name, value) => s.frame.setAttribute(name, String(value));
+    set("x", s.box.x + paper.scrollLeft * s.scale);
+    set("y", s.box.y + paper.scrollTop * s.scale);
+    set("width", Math.min(paper.clientWidth * s.scale, s.box.width));
+    set("height", Math.min(paper.clientHeight * s.scale, s.box.height));
+  };
+  const frames = () => { for (const paper of document.querySelectorAll(".drawn .paper")) frameOf(paper); };
+  document.addEventListener("scroll", (event) => { if (event.target.matches && event.target.matches(".paper")) frameOf(event.target); }, true);
+  document.addEventListener("drawn", frames);
+  addEventListener("resize", frames);
+  document.addEventListener("click", (event) => {
+    const map = event.target.closest && event.target.closest(".drawn .map");
+    if (!map) return;
+    const paper = map.parentElement.querySelector(".paper");
+    const s = sight(paper);
+    const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(map.getScreenCTM().inverse());
+    paper.scrollLeft = (at.x - s.box.x) / s.scale - paper.clientWidth / 2;
+    paper.scrollTop = (at.y - s.box.y) / s.scale - paper.clientHeight / 2;
+  });
+  frames();
+
   // the keypad
   const shown = find("#shown");
   const small = matchMedia("(max-width: 760px)");

@@ -59,6 +59,29 @@
     const now = look.querySelector(".paper");
     if (now) [now.scrollLeft, now.scrollTop] = at;
     point();
+    document.dispatchEvent(new Event("drawn"));
+  };
+  // brackets around parts, and the number of the line beside the first of them
+  const SVG = "http://www.w3.org/2000/svg";
+  const bracket = (svg, parts, line) => {
+    const old = svg.querySelector(".pointed");
+    if (old) old.remove();
+    if (parts.length === 0 || parts.length > 6) return;
+    const group = document.createElementNS(SVG, "g");
+    group.setAttribute("class", "pointed");
+    const add = (name, attributes) => {
+      const made = document.createElementNS(SVG, name);
+      for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, String(value));
+      group.append(made);
+      return made;
+    };
+    parts.forEach((part, i) => {
+      const b = part.getBBox();
+      const [l, t, r, u] = [b.x - 8, b.y - 4, b.x + b.width + 8, b.y + b.height + 4];
+      add("path", { d: `M${l + 9} ${t}H${l}V${u}H${l + 9}M${r - 9} ${t}H${r}V${u}H${r - 9}` });
+      if (i === 0) add("text", { x: r + 6, y: t + 14 }).textContent = `line ${line}`;
+    });
+    svg.append(group);
   };
   // the parts of the line under the cursor, marked and brought into sight
   const point = () => {
@@ -68,11 +91,15 @@
       .split(/[\s[\]|]+/).map((w) => w.replace(/^\+/, "").replace(/[.+].*$/, ""));
     const paper = drawn.querySelector(".paper");
     let first = null;
-    for (const part of drawn.querySelectorAll("[data-part]")) {
+    const marked = [];
+    for (const part of drawn.querySelectorAll(".paper [data-part]")) {
       const here = words.includes(part.dataset.part.replace(/[.].*$/, ""));
       part.classList.toggle("here", here);
+      if (here) marked.push(part);
       if (here && !first) first = part;
     }
+    const svg = drawn.querySelector(".paper svg");
+    if (svg) bracket(svg, marked, lineAt(text.selectionStart));
     if (first && paper) {
       const box = first.getBoundingClientRect();
       const frame = paper.getBoundingClientRect();
@@ -170,4 +197,6 @@
   } catch { /* nothing kept */ }
   number();
   point();
+  // on a phone the drawing stays in sight, and no keyboard comes up unasked
+  if (!matchMedia("(max-width: 760px)").matches) text.focus();
 })();

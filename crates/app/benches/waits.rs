@@ -1,9 +1,25 @@
-//! What a technician waits for: reading a wiring, the operating point, the chart.
+//! What a technician waits for: reading a wiring, the operating point, the chart; the pages of a
+//! shop with 2,000 jobs and 50,000 readings, as a browser on this machine gets them.
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stderr,
+    reason = "a failed step is a failed timing"
+)]
+
+#[path = "../tests/large/mod.rs"]
+mod large;
+#[path = "../tests/server/mod.rs"]
+mod server;
 
 use bench::chart::ChartRequest;
 use criterion::{Criterion, criterion_group, criterion_main};
+use server::Server;
+use shop::{At, Shop};
 use solve::AssembleOptions;
+use std::cell::Cell;
 use std::hint::black_box;
+use std::time::{Duration, Instant};
 use wiring::sheet::Library;
 use wiring::{Conditions, Text};
 
@@ -45,5 +61,68 @@ fn waits(c: &mut Criterion) {
     });
 }
 
-criterion_group!(benches, waits);
+/// Jobs in the shop.
+const JOBS: usize = 2_000;
+
+fn pages(c: &mut Criterion) {
+    let folder = tempfile::tempdir().unwrap();
+    let place = folder.path().join("shop");
+    large::fill(&Shop::open(&place, At(large::MORNING)).unwrap(), JOBS);
+
+    c.benchmark_group("slow")
+        .sample_size(10)
+        .bench_function("start to the first page", |b| {
+            b.iter_custom(|times| {
+                let mut all = Duration::ZERO;
+                for _ in 0..times {
+                    let begun = Instant::now();
+                    let server = Server::start(&place, &[]);
+                    assert_eq!(server.browser().get("/").status, 200);
+                    all += begun.elapsed();
+                }
+                all
+            });
+        });
+
+    let server = Server::start(&place, &[]);
+    for (what, address) in [
+        ("page: bench", "/"),
+        ("page: job", "/job/1"),
+        ("page: tracing", "/job/1/tracing"),
+        ("page: chart", "/job/1/chart"),
+        ("page: parts", "/job/1/parts"),
+        ("page: power-up", "/job/1/power-up"),
+        ("page: set-up", "/job/1/set-up"),
+        ("page: safety", "/job/1/safety"),
+        ("page: find", "/find?q=turn"),
+    ] {
+        let mut browser = server.browser();
+        // the first asks for what the program works out by itself as soon as it is left alone
+        assert_eq!(browser.get(address).status, 200);
+        c.bench_function(what, |b| {
+            b.iter(|| assert_eq!(browser.get(address).status, 200));
+        });
+    }
+    let text = include_str!("../../../examples/pip.wiring");
+    let typed = Cell::new(0);
+    let mut browser = server.browser();
+    c.bench_function("typed line to drawing, 48 parts", |b| {
+        b.iter(|| {
+            // another text each time, as typing gives
+            typed.set(typed.get() + 1);
+            let text = format!("{text}V1.1 - R90 {} - ground\n", typed.get());
+            let page = browser.send_to("/job/1/look", &[("text", &text)]);
+            assert_eq!(page.status, 200);
+        });
+    });
+    if let Some((now, most)) = server.memory_kb() {
+        eprintln!(
+            "memory: {:.0} MB now, {:.0} MB at most",
+            now as f64 / 1024.0,
+            most as f64 / 1024.0
+        );
+    }
+}
+
+criterion_group!(benches, waits, pages);
 criterion_main!(benches);

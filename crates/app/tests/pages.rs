@@ -233,6 +233,100 @@ fn off_is_said_only_when_every_point_is_read() {
     assert!(!off(&page), "{}", page.words());
 }
 
+/// Guards a life: ohms are written only where it is off.
+#[test]
+fn no_ohms_are_written_before_it_is_off() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Odo Kestle");
+    trace(
+        &mut b,
+        "V1 12AX7\nV1.1 - R4 100k - B3\nV1.3 - R5 1k5 - ground\nB3 - +C1 16u 450V - ground\n",
+    );
+    let page = b.get("/job/1/cold");
+    page.has(&["Unplug, clip on", "once the cell above says OFF"]);
+    assert!(!page.text.contains("id=\"shown\""));
+    let ohms = [("step", "cold"), ("item", "V1.3"), ("said", "1.5k")];
+    assert_eq!(b.ask_post("/job/1/answer", &ohms), Some(422));
+    b.send_to("/job/1/power", &[("what", "plug out")]);
+    b.get("/job/1/cold").has(&["Name what stores charge"]);
+    b.send_to("/job/1/power", &[("what", "no more points")]);
+    b.get("/job/1/cold").has(&["Clip on, read B3"]);
+    assert_eq!(b.ask_post("/job/1/answer", &ohms), Some(422));
+    b.send_to(
+        "/job/1/power",
+        &[("what", "read"), ("point", "B3"), ("volts", "0.4")],
+    );
+    let page = b.get("/job/1/cold");
+    assert!(
+        page.text.contains("id=\"shown\"") && !page.text.contains("Clip on, read"),
+        "{}",
+        page.words()
+    );
+}
+
+/// The plan's steps lead to the chart under their own conditions; set-up is kept when it is done;
+/// each sheet is a page of paper.
+#[test]
+fn power_up_set_up_and_paper() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Pip", "Odo Kestle");
+    trace(&mut b, include_str!("../../../examples/pip.wiring"));
+    let page = b.get("/job/1/power-up");
+    page.has(&[
+        "Variable transformer: no valves",
+        "25 %, 58 V",
+        "On the 40 W lamp",
+    ]);
+    let form = page.form("aria-label=\"Read at 58 V, only the rectifier V3\"");
+    let page = b.send(&form);
+    page.has(&["58 V", "only V3"]);
+    assert!(page.text.contains("id=\"shown\""), "on the chart");
+    for (sheet, words) in [
+        ("bias", "Output stage at idle"),
+        ("heaters", "Heaters"),
+        ("supply", "Supply"),
+    ] {
+        let page = b.get(&format!("/job/1/set-up?sheet={sheet}"));
+        page.has(&[words, "What is read on the chart"]);
+        assert!(
+            !page.text.contains("name=\"said\""),
+            "nothing is typed here"
+        );
+    }
+    let form = b.get("/job/1/set-up").form("Set-up is done");
+    b.send(&form);
+    b.get("/job/1/journal")
+        .has(&["bias sheet kept", "heaters sheet kept", "supply sheet kept"]);
+    for sheet in [
+        "chart",
+        "inspection",
+        "cold",
+        "power-up",
+        "bias",
+        "heaters",
+        "supply",
+        "safety",
+        "play-test",
+    ] {
+        let page = b.get(&format!("/job/1/paper?sheet={sheet}"));
+        page.has(&["CAUTION.", "Marram Pip"]);
+        assert!(!page.text.contains("<style"), "{sheet}");
+        let style = b.get(&format!("/job/1/paper.css?sheet={sheet}"));
+        assert!(style.text.contains("@page{size:A4"), "{sheet}");
+    }
+    assert_eq!(b.get("/job/1/paper?sheet=nothing").status, 404);
+    let form = b.get("/settings").form("name=\"mains\"");
+    b.send(&form.with("paper", "Letter"));
+    assert!(
+        b.get("/job/1/paper.css?sheet=chart")
+            .text
+            .to_lowercase()
+            .contains("@page{size:letter")
+    );
+}
+
 #[test]
 fn two_browsers_on_one_job_lose_nothing() {
     let (_folder, server) = start();

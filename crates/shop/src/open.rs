@@ -8,7 +8,8 @@ use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 use std::fs::{self, File, TryLockError};
 use std::ops::Deref;
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// The data base in a shop's folder.
 pub(crate) const BASE: &str = "shop.sqlite";
@@ -16,6 +17,8 @@ pub(crate) const BASE: &str = "shop.sqlite";
 const LOCK: &str = "lock";
 /// How long a statement waits for another connection, in milliseconds.
 const PATIENCE_MS: u64 = 5000;
+/// Steps of the data base's machine after which they are counted.
+const COUNTED: u16 = 100;
 /// Reading connections that are kept open.
 const READERS: usize = 3;
 
@@ -26,6 +29,8 @@ pub struct Shop {
     attachments: Attachments,
     writer: Mutex<Connection>,
     readers: Mutex<Vec<Connection>>,
+    /// Steps taken for questions.
+    worked: Arc<AtomicU64>,
     /// Held for as long as the shop is open.
     _lock: File,
 }
@@ -109,6 +114,7 @@ impl Shop {
             attachments,
             writer: Mutex::new(writer),
             readers: Mutex::new(Vec::new()),
+            worked: Arc::default(),
             _lock: lock,
         })
     }
@@ -136,7 +142,7 @@ impl Shop {
         let kept = held(&self.readers).pop();
         let mut base = match kept {
             Some(base) => base,
-            None => reader(&self.folder)?,
+            None => self.counted()?,
         };
         let answer = {
             let moment = base.transaction()?;
@@ -147,6 +153,25 @@ impl Shop {
             readers.push(base);
         }
         answer
+    }
+
+    /// A reading connection whose steps are counted.
+    fn counted(&self) -> Result<Connection, ShopError> {
+        let base = reader(&self.folder)?;
+        let worked = Arc::clone(&self.worked);
+        let count = move || {
+            worked.fetch_add(u64::from(COUNTED), Ordering::Relaxed);
+            false
+        };
+        base.progress_handler(i32::from(COUNTED), Some(count))?;
+        Ok(base)
+    }
+
+    /// Steps that the data base's machine took for questions since the shop was opened, in whole
+    /// hundreds of a question: its work, whatever else the machine does meanwhile.
+    #[must_use]
+    pub fn worked(&self) -> u64 {
+        self.worked.load(Ordering::Relaxed)
     }
 
     /// Changes the record. When this returns without an error, the change is on the disk.

@@ -1,8 +1,9 @@
 //! Clients. Their details are entries, the latest one counts, and all of them can be blanked.
 
+use crate::amps::Amp;
 use crate::change::{Card, Entries};
 use crate::error::ShopError;
-use crate::id::{ClientId, EntryId};
+use crate::id::{AmpId, ClientId, EntryId};
 use crate::open::{Reader, Write};
 use rusqlite::{OptionalExtension as _, Row};
 use serde::{Deserialize, Serialize};
@@ -59,6 +60,32 @@ impl Reader<'_> {
             .query_row([id], client)
             .optional()?
             .ok_or_else(|| ShopError::Nothing(format!("client {id}")))
+    }
+
+    /// Clients whose amps were here last, with those amps; the latest first, the blanked ones left out.
+    pub fn last_seen(&self, most: usize) -> Result<Vec<(Client, Amp)>, ShopError> {
+        let mut ask = self
+            .base
+            .prepare_cached("SELECT amp FROM jobs WHERE gone = 0 ORDER BY id DESC LIMIT ?1")?;
+        let most_rows = i64::try_from(most.saturating_mul(2)).unwrap_or(i64::MAX);
+        let jobs: Vec<AmpId> = ask
+            .query_map([most_rows], |r| r.get(0))?
+            .collect::<Result<_, _>>()?;
+        let mut all: Vec<(Client, Amp)> = Vec::new();
+        for id in jobs {
+            if all.len() == most {
+                break;
+            }
+            if all.iter().any(|(_, a)| a.id == id) {
+                continue;
+            }
+            let amp = self.amp(id)?;
+            let client = self.client(amp.client)?;
+            if !client.blanked {
+                all.push((client, amp));
+            }
+        }
+        Ok(all)
     }
 
     /// Clients by name, the blanked ones left out.

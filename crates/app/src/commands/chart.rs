@@ -1,6 +1,6 @@
 //! `chart`: what every point should read, next to what the meter said.
 
-mod page;
+pub(crate) mod page;
 pub(crate) mod rows;
 mod text;
 

@@ -69,7 +69,7 @@ pub(crate) fn page(
                 span.name { (page.title) }
             }
         }
-        main.column {
+        main class=(place_class(&page.place)) {
             div.head {
                 div.title { (page.head) }
                 div.buttons { (page.buttons) }
@@ -91,6 +91,14 @@ pub(crate) fn page(
         (foot(job, step))
     };
     Ok(document(&page.title, ask, &inner))
+}
+
+fn place_class(place: &Place<'_>) -> &'static str {
+    match place {
+        Place::Job(_, Some(_)) => "column in-step",
+        Place::Job(_, None) => "column in-job",
+        Place::Bench | Place::Shop => "column in-shop",
+    }
 }
 
 /// A page outside the frame, such as one that says what went wrong.

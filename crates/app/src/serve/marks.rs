@@ -206,6 +206,11 @@ pub(crate) fn verdict_count(word: Word, count: usize) -> Markup {
     html! { span class=(class) { (brackets(Some(word), true)) span.word { (count) " " (text) } } }
 }
 
+/// How many answers fail: `2 fail`.
+pub(crate) fn failed(count: usize) -> Markup {
+    html! { span class="verdict outside" { (brackets(Some(Word::Outside), true)) span.word { (count) " fail" } } }
+}
+
 /// Keep: joint through. Watch: half joint. Replace: gap.
 pub(crate) fn part_sign(verdict: shop::Verdict) -> Markup {
     let inner = match verdict {

@@ -14,6 +14,8 @@ mod demo_shop;
 mod fail;
 mod frame;
 mod guard;
+#[cfg(test)]
+mod large_tests;
 mod marks;
 mod money;
 mod pages;
@@ -23,9 +25,11 @@ mod record;
 mod router;
 mod run;
 mod sheets;
+mod shelf;
 mod site;
 mod start;
 mod state;
+mod warm;
 mod work_out;
 
 pub(crate) use clock::now;

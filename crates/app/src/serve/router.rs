@@ -5,8 +5,8 @@ use super::assets;
 use super::fail::{Answer, Fail};
 use super::guard::{self, Gate};
 use super::pages::{
-    bench, chart, conditions, entrance, find, hand_over, intake, job, journal, keys, new, parts,
-    photos, power, reading, revisions, run_sheet, settings, step, tracing, work,
+    bench, chart, conditions, entrance, find, hand_over, intake, job, journal, keys, new, paper,
+    parts, photos, power, reading, revisions, run_sheet, set_up, settings, step, tracing, work,
 };
 use super::photo;
 use super::run::Step;
@@ -68,6 +68,8 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
         .route("/job/{job}/judge", show_job(reading::while_typing))
         .route("/job/{job}/reading", act_job(reading::write))
         .route("/job/{job}/reading/withdraw", act_job(reading::withdraw))
+        .route("/job/{job}/paper", show_job(paper::show))
+        .route("/job/{job}/paper.css", show_job(paper::style))
         .route("/job/{job}/conditions", act_job(conditions::change))
         .route("/job/{job}/parts", show_job(parts::show))
         .route("/job/{job}/verdict", act_job(parts::give))
@@ -77,6 +79,7 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
             show_job(work::show).merge(act_job(work::add)),
         )
         .route("/job/{job}/work/{row}", act_row(work::change))
+        .route("/job/{job}/set-up", show_job(set_up::show))
         .route("/job/{job}/answer", act_job(run_sheet::answer))
         .route("/job/{job}/hand-over", show_job(hand_over::show))
         .route("/job/{job}/close", act_job(hand_over::close))
@@ -102,7 +105,6 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
         Step::Inspection,
         Step::Cold,
         Step::PowerUp,
-        Step::SetUp,
         Step::Safety,
         Step::PlayTest,
     ] {
@@ -154,8 +156,13 @@ fn show_job(page: fn(&Site, &Ask, JobId, &Fields) -> Answer) -> MethodRouter<Arc
 
 fn act_job(page: fn(&Site, &Ask, JobId, &Fields) -> Answer) -> MethodRouter<Arc<Site>> {
     post(
-        move |State(site): Shared, ask: Ask, Path(job): Path<i64>, fields: Fields| {
-            blocking(move || page(&site, &ask, JobId(job), &fields))
+        move |State(site): Shared, ask: Ask, Path(job): Path<i64>, fields: Fields| async move {
+            let of = Arc::clone(&site);
+            let answer = blocking(move || page(&site, &ask, JobId(job), &fields)).await;
+            if answer.status().as_u16() < 400 {
+                of.warm.changed(JobId(job));
+            }
+            answer
         },
     )
 }

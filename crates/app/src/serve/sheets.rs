@@ -1,6 +1,7 @@
-//! Which sheets each step has, for this amp: asked of the computing crates, never worked out here.
+//! Which sheets each step has, for this amp: asked of the computing crates, never worked out here,
+//! and kept until a text changes that goes into them.
 
-use super::record::{ANSWERS, COLD};
+use super::record::{ANSWERS, COLD, readings_text};
 use super::run::Step;
 use super::site::Site;
 use super::work_out::{Found, MOST_PARTS};
@@ -8,13 +9,15 @@ use bench::Asked;
 use bench::answers::Answers;
 use bench::cold::{ColdRequest, cold};
 use bench::heating::heating;
-use bench::idle::idle;
+use bench::idle::{Idle, idle};
 use bench::inspect::inspect;
-use bench::powerup::{PowerupRequest, plan};
+use bench::powerup::{Powerup, PowerupRequest, plan};
 use bench::proof::proof;
 use bench::safety::safety;
 use bench::sheet::Sheet;
 use bench::supply::supply;
+use shop::ResultGiven;
+use std::sync::Arc;
 
 /// The name under which answers of a step's sheet are kept.
 pub(crate) fn kept_as(step: Step) -> &'static str {
@@ -28,37 +31,122 @@ pub(crate) fn kept_as(step: Step) -> &'static str {
     }
 }
 
-/// The sheets of a step.
-pub(crate) fn of(step: Step, site: &Site, found: &Found) -> Vec<Sheet> {
+/// The sheets of a step that asks for answers.
+pub(crate) fn of(step: Step, site: &Site, found: &Found) -> Arc<Vec<Sheet>> {
     let circuit = &found.traced.circuit;
     let library = &site.library;
     if circuit.parts.len() > MOST_PARTS {
-        return Vec::new();
+        return Arc::default();
     }
     let answers = Answers::of(circuit);
-    let asked = Asked::default();
-    match step {
+    if step == Step::PowerUp {
+        // an answer changes the sheet and not the plan, which takes long
+        return Arc::new(vec![plan_of(site, found).sheet(circuit, &answers)]);
+    }
+    // ohms before power hang on no other answer
+    let matter: Vec<ResultGiven> = found
+        .results
+        .iter()
+        .filter(|r| step != Step::Cold || r.fields.sheet == COLD)
+        .cloned()
+        .collect();
+    let key = key(found, &matter);
+    let place = format!("{} {}", found.place, step.slug());
+    site.kept.sheets.get(&place, key, || match step {
         Step::Inspection => vec![inspect(circuit, library, None, &answers)],
         Step::Cold => {
             // what was written on this sheet; else what a readings block with the power off says
-            let written = found.results.iter().any(|r| r.fields.sheet == COLD);
             let request = ColdRequest {
-                block: written.then(|| ANSWERS.to_owned()),
+                block: (!matter.is_empty()).then(|| ANSWERS.to_owned()),
                 ..ColdRequest::default()
             };
             vec![cold(circuit, library, &request).sheet()]
         }
-        Step::PowerUp => {
-            let plan = plan(circuit, library, &PowerupRequest::default());
-            vec![plan.sheet(circuit, &answers)]
-        }
-        Step::SetUp => vec![
-            idle(circuit, library, &asked).sheet,
-            heating(circuit, library, &asked).sheet,
-            supply(circuit, library, &asked, None).sheet,
-        ],
         Step::Safety => vec![safety(circuit, library, None, &answers)],
         Step::PlayTest => vec![proof(circuit, &answers, &[])],
         _ => Vec::new(),
+    })
+}
+
+fn key(found: &Found, results: &[ResultGiven]) -> String {
+    let readings = readings_text(&found.blocks, &found.readings, results);
+    format!("{}\u{0}{readings}", found.traced.text)
+}
+
+/// How to bring the amp up: from the wiring alone.
+pub(crate) fn plan_of(site: &Site, found: &Found) -> Arc<Powerup> {
+    let key = found.traced.text.clone();
+    site.kept.plans.get(&found.place, key, || {
+        plan(
+            &found.traced.circuit,
+            &site.library,
+            &PowerupRequest::default(),
+        )
+    })
+}
+
+/// One of the sheets by which an amp is set up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum SetUp {
+    /// Output stages at idle.
+    Bias,
+    /// Heaters.
+    Heaters,
+    /// Supply.
+    Supply,
+}
+
+impl SetUp {
+    /// All, in order.
+    pub(crate) const ALL: [Self; 3] = [Self::Bias, Self::Heaters, Self::Supply];
+
+    /// On its button.
+    pub(crate) fn name(self) -> &'static str {
+        match self {
+            Self::Bias => "Bias",
+            Self::Heaters => "Heaters",
+            Self::Supply => "Supply",
+        }
     }
+
+    /// In addresses and in the record.
+    pub(crate) fn slug(self) -> &'static str {
+        match self {
+            Self::Bias => "bias",
+            Self::Heaters => "heaters",
+            Self::Supply => "supply",
+        }
+    }
+
+    /// Of a word in an address; the first one where none is meant.
+    pub(crate) fn of(slug: &str) -> Self {
+        Self::ALL
+            .into_iter()
+            .find(|s| s.slug() == slug)
+            .unwrap_or(Self::Bias)
+    }
+}
+
+/// The output stages at idle, with their sheet.
+pub(crate) fn idle_of(site: &Site, found: &Found) -> Arc<Idle> {
+    site.kept.idles.get(&found.place, key(found, &[]), || {
+        idle(&found.traced.circuit, &site.library, &Asked::default())
+    })
+}
+
+/// A sheet by which an amp is set up; none where there are more parts than an amplifier has.
+pub(crate) fn set_up(which: SetUp, site: &Site, found: &Found) -> Arc<Vec<Sheet>> {
+    let circuit = &found.traced.circuit;
+    if circuit.parts.len() > MOST_PARTS {
+        return Arc::default();
+    }
+    let place = format!("{} {}", found.place, which.slug());
+    let asked = Asked::default();
+    site.kept
+        .sheets
+        .get(&place, key(found, &[]), || match which {
+            SetUp::Bias => vec![idle_of(site, found).sheet.clone()],
+            SetUp::Heaters => vec![heating(circuit, &site.library, &asked).sheet],
+            SetUp::Supply => vec![supply(circuit, &site.library, &asked, None).sheet],
+        })
 }

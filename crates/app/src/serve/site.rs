@@ -1,6 +1,7 @@
 //! What every page can reach: the record, the data sheets, what was worked out already.
 
 use super::access::Access;
+use super::warm::Warm;
 use super::work_out::Kept;
 use shop::{At, Shop};
 use wiring::sheet::Library;
@@ -13,6 +14,8 @@ pub(crate) struct Site {
     pub(crate) library: Library,
     /// Charts and circuits that were worked out.
     pub(crate) kept: Kept,
+    /// Works out ahead what pages will want.
+    pub(crate) warm: Warm,
     /// Devices that came in over the network.
     pub(crate) access: Access,
     /// The time, for tests and pictures that must repeat; none: the clock.

@@ -6,6 +6,7 @@ use super::clock;
 use super::guard::Gate;
 use super::router;
 use super::site::Site;
+use super::warm::{self, Warm};
 use super::work_out::Kept;
 use crate::arguments::Serve;
 use crate::outcome::{Failure, Outcome};
@@ -75,6 +76,7 @@ async fn listen(
         shop,
         library: wiring::sheet::Library::built_in().clone(),
         kept: Kept::default(),
+        warm: Warm::default(),
         access: Access::new(outside.clone()),
         fixed_now,
     });
@@ -91,6 +93,7 @@ async fn listen(
         let name = address(&network)?.to_string();
         servers.push((network, gate(Door::Network, vec![name])));
     }
+    warm::start(&site);
     tell(&folder, port, outside.as_deref(), &site);
     let tasks: Vec<_> = servers
         .into_iter()

@@ -1,23 +1,23 @@
 //! What is worked out from a job's texts, kept until a text changes.
 //!
-//! Keyed by the texts themselves, so a kept result is never stale: another text is another key.
+//! Held against the texts themselves, so a kept result is never stale: another text is worked out
+//! anew. Each job has one place for each thing, which its next text takes over.
 
 use super::record::readings_text;
+use super::shelf::Shelf;
 use super::site::Site;
 use bench::chart::{ChartRequest, Worked};
+use bench::idle::Idle;
+use bench::powerup::Powerup;
+use bench::sheet::Sheet;
 use shop::{
     Block, BlockId, JobId, Reader, Reading, ReadingState, ResultGiven, Revision, ShopError,
     WiringState,
 };
-use std::collections::VecDeque;
-use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, OnceLock};
 use wiring::roles::{Anatomy, anatomy};
 use wiring::{Circuit, Diagnostic};
 
-/// Circuits that are kept.
-const MOST_CIRCUITS: usize = 24;
-/// Charts that are kept.
-const MOST_CHARTS: usize = 24;
 /// Above this many parts a text is read but not solved: far more than an amplifier has.
 pub(crate) const MOST_PARTS: usize = 1000;
 
@@ -54,7 +54,9 @@ impl Traced {
                     return None;
                 }
                 let drawing = draw::draw(&self.circuit, &self.anatomy, draw::Options::default());
-                Some(draw::svg::svg(&drawing, PAGE))
+                // named, so that the map can show it a second time
+                let picture = draw::svg::svg(&drawing, PAGE);
+                Some(picture.replacen("<svg ", "<svg id=\"schematic\" ", 1))
             })
             .as_deref()
     }
@@ -63,6 +65,8 @@ impl Traced {
 /// What the record says of a job's circuit and readings.
 #[derive(Debug)]
 pub(crate) struct Found {
+    /// Of which job, in which state: its place among what is kept.
+    pub(crate) place: String,
     /// Sets of conditions, of this state.
     pub(crate) blocks: Vec<Block>,
     /// Readings as they stand, of this state.
@@ -73,45 +77,26 @@ pub(crate) struct Found {
     pub(crate) traced: Arc<Traced>,
 }
 
-/// Results that are kept, the latest used first.
+/// Results that are kept.
 #[derive(Debug, Default)]
 pub(crate) struct Kept {
-    circuits: Mutex<VecDeque<(String, Arc<Traced>)>>,
-    charts: Mutex<VecDeque<(String, Arc<Worked>)>>,
+    circuits: Shelf<Traced>,
+    charts: Shelf<Worked>,
+    /// Sheets of a step.
+    pub(crate) sheets: Shelf<Vec<Sheet>>,
+    /// Power-up plans, without what was answered on them.
+    pub(crate) plans: Shelf<Powerup>,
+    /// Output stages.
+    pub(crate) idles: Shelf<Idle>,
 }
 
 impl Kept {
-    fn circuit(&self, key: String, make: impl FnOnce() -> Traced) -> Arc<Traced> {
-        kept(&self.circuits, MOST_CIRCUITS, key, make)
+    /// How often something was worked out since the start: circuits, charts, sheets.
+    #[cfg(test)]
+    pub(crate) fn made(&self) -> [usize; 3] {
+        let sheets = self.sheets.made() + self.plans.made() + self.idles.made();
+        [self.circuits.made(), self.charts.made(), sheets]
     }
-
-    fn chart(&self, key: String, make: impl FnOnce() -> Worked) -> Arc<Worked> {
-        kept(&self.charts, MOST_CHARTS, key, make)
-    }
-}
-
-fn kept<T>(
-    all: &Mutex<VecDeque<(String, Arc<T>)>>,
-    most: usize,
-    key: String,
-    make: impl FnOnce() -> T,
-) -> Arc<T> {
-    {
-        let mut all = all.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(i) = all.iter().position(|(k, _)| *k == key)
-            && let Some(found) = all.remove(i)
-        {
-            let result = Arc::clone(&found.1);
-            all.push_front(found);
-            return result;
-        }
-    }
-    // made outside the lock: others need not wait for it
-    let made = Arc::new(make());
-    let mut all = all.lock().unwrap_or_else(PoisonError::into_inner);
-    all.push_front((key, Arc::clone(&made)));
-    all.truncate(most);
-    made
 }
 
 /// What a job's record says in a state, and its circuit.
@@ -148,8 +133,10 @@ pub(crate) fn found(
     let results = r.results(job)?;
     let text = head.as_ref().map_or("", |h| h.text.as_str());
     let readings_of = readings_text(&blocks, &readings, &results);
-    let traced = trace(site, text, &readings_of);
+    let place = format!("{job} {}", state.word());
+    let traced = trace(site, &place, text, &readings_of);
     Ok(Found {
+        place,
         blocks,
         readings,
         results,
@@ -157,10 +144,10 @@ pub(crate) fn found(
     })
 }
 
-/// Reads a wiring's text together with a readings text.
-pub(crate) fn trace(site: &Site, text: &str, readings: &str) -> Arc<Traced> {
+/// Reads a wiring's text together with a readings text, to be kept in a place.
+pub(crate) fn trace(site: &Site, place: &str, text: &str, readings: &str) -> Arc<Traced> {
     let key = format!("{text}\u{0}{readings}");
-    site.kept.circuit(key, || {
+    site.kept.circuits.get(place, key, || {
         let texts = [
             wiring::Text {
                 name: "wiring",
@@ -201,7 +188,7 @@ pub(crate) fn chart(site: &Site, found: &Found, block: Option<BlockId>) -> Arc<W
         found.traced.text,
         block.map(|b| &b.name)
     );
-    site.kept.chart(key, || {
+    site.kept.charts.get(&found.place, key, || {
         let request = ChartRequest {
             block: block.map(|b| b.name.clone()),
             without_readings: block.is_none(),

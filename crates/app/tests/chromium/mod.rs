@@ -169,8 +169,8 @@ impl Chromium {
     /// Waits until an expression holds.
     #[track_caller]
     pub fn wait(&mut self, expression: &str) {
-        // a minute in all: far more than a page takes on a busy machine
-        for _ in 0..1200 {
+        // three minutes in all: far more than a page takes on a busy machine
+        for _ in 0..3600 {
             let came = self.call(
                 "Runtime.evaluate",
                 json!({"expression": format!("Boolean({expression})"), "returnByValue": true}),
@@ -199,6 +199,34 @@ impl Chromium {
             "Input.dispatchKeyEvent",
             json!({"type": "keyUp", "key": name, "code": code, "windowsVirtualKeyCode": number}),
         );
+    }
+
+    /// Presses a key with Control held.
+    pub fn ctrl(&mut self, name: &str) {
+        let (code, number, _) = key_of(name);
+        for kind in ["rawKeyDown", "keyUp"] {
+            self.call(
+                "Input.dispatchKeyEvent",
+                json!({"type": kind, "key": name, "code": code, "windowsVirtualKeyCode": number, "modifiers": 2}),
+            );
+        }
+    }
+
+    /// Runs no script of any page from now on.
+    pub fn without_script(&mut self) {
+        self.call(
+            "Emulation.setScriptExecutionDisabled",
+            json!({"value": true}),
+        );
+    }
+
+    /// Waits for a page of this path, whole.
+    #[track_caller]
+    pub fn at(&mut self, path: &str) {
+        self.wait(&format!(
+            "location.pathname === {} && document.readyState === 'complete'",
+            json!(path)
+        ));
     }
 
     /// Types a text, where the cursor is.

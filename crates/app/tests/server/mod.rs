@@ -55,11 +55,27 @@ impl Server {
         self.folder.clone()
     }
 
+    /// Kilobytes in memory, now and at most; only where the system says so.
+    pub fn memory_kb(&self) -> Option<(u64, u64)> {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id())).ok()?;
+        let of = |name: &str| {
+            let line = status.lines().find(|l| l.starts_with(name))?;
+            line.split_whitespace().nth(1)?.parse().ok()
+        };
+        Some((of("VmRSS:")?, of("VmHWM:")?))
+    }
+
     /// A browser on this machine.
     pub fn browser(&self) -> Browser {
+        self.browser_at(&self.host)
+    }
+
+    /// A browser at another address of the server.
+    pub fn browser_at(&self, host: &str) -> Browser {
         Browser {
-            host: self.host.clone(),
+            host: host.to_owned(),
             cookies: Vec::new(),
+            set: Vec::new(),
         }
     }
 }
@@ -230,9 +246,15 @@ fn unescape(text: &str) -> String {
 pub struct Browser {
     host: String,
     cookies: Vec<(String, String)>,
+    set: Vec<String>,
 }
 
 impl Browser {
+    /// Every cookie that was set, as it came.
+    pub fn last_cookies(&self) -> &[String] {
+        &self.set
+    }
+
     /// Fetches a page and follows where it leads.
     pub fn get(&mut self, address: &str) -> Page {
         let page = self.ask("GET", address, &[], b"");
@@ -364,6 +386,7 @@ impl Browser {
             .map(|(n, v)| (n.to_ascii_lowercase(), v.to_owned()))
             .collect();
         for (_, set) in headers.iter().filter(|(n, _)| n == "set-cookie") {
+            self.set.push(set.clone());
             let (name, value) = set.split(';').next().unwrap().split_once('=').unwrap();
             self.cookies.retain(|(n, _)| n != name);
             self.cookies.push((name.to_owned(), value.to_owned()));

@@ -18,7 +18,7 @@ pub struct Stage {
     pub steps: Vec<Step>,
     /// Which valves are in.
     #[serde(skip)]
-    pub(super) valves: ValvesIn,
+    pub valves: ValvesIn,
 }
 
 impl Stage {

@@ -7,7 +7,7 @@ use wiring::Circuit;
 use wiring::circuit::Kind;
 
 /// The sheet: supply and other points first, then valve by valve.
-pub(super) fn sheet(circuit: &Circuit, chart: &Chart) -> Sheet {
+pub(crate) fn sheet(circuit: &Circuit, chart: &Chart) -> Sheet {
     let mut sheet = Sheet::new("chart", "Chart: what each point should read");
     bench::head(&mut sheet, circuit);
     if let Some(volts) = chart.mains_volts {

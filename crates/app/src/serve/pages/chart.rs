@@ -16,7 +16,7 @@ use bench::chart::{Chart, Line, Status, Word, Worked};
 use bench::digits;
 use bench::rules::STANDARD_CAUTION;
 use maud::{Markup, html};
-use shop::{JobId, Power, Reader, Reading, ReadingState, ShopError};
+use shop::{JobId, Photo, Power, Reader, Reading, ReadingState, ShopError, TieKind};
 
 /// Volts above which a point is named in the caution before it is first reached
 /// (`live.discharge` calls 60 V DC hazardous; the lower of two figures is taken).
@@ -36,6 +36,8 @@ pub(crate) struct ChartView {
     pub(crate) worked: std::sync::Arc<Worked>,
     /// The point that is next under the hand.
     pub(crate) at: String,
+    /// The job's photos.
+    pub(crate) photos: Vec<Photo>,
 }
 
 /// As found, unless the address says as left.
@@ -59,6 +61,7 @@ pub(crate) fn view(
     let (mains, meter) = conditions::usual(r)?;
     let conditions = state::conditions(&found, &mains, &meter);
     let worked = work_out::chart(site, &found, conditions.block.as_ref().map(|b| b.id));
+    let photos = r.photos(id)?;
     let lines = listed(&worked.chart);
     let at = match fields.some("at") {
         Some(at) => at.to_owned(),
@@ -75,6 +78,7 @@ pub(crate) fn view(
         conditions,
         worked,
         at,
+        photos,
     })
 }
 
@@ -129,6 +133,26 @@ impl ChartView {
             .chain(before)
             .find(|l| unread(l) && l.point != self.at)
             .map(|l| l.point.clone())
+    }
+
+    /// Photos tied to the point under the hand, or to a reading of it.
+    pub(crate) fn tied_photos(&self) -> Vec<&Photo> {
+        let readings: Vec<String> = self
+            .found
+            .readings
+            .iter()
+            .filter(|x| x.fields.point == self.at)
+            .map(|x| x.id.to_string())
+            .collect();
+        let here = |t: &shop::Tie| match t.kind {
+            TieKind::Point => t.target == self.at,
+            TieKind::Reading => readings.contains(&t.target),
+            _ => false,
+        };
+        self.photos
+            .iter()
+            .filter(|p| p.ties.iter().any(here))
+            .collect()
     }
 
     /// The reading of this point that stands in the open block.
@@ -204,6 +228,7 @@ pub(crate) fn page(
             head: frame::job_head(view),
             buttons: html! {
                 span.aside { (read) " of " (lines.len()) " read" }
+                (super::paper::button(id, "chart", chart.state.word()))
                 (super::tracing::state_buttons(id, "chart", left))
                 form.inline-done method="post" action=(format!("/job/{id}/step")) {
                     input type="hidden" name="step" value=(if left { Step::HandOver.slug() } else { Step::Chart.slug() });

@@ -10,7 +10,7 @@ use crate::serve::state::{self, JobView};
 use crate::serve::{dates, marks, money, work_out};
 use bench::chart::Word;
 use maud::{Markup, html};
-use shop::{At, Hours, JobId, Reader, ReadingState, ShopError, StepMark};
+use shop::{At, Hours, JobId, Outcome, Reader, ReadingState, ShopError, StepMark};
 use std::collections::BTreeMap;
 use wiring::circuit::Kind;
 
@@ -20,6 +20,12 @@ struct Charted {
     points: usize,
     outside: usize,
     doubtful: usize,
+}
+
+/// What a run sheet says, counted.
+struct Answered {
+    pass: usize,
+    fail: usize,
 }
 
 /// `/job/42`.
@@ -41,6 +47,10 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
                 doubtful: count(Word::Doubtful),
             }
         });
+        let told = |sheet: &str| {
+            let of = |o: Outcome| found.results.iter().filter(|x| x.fields.sheet == sheet && x.fields.result == o).count();
+            Answered { pass: of(Outcome::Pass), fail: of(Outcome::Fail) }
+        };
         let body = html! {
             div.job-page {
                 div.main {
@@ -56,7 +66,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
                         }
                         (frame::primary_link(&next.address, &next.what, &next.why, "Enter"))
                     }
-                    (steps(&view, &marks_of, charted.as_ref(), &found.traced, ask.now))
+                    (steps(&view, &marks_of, charted.as_ref(), &found.traced, &told, ask.now))
                     @if !found.traced.circuit.parts.is_empty() { (super::look::drawing(&found.traced, "")) }
                     (waits(&view, ask))
                 }
@@ -89,6 +99,7 @@ fn steps(
     marks_of: &BTreeMap<String, StepMark>,
     charted: Option<&Charted>,
     traced: &work_out::Traced,
+    told: &dyn Fn(&str) -> Answered,
     now: At,
 ) -> Markup {
     let at = Step::of(&view.job.step);
@@ -102,7 +113,7 @@ fn steps(
                             @if here { (marks::probe()) }
                             (marks::one_joint(state))
                             span.name { (step.name()) span.visually-hidden { ", " (state.word()) } }
-                            span.finding { (finding(step, view, charted, traced)) }
+                            span.finding { (finding(step, view, charted, traced, told)) }
                             span.date {
                                 @if let Some(mark) = marks_of.get(step.slug()) { (dates::day(mark.at, now)) }
                             }
@@ -120,6 +131,7 @@ fn finding(
     view: &JobView,
     charted: Option<&Charted>,
     traced: &work_out::Traced,
+    told: &dyn Fn(&str) -> Answered,
 ) -> Markup {
     let some = |n: usize, one: &str, many: &str| match n {
         0 => String::new(),
@@ -127,12 +139,21 @@ fn finding(
         n => format!("{n} {many}"),
     };
     let t = &view.tally;
-    let answers = |sheet: &str| some(t.results_of(sheet), "answer", "answers");
+    let answers = |sheet: &str| {
+        let of = told(sheet);
+        let all = t.results_of(sheet);
+        html! {
+            @if all == 0 { @if view.states.get(step.index()) == Some(&StepState::Done) { "nothing written down" } }
+            @else if of.fail > 0 { (all) " answered; " (marks::failed(of.fail)) }
+            @else if of.pass == all { (all) " answered, all pass" }
+            @else { (some(all, "answer", "answers")) }
+        }
+    };
     match step {
         Step::Intake => html! { (some(t.photos, "photo", "photos")) },
-        Step::Inspection => html! { (answers("inspection")) },
-        Step::Cold => html! { (answers("cold")) },
-        Step::PowerUp => html! { (answers("power-up")) },
+        Step::Inspection => answers("inspection"),
+        Step::Cold => answers("cold"),
+        Step::PowerUp => answers("power-up"),
         Step::Tracing if t.revision > 0 => html! {
             (some(traced.circuit.parts.len(), "part", "parts"))
             @if !traced.loose_ends.is_empty() { ", " (some(traced.loose_ends.len(), "loose end", "loose ends")) }
@@ -156,9 +177,9 @@ fn finding(
                 .collect();
             html! { (parts.join(", ")) }
         }
-        Step::SetUp => html! {},
-        Step::Safety => html! { (answers("safety")) },
-        Step::PlayTest => html! { (answers("proof")) },
+        Step::SetUp => html! { @if t.begun(Step::SetUp) { "sheets kept" } },
+        Step::Safety => answers("safety"),
+        Step::PlayTest => answers("proof"),
         Step::HandOver if view.job.closed_at.is_some() => html! { "closed" },
         Step::HandOver if !view.job.promised.is_empty() => {
             html! { "promised " (dates::promised(&view.job.promised, At(view.job.opened_at.0))) }
@@ -283,6 +304,7 @@ fn bag(view: &JobView) -> Markup {
                 dt { "Bag" } dd { (or(&view.job.bag, "empty")) }
                 dt { "Cabinet" } dd { (or(&view.job.shelf, "no place noted")) }
             }
+            @if view.job.closed_at.is_some() { p.others { a.button href=(format!("/new?amp={}", view.job.amp.id)) { "Take it in again" } } }
         }
     }
 }

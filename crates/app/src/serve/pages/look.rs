@@ -109,11 +109,31 @@ pub(crate) fn drawing(traced: &Traced, here: &str) -> Markup {
                 p.hint { "Nothing is traced yet. Describe a part, or follow a wire and name what you pass." }
             } @else {
                 @match traced.picture() {
-                    Some(picture) => { div.paper tabindex="0" role="region" aria-label="Schematic, scrolls" { (PreEscaped(picture)) } }
+                    Some(picture) => {
+                        div.paper tabindex="0" role="region" aria-label="Schematic, scrolls" { (PreEscaped(picture)) }
+                        (map(picture))
+                    }
                     None => { p.hint { "That many parts are not drawn." } }
                 }
                 details.in-words { summary { "Block by block" } (blocks(traced)) }
             }
+        }
+    }
+}
+
+/// The whole drawing, small, with a frame around what is in sight (the frame needs script).
+fn map(picture: &str) -> Markup {
+    let numbers = picture
+        .split_once("viewBox=\"")
+        .and_then(|(_, rest)| rest.split_once('"'))
+        .map_or("", |(numbers, _)| numbers);
+    let [x, y, width, height] = numbers.split(' ').collect::<Vec<_>>()[..] else {
+        return html! {};
+    };
+    html! {
+        svg.map viewBox=(numbers) preserveAspectRatio="xMinYMid meet" aria-hidden="true" focusable="false" {
+            use href="#schematic" x=(x) y=(y) width=(width) height=(height) {}
+            rect.frame x=(x) y=(y) width="0" height="0" {}
         }
     }
 }

@@ -8,20 +8,28 @@ use crate::serve::site::Site;
 use maud::html;
 use shop::{AmpFields, AmpId, ClientFields, ClientId, ShopError};
 
+/// Amps that are offered as known; an older one is found by its words.
+const LAST: usize = 40;
+
 /// `/new`.
 pub(crate) fn show(site: &Site, ask: &Ask, typed: &Fields) -> Answer {
     let page = site.shop.read(|r| {
-        let known = r.clients()?;
-        let mut amps = Vec::new();
-        for client in &known {
-            for amp in r.amps_of(client.id)? {
-                let words = format!("{}, serial {}, {}", amp.fields.name(), amp.fields.serial, client.fields.name);
-                amps.push((amp.id.to_string(), words));
+        let mut known = r.last_seen(LAST)?;
+        // come from a job that was found
+        if let Some(amp) = typed.number("amp").filter(|a| !known.iter().any(|(_, k)| k.id == AmpId(*a))) {
+            let amp = r.amp(AmpId(amp))?;
+            known.push((r.client(amp.client)?, amp));
+        }
+        let mut amps: Vec<(String, String)> = vec![(String::new(), "not here before".to_owned())];
+        let mut clients: Vec<(String, String)> = vec![(String::new(), "somebody new".to_owned())];
+        for (client, amp) in &known {
+            let words = format!("{}, serial {}, {}", amp.fields.name(), amp.fields.serial, client.fields.name);
+            amps.push((amp.id.to_string(), words));
+            let client = (client.id.to_string(), client.fields.name.clone());
+            if !clients.contains(&client) {
+                clients.push(client);
             }
         }
-        let mut clients: Vec<(String, String)> = vec![(String::new(), "somebody new".to_owned())];
-        clients.extend(known.iter().map(|c| (c.id.to_string(), c.fields.name.clone())));
-        amps.insert(0, (String::new(), "not here before".to_owned()));
         fn borrowed(all: &[(String, String)]) -> Vec<(&str, &str)> {
             all.iter().map(|(a, b)| (a.as_str(), b.as_str())).collect()
         }
@@ -32,6 +40,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, typed: &Fields) -> Answer {
                     (area("Word for word", "words", typed.whole("words"), 4))
                     h2 { "The amp" }
                     @if amps.len() > 1 { (choice("Was it here before?", "amp", &borrowed(&amps), typed.get("amp"))) }
+                    @if amps.len() > LAST { p.hint { "Longer ago? " a href="/find" { "Find it" } ", open its job, and take it in again from there." } }
                     div.pair {
                         (field("Maker, as printed", "maker", typed.get("maker")))
                         (field("Model, as printed", "model", typed.get("model")))

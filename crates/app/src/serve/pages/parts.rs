@@ -85,6 +85,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
                     @if let Some(row) = at {
                         (sheet(id, row, states.iter().find(|s| s.fields.part == row.name).map(|s| &s.fields), &photos, ask))
                     }
+                    @if let Some(row) = at.filter(|_| !found.traced.circuit.parts.is_empty()) { (super::look::drawing(&found.traced, &row.name)) }
                     @if undecided == 0 && !all.is_empty() {
                         form method="post" action=(format!("/job/{id}/step")) {
                             input type="hidden" name="step" value=(Step::Parts.slug());

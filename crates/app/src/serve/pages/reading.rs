@@ -32,6 +32,18 @@ const PAD: [[&str; 4]; 4] = [
     ["skip", "0", "Enter", ""],
 ];
 
+/// Where a photo is taken that is tied at once: to the reading that stands here, else to the point.
+fn photo_address(chart: &ChartView) -> String {
+    let id = chart.view.job.id;
+    match chart.standing(&chart.at) {
+        Some(reading) => format!("/job/{id}/photos?kind=reading&target={}", reading.id),
+        None => format!(
+            "/job/{id}/photos?kind=point&target={}",
+            chart::percent(&chart.at)
+        ),
+    }
+}
+
 /// The sheet on which the next reading is entered.
 pub(crate) fn entry(
     chart: &ChartView,
@@ -53,6 +65,7 @@ pub(crate) fn entry(
         _ => "V",
     };
     let last = chart.found.readings.last();
+    let tied = chart.tied_photos();
     html! {
         section.sheet.entry aria-label="Entry" {
             @if chart.at.is_empty() {
@@ -95,6 +108,7 @@ pub(crate) fn entry(
                         }
                         @if let Some(n) = &next { a.button #skip href=(chart.at_address(n)) { "Skip" kbd { "s" } } }
                     }
+                    @if let Some(l) = last { p.last-above { "last reading" strong { (l.fields.point) " " (l.fields.shown) } } }
                     div.pad aria-label="Keypad" role="group" {
                         @for key in PAD.iter().flatten().filter(|k| !k.is_empty()) {
                             @match *key {
@@ -106,10 +120,10 @@ pub(crate) fn entry(
                         }
                     }
                 }
+                div.entry-foot {
                 @if let Some(l) = line {
                     details.reason #why { summary { "Why " (l.volts.map_or_else(|| "nothing".to_owned(), |v| rows::figure(v, l.unit))) "?" kbd { "y" } } (chart::reason(chart, l)) }
                 }
-                div.others {
                     @if let Some(s) = standing {
                         form method="post" action=(format!("/job/{id}/reading/withdraw")) {
                             input type="hidden" name="back" value=(chart.at_address(&chart.at));
@@ -125,11 +139,10 @@ pub(crate) fn entry(
                             button.button { "Go" }
                         }
                     }
-                    a.button href=(format!("/job/{id}/photos?kind=point&target={}", chart::percent(&chart.at))) #photo { "Photo" kbd { "p" } }
+                    a.button href=(photo_address(chart)) #photo { "Photo" kbd { "p" } }
+                    @if let Some(l) = last { p.last { "last " strong { (l.fields.point) " " (l.fields.shown) } } }
                 }
-            }
-            @if let Some(l) = last {
-                p.last { "last reading " strong { (l.fields.point) " " (l.fields.shown) } }
+                (super::photos::thumbnails(&tied))
             }
         }
     }

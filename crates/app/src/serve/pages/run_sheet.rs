@@ -1,23 +1,32 @@
 //! A run sheet: what is to be looked at or read, one item after another, each held against its
 //! limit at once.
 
-use super::back;
+use super::power_up;
+use super::{back, grid};
 use crate::serve::ask::{Ask, Fields};
 use crate::serve::fail::{Answer, Fail, go, ok};
 use crate::serve::frame::{self, Page, Place};
 use crate::serve::run::Step;
 use crate::serve::site::Site;
+use crate::serve::state::JobView;
 use crate::serve::work_out::{self, Found};
 use crate::serve::{marks, sheets, state};
 use bench::sheet::{Line, Outcome, Sheet};
 use maud::{Markup, html};
 use shop::{
-    JobFields, JobId, Photo, ReadingState, ResultFields, ResultGiven, ResultId, ShopError, TieKind,
+    JobFields, JobId, Photo, Power, ReadingState, ResultFields, ResultGiven, ResultId, ShopError,
+    TieKind,
 };
 
-/// A line that asks for something.
-fn asks(line: &Line) -> bool {
-    line.point().is_some()
+/// A line that asks for something that is answered here. What is read under power belongs on the
+/// chart, what is left on a capacitor in the cell that says whether it is off.
+fn asks(step: Step, line: &Line) -> bool {
+    let here = match step {
+        Step::SetUp => false,
+        Step::PowerUp => line.expected().is_none() && line.limit().is_none(),
+        _ => true,
+    };
+    here && line.point().is_some()
         && (line.is_blank()
             || matches!(
                 line.outcome(),
@@ -31,13 +40,17 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, step: Step, fields: &Field
         let view = state::view(site, r, id)?;
         let found = work_out::found(site, r, id, ReadingState::AsFound)?;
         let all = sheets::of(step, site, &found);
-        let lines: Vec<&Line> = all.iter().flat_map(Sheet::lines).collect();
+        let lines: Vec<&Line> = all.iter().flat_map(Sheet::lines).filter(|l| step != Step::PowerUp || asks(step, l)).collect();
+        let plan = (step == Step::PowerUp).then(|| sheets::plan_of(site, &found));
+        let heads = |title: &str, column: usize| {
+            plan.as_ref().map_or_else(|| html! {}, |p| power_up::read_here(id, p, &found.traced.circuit, title, column))
+        };
         let at = fields
             .some("at")
             .and_then(|at| lines.iter().find(|l| l.point() == Some(at)))
-            .or_else(|| lines.iter().find(|l| asks(l) && l.outcome() == Outcome::Open))
-            .or_else(|| lines.iter().find(|l| asks(l)));
-        let open = lines.iter().filter(|l| asks(l) && l.outcome() == Outcome::Open).count();
+            .or_else(|| lines.iter().find(|l| asks(step, l) && l.outcome() == Outcome::Open))
+            .or_else(|| lines.iter().find(|l| asks(step, l)));
+        let open = lines.iter().filter(|l| asks(step, l) && l.outcome() == Outcome::Open).count();
         let photos = r.photos(id)?;
         let done = html! {
             form method="post" action=(format!("/job/{id}/step")) {
@@ -49,12 +62,19 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, step: Step, fields: &Field
         let body = html! {
             div.run-sheet {
                 div {
-                    @for sheet in &all { (table(id, step, sheet, at.copied())) }
+                    @for sheet in all.iter() { (table(id, step, sheet, at.copied(), &heads)) }
                     @if all.is_empty() { section.sheet { p.hint { "Nothing is asked here yet." } } }
                     @if let Some(first) = all.first() { (frame::sheet_foot(first.caution())) }
                 }
                 div.run-entry {
-                    @if let Some(line) = at { (entry(id, step, line, &found, &photos)) }
+                    (unplug(&view, step))
+                    @match at {
+                        Some(_) if locked(&view, step) => {
+                            section.sheet { p { "Ohms are written here once the cell above says OFF: the plug out, and every point that stores charge read below " (state::safe_volts()) " V." } }
+                        }
+                        Some(line) => (entry(id, step, line, &found, &photos)),
+                        None => {}
+                    }
                     (done)
                 }
             }
@@ -63,12 +83,65 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, step: Step, fields: &Field
             title: format!("{} {}: {}", id, view.job.amp.fields.short(), step.name().to_lowercase()),
             place: Place::Job(&view, Some(step)),
             head: frame::job_head(&view),
-            buttons: html! { span.aside { (count(&lines)) } },
+            buttons: html! { span.aside { (count(&lines)) } @if !all.is_empty() { (super::paper::button(id, step.slug(), "")) } },
             conditions: frame::power_strip(&view, ask),
             body,
         })
     })?;
     ok(page)
+}
+
+/// An ohmmeter goes in only where nothing is left.
+fn locked(view: &JobView, step: Step) -> bool {
+    step == Step::Cold && !matches!(view.power, Power::Off { .. })
+}
+
+/// Before hands go in: what of this amp is live or charged, and what to do. It cannot be pressed
+/// away; it goes when every point is read.
+fn unplug(view: &JobView, step: Step) -> Markup {
+    if !matches!(step, Step::Inspection | Step::Cold) {
+        return html! {};
+    }
+    let limit = state::safe_volts();
+    let (what, then) = match &view.power {
+        Power::Off { .. } => return html! {},
+        Power::Live { .. } | Power::Unknown => (
+            "Unplug, clip on, read each point".to_owned(),
+            match &view.live_at {
+                Some((point, volts)) => format!(
+                    "{point} was read at {volts} V. It holds charge after the plug is out: hands go in below {limit} V."
+                ),
+                None => format!(
+                    "It holds charge after the plug is out: hands go in below {limit} V at every capacitor."
+                ),
+            },
+        ),
+        Power::Charged { left, .. } => (
+            match left.first() {
+                Some((point, _)) => format!("Clip on, read {point}"),
+                None => "Clip on, read each point".to_owned(),
+            },
+            format!(
+                "{} still to be read below {limit} V.",
+                if left.len() == 1 {
+                    "1 point is".to_owned()
+                } else {
+                    format!("{} points are", left.len())
+                }
+            ),
+        ),
+        Power::Unnamed { .. } => (
+            "Name what stores charge, and read it".to_owned(),
+            format!("Each electrolytic capacitor counts until it was read below {limit} V."),
+        ),
+    };
+    html! {
+        section.caution role="note" {
+            (marks::hatch())
+            div { h2 { (what) } p { (then) " The cell above takes it down." } }
+            (marks::flash())
+        }
+    }
 }
 
 /// The unit in which a line wants its figure; none where it wants a word.
@@ -81,7 +154,7 @@ fn unit(step: Step, line: &Line) -> Option<String> {
 }
 
 /// `3 pass, 1 fail, 8 open`.
-fn count(lines: &[&Line]) -> String {
+pub(crate) fn count(lines: &[&Line]) -> String {
     let all = [
         (Outcome::Stop, "stop"),
         (Outcome::Fail, "fail"),
@@ -97,23 +170,32 @@ fn count(lines: &[&Line]) -> String {
     counts.join(", ")
 }
 
-fn table(id: JobId, step: Step, sheet: &Sheet, at: Option<&Line>) -> Markup {
+/// A sheet, section by section; `heads` gives what stands under the name of a grid's column.
+pub(crate) fn table(
+    id: JobId,
+    step: Step,
+    sheet: &Sheet,
+    at: Option<&Line>,
+    heads: &dyn Fn(&str, usize) -> Markup,
+) -> Markup {
     html! {
         section.sheet.items aria-label=(sheet.title) {
             h2 { (sheet.title) }
             @if !sheet.conditions.is_empty() { p.hint { (sheet.conditions.join(", ")) } }
             @for section in &sheet.sections {
                 @if !section.title.is_empty() { h3 { (section.title) } }
-                ul {
+                @if let Some(grid) = grid::grid(section).filter(|_| step == Step::PowerUp) {
+                    (grid::table(&section.title, &grid, |column| heads(&section.title, column)))
+                } @else { ul {
                     @for line in &section.lines {
                         @let here = at.is_some_and(|a| std::ptr::eq(a, line));
                         li.item.here[here] id=[here.then_some("at")] {
                             div.what {
-                                @match (asks(line), line.point()) {
+                                @match (asks(step, line), line.point()) {
                                     (true, Some(item)) => { a href=(format!("/job/{id}/{}?at={}", step.slug(), super::chart::percent(item))) aria-current=[here.then_some("true")] { (called(step, line)) } }
                                     _ => { span { (line.what()) } }
                                 }
-                                @if let Some(point) = line.point().filter(|p| !asks(line) && !line.what().contains(*p)) { " " span.small { (point) } }
+                                @if let Some(point) = line.point().filter(|p| !asks(step, line) && !line.what().contains(*p)) { " " span.small { (point) } }
                             }
                             div.expected { @if let Some(e) = line.expected() { span.computed { (e) } } }
                             div.read { (said(line)) }
@@ -122,7 +204,7 @@ fn table(id: JobId, step: Step, sheet: &Sheet, at: Option<&Line>) -> Markup {
                             @if !line.why().is_empty() { p.why { (line.why()) } }
                         }
                     }
-                }
+                } }
             }
             @if !sheet.missing.is_empty() {
                 h3 { "Not known" }
@@ -134,13 +216,13 @@ fn table(id: JobId, step: Step, sheet: &Sheet, at: Option<&Line>) -> Markup {
 }
 
 /// A line in words; ohms are asked for at a point, which is named first.
-fn called(step: Step, line: &Line) -> String {
-    match line
+fn called(step: Step, line: &Line) -> Markup {
+    let point = line
         .point()
-        .filter(|p| step == Step::Cold && !line.what().contains(*p))
-    {
-        Some(point) => format!("{point} {}", line.what()),
-        None => line.what().to_owned(),
+        .filter(|p| step == Step::Cold && !line.what().contains(*p));
+    html! {
+        @if let Some(point) = point { strong.at-point { (point) } " " }
+        span { (line.what()) }
     }
 }
 
@@ -206,6 +288,15 @@ fn entry(id: JobId, step: Step, line: &Line, found: &Found, photos: &[Photo]) ->
 /// Writes an answer down, with the outcome that its limit gives, and goes on to the next open item.
 pub(crate) fn answer(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer {
     let step = Step::of(fields.get("step"));
+    if step == Step::Cold {
+        let view = site.shop.read(|r| state::view(site, r, id))?;
+        if locked(&view, step) {
+            return Err(Fail::typed(
+                "It is not said to be off, so no ohms are written.",
+                "Unplug it, clip on, and write the volts of each point that stores charge into the cell that says LIVE or CHARGED.",
+            ));
+        }
+    }
     let (item, said) = (
         fields.line("item"),
         fields.line("said").replace('\u{2212}', "-"),
@@ -249,7 +340,7 @@ pub(crate) fn answer(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answ
         let text =
             crate::serve::record::readings_text(&found.blocks, &found.readings, &found.results);
         let wiring = found.traced.text.clone();
-        found.traced = work_out::trace(site, &wiring, &text);
+        found.traced = work_out::trace(site, &found.place, &wiring, &text);
         Ok(found)
     })?;
     let all = sheets::of(step, site, &found);

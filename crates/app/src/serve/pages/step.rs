@@ -4,20 +4,30 @@ use super::back;
 use crate::serve::ask::{Ask, Fields};
 use crate::serve::fail::{Answer, go};
 use crate::serve::run::Step;
+use crate::serve::sheets::{self, SetUp};
 use crate::serve::site::Site;
-use shop::{JobFields, JobId, StepState, WaitsFor};
+use crate::serve::work_out;
+use shop::{JobFields, JobId, ReadingState, ShopError, StepState, WaitsFor};
 
 /// Marks a step done and goes on to the next, or opens it again.
 pub(crate) fn mark(site: &Site, ask: &Ask, job: JobId, fields: &Fields) -> Answer {
     let step = Step::of(fields.get("step"));
     let open = fields.get("state") == "open";
     let next = if open { Some(step) } else { step.after() };
+    let kept = if step == Step::SetUp && !open {
+        site.shop.read(|r| computed(site, r, job))?
+    } else {
+        Vec::new()
+    };
     site.shop.write(&ask.stamp(), |w| {
         let state = if open {
             StepState::Open
         } else {
             StepState::Done
         };
+        for (kind, given, outcome) in &kept {
+            w.keep_sheet(job, kind, given, outcome)?;
+        }
         w.mark_step(job, step.slug(), state)?;
         let at = JobFields {
             step: next.map(|s| s.slug().to_owned()),
@@ -29,6 +39,28 @@ pub(crate) fn mark(site: &Site, ask: &Ask, job: JobId, fields: &Fields) -> Answe
     })?;
     let to = next.unwrap_or(step).address(job);
     go(back(fields, &to))
+}
+
+/// The sheets of the set-up as they are shown now, to be kept: kind, what went in, what came out.
+fn computed(
+    site: &Site,
+    r: &shop::Reader<'_>,
+    job: JobId,
+) -> Result<Vec<(&'static str, String, String)>, ShopError> {
+    let found = work_out::found(site, r, job, ReadingState::AsFound)?;
+    let given = serde_json::json!({
+        "wiring": found.traced.text,
+        "readings": crate::serve::record::readings_text(&found.blocks, &found.readings, &[]),
+    });
+    let mut all = Vec::new();
+    for which in SetUp::ALL {
+        for sheet in sheets::set_up(which, site, &found).iter() {
+            if let Ok(outcome) = serde_json::to_string(sheet) {
+                all.push((which.slug(), given.to_string(), outcome));
+            }
+        }
+    }
+    Ok(all)
 }
 
 /// What the job waits for, what hands do next, when it is promised.

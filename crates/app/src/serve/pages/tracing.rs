@@ -51,16 +51,17 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
             },
             (None, _) => beginning(&view.job, state),
         };
+        let place = format!("{id} {} alone", state.word());
         let put_in = fields.some("put").and_then(snippet::find);
         let text = match put_in {
-            Some(s) => with_snippet(site, &start, s),
+            Some(s) => with_snippet(site, &place, &start, s),
             None => start,
         };
         let kept: usize = match &wiring {
             Some(w) => r.revisions(w.id)?.len(),
             None => 0,
         };
-        let traced = work_out::trace(site, &text, "");
+        let traced = work_out::trace(site, &place, &text, "");
         let body = editor(&view, &text, head.as_ref(), state, kept, &look::panes(&traced));
         let saved = head.as_ref().map(|h| format!("saved {}", dates::since(h.at, ask.now)));
         frame::page(site, ask, r, Page {
@@ -89,8 +90,8 @@ pub(crate) fn state_buttons(id: JobId, page: &str, left: bool) -> Markup {
     }
 }
 
-fn with_snippet(site: &Site, text: &str, piece: snippet::Snippet) -> String {
-    let circuit = &work_out::trace(site, text, "").circuit;
+fn with_snippet(site: &Site, place: &str, text: &str, piece: snippet::Snippet) -> String {
+    let circuit = &work_out::trace(site, place, text, "").circuit;
     let filled = snippet::fill(piece, &snippet::names_in(circuit));
     format!("{}\n\n{filled}", text.trim_end())
 }
@@ -114,7 +115,7 @@ fn editor(
                     div.lines aria-hidden="true" {}
                     div.layer aria-hidden="true" {}
                     textarea #text name="text" aria-label="Wiring" spellcheck="false" autocapitalize="off"
-                        autocomplete="off" wrap="off" rows="24" autofocus { "\n" (text) }
+                        autocomplete="off" wrap="off" rows="24" { "\n" (text) }
                 }
                 div.under {
                     button.button type="submit" #save { "Save" kbd { "Ctrl S" } }
@@ -209,8 +210,8 @@ pub(crate) fn look(site: &Site, _: &Ask, id: JobId, fields: &Fields) -> Answer {
             "A wiring is a text of some kilobytes.",
         ));
     }
-    let traced = work_out::trace(site, text, "");
-    let _ = id;
+    // every key gives another text: they share a place of their own
+    let traced = work_out::trace(site, &format!("{id} typing"), text, "");
     ok(html! {
         (look::panes(&traced))
         span #counts { (look::counts(&traced)) ", " span #saved { "not saved yet" } }
