@@ -4,7 +4,8 @@
 #![allow(
     clippy::unwrap_used,
     clippy::print_stderr,
-    reason = "a failed step is a failed timing"
+    clippy::disallowed_methods,
+    reason = "the timing harness measures, and a failed step is a failed timing"
 )]
 
 #[path = "../tests/large/mod.rs"]

@@ -23,7 +23,7 @@ use shop::{
 fn asks(step: Step, line: &Line) -> bool {
     let here = match step {
         Step::SetUp => false,
-        Step::PowerUp => line.expected().is_none() && line.limit().is_none(),
+        Step::PowerUp => matches!(line.point(), Some("load" | "cold-check")),
         _ => true,
     };
     here && line.point().is_some()
@@ -40,7 +40,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, step: Step, fields: &Field
         let view = state::view(site, r, id)?;
         let found = work_out::found(site, r, id, ReadingState::AsFound)?;
         let all = sheets::of(step, site, &found);
-        let lines: Vec<&Line> = all.iter().flat_map(Sheet::lines).filter(|l| step != Step::PowerUp || asks(step, l)).collect();
+        let lines: Vec<&Line> = all.iter().flat_map(Sheet::lines).filter(|l| asks(step, l)).collect();
         let plan = (step == Step::PowerUp).then(|| sheets::plan_of(site, &found));
         let heads = |title: &str, column: usize| {
             plan.as_ref().map_or_else(|| html! {}, |p| power_up::read_here(id, p, &found.traced.circuit, title, column))
@@ -48,9 +48,14 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, step: Step, fields: &Field
         let at = fields
             .some("at")
             .and_then(|at| lines.iter().find(|l| l.point() == Some(at)))
-            .or_else(|| lines.iter().find(|l| asks(step, l) && l.outcome() == Outcome::Open))
-            .or_else(|| lines.iter().find(|l| asks(step, l)));
-        let open = lines.iter().filter(|l| asks(step, l) && l.outcome() == Outcome::Open).count();
+            .or_else(|| lines.iter().find(|l| l.outcome() == Outcome::Open))
+            .or(lines.first());
+        let open = lines.iter().filter(|l| l.outcome() == Outcome::Open).count();
+        let told: Vec<&Line> = all
+            .iter()
+            .flat_map(Sheet::lines)
+            .filter(|l| asks(step, l) || matches!(l.outcome(), Outcome::Fail | Outcome::Stop))
+            .collect();
         let photos = r.photos(id)?;
         let done = html! {
             form method="post" action=(format!("/job/{id}/step")) {
@@ -83,7 +88,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, step: Step, fields: &Field
             title: format!("{} {}: {}", id, view.job.amp.fields.short(), step.name().to_lowercase()),
             place: Place::Job(&view, Some(step)),
             head: frame::job_head(&view),
-            buttons: html! { span.aside { (count(&lines)) } @if !all.is_empty() { (super::paper::button(id, step.slug(), "")) } },
+            buttons: html! { span.aside { (count(&told)) } @if !all.is_empty() { (super::paper::button(id, step.slug(), "")) } },
             conditions: frame::power_strip(&view, ask),
             body,
         })
