@@ -62,15 +62,14 @@
     document.dispatchEvent(new Event("drawn"));
   };
   // brackets around parts, and the number of the line beside the first of them
-  const SVG = "http://www.w3.org/2000/svg";
   const bracket = (svg, parts, line) => {
     const old = svg.querySelector(".pointed");
     if (old) old.remove();
     if (parts.length === 0 || parts.length > 6) return;
-    const group = document.createElementNS(SVG, "g");
+    const group = document.createElementNS(svg.namespaceURI, "g");
     group.setAttribute("class", "pointed");
     const add = (name, attributes) => {
-      const made = document.createElementNS(SVG, name);
+      const made = document.createElementNS(svg.namespaceURI, name);
       for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, String(value));
       group.append(made);
       return made;

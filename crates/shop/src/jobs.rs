@@ -190,7 +190,10 @@ impl Reader<'_> {
 
     /// The jobs on the bench, the oldest first.
     pub fn open_jobs(&self) -> Result<Vec<Job>, ShopError> {
-        let sql = format!("{JOB} WHERE j.closed_at IS NULL AND j.gone = 0 ORDER BY j.id");
+        let sql = format!(
+            "{JOB} WHERE j.id IN (SELECT id FROM jobs INDEXED BY jobs_open
+             WHERE closed_at IS NULL AND gone = 0) ORDER BY j.id"
+        );
         let mut ask = self.base.prepare_cached(&sql)?;
         let all = ask.query_map([], job)?.collect::<Result<_, _>>()?;
         Ok(all)
@@ -210,10 +213,10 @@ impl Reader<'_> {
             .base
             .prepare_cached(
                 "SELECT
-                 (SELECT count(*) FROM readings r JOIN blocks b ON b.id = r.block
+                 (SELECT count(*) FROM blocks b CROSS JOIN readings r ON r.block = b.id
                   WHERE b.job = ?1 AND b.state = 'as found' AND r.withdrawn = 0
                   AND NOT EXISTS (SELECT 1 FROM readings n WHERE n.corrects = r.id)),
-                 (SELECT count(*) FROM readings r JOIN blocks b ON b.id = r.block
+                 (SELECT count(*) FROM blocks b CROSS JOIN readings r ON r.block = b.id
                   WHERE b.job = ?1 AND b.state = 'as left' AND r.withdrawn = 0
                   AND NOT EXISTS (SELECT 1 FROM readings n WHERE n.corrects = r.id)),
                  (SELECT count(*) FROM verdicts v WHERE job = ?1 AND withdrawn = 0

@@ -9,6 +9,7 @@ use crate::open::{Reader, Write};
 use crate::stamp::At;
 use rusqlite::{OptionalExtension as _, Row};
 use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Which chart a block belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -129,26 +130,27 @@ impl Reader<'_> {
     /// The readings of a job as they stand: each with its last correction, in the order in which
     /// they were first taken, those taken back left out.
     pub fn readings(&self, job: JobId) -> Result<Vec<Reading>, ShopError> {
-        // the order of the first of each chain of corrections
-        let mut ask = self.base.prepare_cached(
-            "WITH RECURSIVE mine AS (
-               SELECT r.* FROM readings r JOIN blocks b ON b.id = r.block WHERE b.job = ?1),
-             chain (id, first) AS (
-               SELECT id, id FROM mine WHERE corrects IS NULL
-               UNION ALL
-               SELECT m.id, c.first FROM mine m JOIN chain c ON m.corrects = c.id)
-             SELECT m.* FROM mine m JOIN chain c ON c.id = m.id
-             WHERE m.withdrawn = 0 AND NOT EXISTS (SELECT 1 FROM mine n WHERE n.corrects = m.id)
-             ORDER BY c.first",
-        )?;
-        let all = ask.query_map([job], reading)?.collect::<Result<_, _>>()?;
-        Ok(all)
+        let ever = self.readings_ever(job)?;
+        // the first of each chain of corrections; a correction is younger than what it corrects
+        let mut first: BTreeMap<ReadingId, ReadingId> = BTreeMap::new();
+        let mut corrected: BTreeSet<ReadingId> = BTreeSet::new();
+        for reading in &ever {
+            let old = reading.corrects.and_then(|c| first.get(&c).copied());
+            first.insert(reading.id, old.unwrap_or(reading.id));
+            corrected.extend(reading.corrects);
+        }
+        let mut stand: Vec<Reading> = ever
+            .into_iter()
+            .filter(|r| !r.withdrawn && !corrected.contains(&r.id))
+            .collect();
+        stand.sort_by_key(|r| first.get(&r.id).copied());
+        Ok(stand)
     }
 
     /// Every reading ever written in a job, corrected and withdrawn ones among them, as written.
     pub fn readings_ever(&self, job: JobId) -> Result<Vec<Reading>, ShopError> {
         let mut ask = self.base.prepare_cached(
-            "SELECT r.* FROM readings r JOIN blocks b ON b.id = r.block WHERE b.job = ?1 ORDER BY r.id",
+            "SELECT r.* FROM blocks b CROSS JOIN readings r ON r.block = b.id WHERE b.job = ?1 ORDER BY r.id",
         )?;
         let all = ask.query_map([job], reading)?.collect::<Result<_, _>>()?;
         Ok(all)

@@ -104,6 +104,13 @@ impl Chromium {
     /// Asks the browser for something and waits for its answer.
     #[track_caller]
     pub fn call(&mut self, method: &str, params: Value) -> Value {
+        match self.ask(method, params) {
+            Ok(result) => result,
+            Err(error) => panic!("{method}: {error}"),
+        }
+    }
+
+    fn ask(&mut self, method: &str, params: Value) -> Result<Value, Value> {
         self.next += 1;
         let id = self.next;
         let mut message = json!({"id": id, "method": method, "params": params});
@@ -116,8 +123,11 @@ impl Chromium {
         loop {
             let came = self.receive();
             if came["id"] == id {
-                assert!(came["error"].is_null(), "{method}: {}", came["error"]);
-                return came["result"].clone();
+                return if came["error"].is_null() {
+                    Ok(came["result"].clone())
+                } else {
+                    Err(came["error"].clone())
+                };
             }
         }
     }
@@ -171,11 +181,12 @@ impl Chromium {
     pub fn wait(&mut self, expression: &str) {
         // three minutes in all: far more than a page takes on a busy machine
         for _ in 0..3600 {
-            let came = self.call(
+            // a page that is just being left answers with an error: it is asked again
+            let came = self.ask(
                 "Runtime.evaluate",
                 json!({"expression": format!("Boolean({expression})"), "returnByValue": true}),
             );
-            if came["result"]["value"] == true {
+            if came.is_ok_and(|c| c["result"]["value"] == true) {
                 return;
             }
             std::thread::sleep(Duration::from_millis(50));
