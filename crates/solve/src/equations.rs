@@ -20,7 +20,7 @@ mod ports;
 
 pub(crate) use evaluate::Evaluation;
 pub(crate) use load::{Loaded, Scale};
-pub(crate) use ports::{Approach, Ports};
+pub(crate) use ports::{Approach, Farthest, Ports};
 
 use crate::linear::{Pattern, Stamp};
 use crate::netlist::{Law, Netlist, NodeIndex};

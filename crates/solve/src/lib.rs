@@ -18,6 +18,7 @@ pub mod operating;
 pub mod response;
 mod scale;
 pub mod supply;
+pub mod time;
 pub mod transient;
 
 pub use assemble::{AssembleOptions, Assembly, Solved, assemble, solve_circuit};

@@ -3,12 +3,14 @@
 //! ```text
 //! cargo run --release -p solve --example equations -- [--variants N] [--whole] file.wiring [more files of the same amplifier]
 //! cargo run --release -p solve --example equations -- --amplifiers
+//! cargo run --release -p solve --example equations -- --in-time
 //! ```
 //!
 //! One JSON object on each line: a name, the status, the equations with the volts that were
 //! found, and the source resistance of each node. `--variants N` adds other mains, pulled
 //! valves, a limiter lamp, standby, and N faults; `--whole` adds the unreduced netlist to those without a
-//! fault. `--amplifiers` takes the two test amplifiers without a mains supply.
+//! fault. `--amplifiers` takes the two test amplifiers without a mains supply. `--in-time` writes one
+//! driven amplifier with its volts from moment to moment.
 
 #![allow(
     clippy::unwrap_used,
@@ -23,6 +25,7 @@
 )]
 mod amplifiers;
 mod cases;
+mod driven;
 
 use std::io::Write;
 
@@ -43,6 +46,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             "--variants" => variants = Some(words.next().unwrap_or_default().parse()?),
             "--whole" => whole = true,
             "--amplifiers" => test_amplifiers = true,
+            "--in-time" => {
+                writeln!(std::io::stdout(), "{}", driven::case()?)?;
+                return Ok(());
+            }
             _ => files.push((std::fs::read_to_string(&word)?, word)),
         }
     }

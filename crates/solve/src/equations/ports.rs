@@ -77,7 +77,15 @@ pub(crate) struct Ports {
 }
 
 impl Ports {
-    pub(super) fn restart(&mut self) {
+    /// So many ports at no volts.
+    pub(crate) fn at_rest(count: usize) -> Self {
+        Self {
+            ports: vec![Port::default(); count],
+            ..Self::default()
+        }
+    }
+
+    pub(crate) fn restart(&mut self) {
         self.next = 0;
         self.apart = false;
         self.still = true;
@@ -93,7 +101,7 @@ impl Ports {
 
     /// Moves the next port towards the volts of its nodes, and returns where it stands then.
     #[inline]
-    pub(super) fn follow(&mut self, approach: Approach, volts: f64, farthest: Farthest) -> f64 {
+    pub(crate) fn follow(&mut self, approach: Approach, volts: f64, farthest: Farthest) -> f64 {
         let at = self.next;
         self.next += 1;
         let Some(port) = self.ports.get_mut(at) else {
@@ -156,7 +164,7 @@ impl Ports {
 
 /// Which limit a port has.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Farthest {
+pub(crate) enum Farthest {
     Grid,
     Other,
 }

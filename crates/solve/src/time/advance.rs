@@ -1,0 +1,338 @@
+//! Steps of one length, and steps of any length.
+
+use super::build::{Moving, PairLaw};
+use super::rules::{EVEN, FREE, Rule};
+use super::stage::Room;
+use super::{Running, TimeError, Watch};
+
+/// First step after the beginning or a jump, seconds.
+const FIRST: f64 = 1e-8;
+/// Least step as part of the time that has passed, and seconds.
+const LEAST: (f64, f64) = (1e-14, 1e-15);
+/// Steps in a cycle of the fastest sine, at least.
+const CYCLE_STEPS: f64 = 16.0;
+/// How near to its striking or holding volts a glow lamp's step must end, volts.
+const STRIKES_WITHIN: f64 = 0.01;
+/// Steps between two questions whether to go on.
+const ASKED_EVERY: u32 = 64;
+/// How often one step of fixed length may be halved.
+const MOST_HALVINGS: u32 = 24;
+
+/// A step that was computed and does not count yet.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Trial {
+    pub(super) x: Vec<f64>,
+    pub(super) states: Vec<f64>,
+    pub(super) amps: Vec<f64>,
+    /// Largest error over what is allowed; 0 where the rule has no estimate.
+    pub(super) error: f64,
+    base: Vec<f64>,
+    rates: Vec<Vec<f64>>,
+}
+
+impl Trial {
+    /// Rates of the stores at the step's end.
+    pub(super) fn last_rates(&self) -> &[f64] {
+        self.rates.last().map_or(&[], |rates| &rates[..])
+    }
+}
+
+/// Is shown the end of each stage: its number, the unknowns, the stores' amperes, the room.
+pub(super) type Look<'a> = &'a mut dyn FnMut(usize, &[f64], &[f64], &Room);
+
+/// Computes one step of `rule` from `(seconds, x, states)` over `h` seconds.
+#[allow(
+    clippy::too_many_arguments,
+    reason = "the state of a step has as many parts"
+)]
+pub(super) fn attempt(
+    moving: &Moving,
+    room: &mut Room,
+    rule: &Rule,
+    (seconds, h): (f64, f64),
+    (x, states): (&[f64], &[f64]),
+    within: &[f64],
+    trial: &mut Trial,
+    mut look: Option<Look<'_>>,
+) -> bool {
+    let stages = rule.stages();
+    trial.rates.resize(stages, Vec::new());
+    for rates in &mut trial.rates {
+        rates.resize(states.len(), 0.0);
+    }
+    trial.base.resize(states.len(), 0.0);
+    trial.amps.resize(states.len(), 0.0);
+    trial.x.clear();
+    trial.x.extend_from_slice(x);
+    let own = rule.gamma * h;
+    moving.prepare(room, own);
+    let mut before = 0.0;
+    for stage in 0..stages {
+        trial.base.copy_from_slice(states);
+        for (share, rates) in rule.shares[stage].iter().zip(&trial.rates) {
+            for (base, rate) in trial.base.iter_mut().zip(rates) {
+                *base += h * share * rate;
+            }
+        }
+        // on along the line from the step's beginning through the last stage
+        let at = rule.times[stage];
+        if before > 0.0 {
+            for (now, &from) in trial.x.iter_mut().zip(x) {
+                *now = from + at / before * (*now - from);
+            }
+        }
+        before = at;
+        if !moving.settle(room, seconds + at * h, &trial.base, &mut trial.x, within) {
+            return false;
+        }
+        let rates = &mut trial.rates[stage];
+        moving.rates(room, &trial.base, &trial.x, &mut trial.amps, rates);
+        if let Some(look) = look.as_mut() {
+            look(stage, &trial.x, &trial.amps, room);
+        }
+    }
+    trial.states.clear();
+    let last = trial.rates.last().map_or(&[][..], |rates| &rates[..]);
+    let ends = trial
+        .base
+        .iter()
+        .zip(last)
+        .map(|(base, rate)| base + own * rate);
+    trial.states.extend(ends);
+    trial.error = 0.0;
+    if !rule.error.is_empty() {
+        let mut misses = vec![0.0; states.len()];
+        for (share, rates) in rule.error.iter().zip(&trial.rates) {
+            for (miss, rate) in misses.iter_mut().zip(rates) {
+                *miss += h * share * rate;
+            }
+        }
+        // What the circuit makes of that miss within two stages: stiff parts forget theirs, in
+        // which the inner rule, which is not stiffly accurate, is much worse than the rule itself.
+        let misses = moving.carried(room, &misses);
+        let seen = moving.straight(room, &misses);
+        for (miss, within) in seen.iter().zip(within).take(moving.nodes).skip(1) {
+            trial.error = trial.error.max(miss.abs() / within);
+        }
+    }
+    true
+}
+
+impl Running {
+    /// Goes on to `seconds`, in steps as long as the accuracy allows, and lands there exactly.
+    ///
+    /// # Errors
+    /// [`TimeError::Stuck`] when no step is short enough; everything is then as it was at the
+    /// end of the last step that was.
+    pub fn until(&mut self, seconds: f64) -> Result<(), TimeError> {
+        self.until_seeing(seconds, &mut |_, _| true)
+    }
+
+    /// As [`Running::until`], as long as `watch` says so; it is asked every few steps with the
+    /// share of the time that is done.
+    ///
+    /// # Errors
+    /// Besides that, [`TimeError::Stopped`]: everything is as it was at the last step.
+    pub fn until_while(&mut self, seconds: f64, watch: Watch<'_>) -> Result<(), TimeError> {
+        let (begin, mut steps) = (self.seconds, 0_u32);
+        self.until_seeing(seconds, &mut |now, _| {
+            steps = steps.wrapping_add(1);
+            steps % ASKED_EVERY != 0 || watch((now - begin) / (seconds - begin))
+        })
+    }
+
+    /// As [`Running::until`], showing each step: the time at its end, and its length.
+    pub(super) fn until_seeing(
+        &mut self,
+        seconds: f64,
+        see: &mut dyn FnMut(f64, f64) -> bool,
+    ) -> Result<(), TimeError> {
+        let longest = self.longest_step();
+        while self.seconds < seconds {
+            let left = seconds - self.seconds;
+            let wanted = self.next.min(longest);
+            let mut h = wanted.min(left);
+            if left > h && left < 1.5 * h {
+                h = 0.5 * left;
+            }
+            let asked = h;
+            h = self.one(h)?;
+            if asked == left && h == left {
+                self.seconds = seconds;
+            }
+            // a step that was cut to land says nothing about the next
+            if h == asked && asked < wanted {
+                self.next = self.next.max(wanted);
+            }
+            if !see(self.seconds, h) {
+                return Err(TimeError::Stopped);
+            }
+        }
+        Ok(())
+    }
+
+    /// One step of at most `h` seconds; returns how long it was.
+    fn one(&mut self, mut h: f64) -> Result<f64, TimeError> {
+        let mut trial = std::mem::take(&mut self.trial);
+        let mut rejected = false;
+        let done = loop {
+            if h < LEAST.0 * self.seconds.abs() + LEAST.1 {
+                break Err(TimeError::Stuck {
+                    seconds: self.seconds,
+                });
+            }
+            self.set_within();
+            let found = attempt(
+                &self.moving,
+                &mut self.room,
+                &FREE,
+                (self.seconds, h),
+                (&self.x, &self.states),
+                &self.within,
+                &mut trial,
+                None,
+            );
+            if !found || !trial.error.is_finite() {
+                h *= 0.25;
+            } else if trial.error > 1.0 {
+                h *= (0.9 * trial.error.powf(-0.25)).clamp(0.1, 0.8);
+            } else if let Some(part) = self.strikes_early(&trial.x, h) {
+                h *= part;
+            } else {
+                break Ok(h);
+            }
+            rejected = true;
+            self.room.work.rejected += 1;
+        };
+        if let Ok(h) = done {
+            let longer = (0.9 * trial.error.max(1e-6).powf(-0.25)).clamp(0.3, 5.0);
+            self.next = h * if rejected { longer.min(1.0) } else { longer };
+            self.take(&mut trial, h);
+        }
+        self.trial = trial;
+        done
+    }
+
+    /// Goes on by `seconds` in one step of the second-order rule, while the sources named in
+    /// `drives` (element, volts) move in a straight line from where they are to these volts.
+    ///
+    /// For sound, at a fixed rate: the error of a step goes with its square, and nobody watches
+    /// it. A step that Newton's method does not manage is made in halves.
+    ///
+    /// # Errors
+    /// [`TimeError::Stuck`] when no halving helps, [`TimeError::NoSource`] for an element that is no source.
+    pub fn step(&mut self, seconds: f64, drives: &[(usize, f64)]) -> Result<(), TimeError> {
+        if !(seconds > 0.0 && seconds.is_finite()) {
+            return Err(TimeError::Length { seconds });
+        }
+        for &(element, to) in drives {
+            self.ramp(element, to, seconds)?;
+        }
+        let end = self.seconds + seconds;
+        self.even(seconds, 0)?;
+        self.seconds = end;
+        Ok(())
+    }
+
+    fn even(&mut self, h: f64, halvings: u32) -> Result<(), TimeError> {
+        let mut trial = std::mem::take(&mut self.trial);
+        self.set_within();
+        let found = attempt(
+            &self.moving,
+            &mut self.room,
+            &EVEN,
+            (self.seconds, h),
+            (&self.x, &self.states),
+            &self.within,
+            &mut trial,
+            None,
+        );
+        if found {
+            self.take(&mut trial, h);
+            self.trial = trial;
+            return Ok(());
+        }
+        self.trial = trial;
+        self.room.work.rejected += 1;
+        if halvings == MOST_HALVINGS {
+            return Err(TimeError::Stuck {
+                seconds: self.seconds,
+            });
+        }
+        self.even(0.5 * h, halvings + 1)?;
+        self.even(0.5 * h, halvings + 1)
+    }
+
+    /// Makes a computed step count.
+    fn take(&mut self, trial: &mut Trial, h: f64) {
+        std::mem::swap(&mut self.x, &mut trial.x);
+        std::mem::swap(&mut self.states, &mut trial.states);
+        std::mem::swap(&mut self.amps, &mut trial.amps);
+        self.seconds += h;
+        self.room.work.steps += 1;
+        for (peak, volts) in self.peaks.iter_mut().zip(&self.x) {
+            *peak = peak.max(volts.abs());
+        }
+        let mut struck = false;
+        for pair in &mut self.moving.pairs {
+            if let PairLaw::Neon(law) = pair.law {
+                let lit = law.lit_after(self.x[pair.a] - self.x[pair.b], pair.lit);
+                struck |= lit != pair.lit;
+                pair.lit = lit;
+            }
+        }
+        if struck {
+            self.jumped();
+        }
+    }
+
+    /// If a glow lamp strikes or goes out within a step that ends at `x`, well past its volts:
+    /// the part of the step at which it does.
+    fn strikes_early(&self, x: &[f64], h: f64) -> Option<f64> {
+        let mut first: Option<f64> = None;
+        for pair in &self.moving.pairs {
+            let PairLaw::Neon(law) = pair.law else {
+                continue;
+            };
+            let (from, to) = (self.x[pair.a] - self.x[pair.b], x[pair.a] - x[pair.b]);
+            if law.lit_after(to, pair.lit) == pair.lit {
+                continue;
+            }
+            let limit = if pair.lit { law.hold } else { law.strike };
+            let (from, to) = (from.abs(), to.abs());
+            if (to - limit).abs() > STRIKES_WITHIN && h > FIRST {
+                let part = ((limit - from) / (to - from)).clamp(0.05, 0.95);
+                first = Some(first.map_or(part, |f| f.min(part)));
+            }
+        }
+        first
+    }
+
+    /// After something jumped, steps begin short.
+    pub(super) fn jumped(&mut self) {
+        self.next = FIRST;
+    }
+
+    fn longest_step(&self) -> f64 {
+        let fastest =
+            self.moving
+                .sources
+                .iter()
+                .fold(0.0_f64, |fastest, source| match source.emf {
+                    super::build::Emf::Sine { peak, hertz } if peak != 0.0 => fastest.max(hertz),
+                    _ => fastest,
+                });
+        if fastest > 0.0 {
+            self.longest.min(1.0 / (CYCLE_STEPS * fastest))
+        } else {
+            self.longest
+        }
+    }
+
+    /// What error each node's volts may have.
+    fn set_within(&mut self) {
+        for (within, peak) in self.within.iter_mut().zip(&self.peaks) {
+            *within = self.accuracy * (peak + super::FLOOR_VOLTS);
+        }
+    }
+}

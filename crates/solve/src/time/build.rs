@@ -1,0 +1,536 @@
+//! A netlist as equations in time.
+//!
+//! Unknowns: volts of the nodes, one current for each ideal amplifier, volts per turn of each
+//! core. What remembers is a [`Store`]: a capacitor its volts, a coil, a winding or a core its
+//! amperes. Over one stage of a step every store is a conductance and a current source, so a
+//! stage is a resistive circuit.
+
+use super::TimeError;
+use super::stores::{Sort, Store};
+use crate::device::{DiodeLaw, NeonLaw, PentodeLaw, TriodeLaw};
+use crate::equations::{AMPLIFIER_OHMS, BadElement, Equations, FLOOR_SIEMENS, LEAK_SIEMENS};
+use crate::equations::{Loaded, Scale};
+use crate::linear::{Pattern, Stamp};
+use crate::netlist::{Law, Netlist, Rectifiers, Transformer};
+use crate::operating::Solution;
+
+/// What a source's emf does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Emf {
+    Steady(f64),
+    Sine {
+        peak: f64,
+        hertz: f64,
+    },
+    /// In a straight line from one value to the next.
+    Ramp {
+        from: f64,
+        to: f64,
+        since: f64,
+        length: f64,
+    },
+}
+
+impl Emf {
+    pub(super) fn at(self, seconds: f64) -> f64 {
+        match self {
+            Self::Steady(volts) => volts,
+            Self::Sine { peak, hertz } => peak * (std::f64::consts::TAU * hertz * seconds).sin(),
+            Self::Ramp {
+                from,
+                to,
+                since,
+                length,
+            } => from + (to - from) * ((seconds - since) / length).clamp(0.0, 1.0),
+        }
+    }
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Source {
+    pub(super) element: usize,
+    pub(super) a: usize,
+    pub(super) b: usize,
+    pub(super) siemens: f64,
+    pub(super) emf: Emf,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum PairLaw {
+    Diode(DiodeLaw),
+    Neon(NeonLaw),
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Pair {
+    pub(super) element: usize,
+    pub(super) a: usize,
+    pub(super) b: usize,
+    pub(super) stamps: [Stamp; 2],
+    pub(super) law: PairLaw,
+    pub(super) lit: bool,
+}
+
+/// A triode: plate, grid, cathode; stamps by row and controlling volts.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Three {
+    pub(super) element: usize,
+    pub(super) nodes: [usize; 3],
+    pub(super) stamps: [[Stamp; 2]; 3],
+    pub(super) law: TriodeLaw,
+}
+
+/// A pentode: plate, screen, grid, cathode.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Four {
+    pub(super) element: usize,
+    pub(super) nodes: [usize; 4],
+    pub(super) stamps: [[Stamp; 3]; 4],
+    pub(super) law: PentodeLaw,
+}
+
+/// Mean amperes through a rectifying plate at no volts, its slopes being in the matrix.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Mean {
+    pub(super) element: usize,
+    pub(super) plate: usize,
+    pub(super) cathode: usize,
+    pub(super) amps: f64,
+    /// Siemens by the volts over each plate of the group.
+    pub(super) slopes: Vec<(usize, usize, f64)>,
+}
+
+/// Where averaged rectifiers and filaments stand.
+#[derive(Clone, Copy)]
+pub(super) enum Basis<'a> {
+    /// Filaments are cold; there are no averaged rectifiers.
+    Nothing,
+    Solution(&'a Solution),
+    /// As before.
+    Before(&'a Moving),
+}
+
+/// A circuit as equations in time.
+#[derive(Debug, Clone)]
+pub(super) struct Moving {
+    /// Nodes, ground included.
+    pub(super) nodes: usize,
+    pub(super) pattern: Pattern,
+    /// What no step changes.
+    pub(super) still: Vec<(Stamp, f64)>,
+    pub(super) sources: Vec<Source>,
+    pub(super) stores: Vec<Store>,
+    pub(super) pairs: Vec<Pair>,
+    pub(super) threes: Vec<Three>,
+    pub(super) fours: Vec<Four>,
+    pub(super) means: Vec<Mean>,
+    /// Filaments, and the ohms they are held at.
+    pub(super) filaments: Vec<(usize, f64)>,
+    /// The unknown that is an element's alone (volts per turn, amperes of an amplifier), by element; 0 for none.
+    pub(super) own: Vec<usize>,
+}
+
+/// A term of a row: row, plus, minus (0: none), coefficient.
+type Term = (usize, usize, usize, f64);
+
+#[derive(Default)]
+struct Build {
+    terms: Vec<Term>,
+    entries: Vec<(usize, usize)>,
+    stores: Vec<(usize, Placed)>,
+}
+
+/// A store before its stamps are known.
+struct Placed {
+    plus: usize,
+    minus: usize,
+    core: usize,
+    turns: f64,
+    sort: Sort,
+}
+
+impl Build {
+    fn term(&mut self, row: usize, plus: usize, minus: usize, value: f64) {
+        if row > 0 {
+            self.terms.push((row, plus, minus, value));
+            self.mesh(&[row], &[plus, minus]);
+        }
+    }
+
+    fn mesh(&mut self, rows: &[usize], columns: &[usize]) {
+        for row in rows.iter().filter_map(|row| row.checked_sub(1)) {
+            for column in columns.iter().filter_map(|column| column.checked_sub(1)) {
+                self.entries.push((row, column));
+            }
+        }
+    }
+
+    fn siemens(&mut self, a: usize, b: usize, siemens: f64) {
+        if a != b {
+            self.term(a, a, b, siemens);
+            self.term(b, b, a, siemens);
+        }
+    }
+
+    fn store(&mut self, element: usize, placed: Placed) {
+        let all = [placed.plus, placed.minus, placed.core];
+        self.mesh(&all, &all);
+        self.stores.push((element, placed));
+    }
+
+    /// A winding without leakage.
+    fn plain_winding(&mut self, a: usize, b: usize, core: usize, turns: f64, siemens: f64) {
+        self.siemens(a, b, siemens);
+        self.term(a, core, 0, -turns * siemens);
+        self.term(b, core, 0, turns * siemens);
+        self.term(core, a, b, -turns * siemens);
+        self.term(core, core, 0, turns * turns * siemens);
+    }
+
+    fn transformer(&mut self, element: usize, transformer: &Transformer, core: usize) {
+        let iron = transformer.ohms_per_turn2;
+        // a whisper keeps a core without windings solvable
+        let loss = if iron > 0.0 { 1.0 / iron } else { 0.0 };
+        self.term(core, core, 0, loss + 1e-15);
+        let henries = transformer.henries_per_turn2;
+        if henries > 0.0 && henries.is_finite() {
+            let sort = Sort::Coil { henries, ohms: 0.0 };
+            self.store(
+                element,
+                Placed {
+                    plus: core,
+                    minus: 0,
+                    core: 0,
+                    turns: 0.0,
+                    sort,
+                },
+            );
+        }
+        for winding in &transformer.windings {
+            let (a, b, turns) = (winding.a, winding.b, winding.turns);
+            if winding.leakage > 0.0 {
+                let sort = Sort::Coil {
+                    henries: winding.leakage,
+                    ohms: winding.ohms,
+                };
+                self.store(
+                    element,
+                    Placed {
+                        plus: a,
+                        minus: b,
+                        core,
+                        turns,
+                        sort,
+                    },
+                );
+            } else {
+                self.plain_winding(a, b, core, turns, 1.0 / winding.ohms);
+            }
+        }
+    }
+}
+
+fn usable(law: &Law) -> bool {
+    let some = |value: f64| value.is_finite() && value >= 0.0;
+    match law {
+        Law::Capacitor {
+            farads, esr_ohms, ..
+        } => some(*farads) && some(*esr_ohms),
+        Law::Inductor { henries, .. } => some(*henries),
+        Law::Alternating { volts, hertz, .. } => volts.is_finite() && hertz.is_finite(),
+        Law::Transformer(t) => {
+            let inside = |w: &crate::netlist::WindingPort| w.turns.is_finite() && some(w.leakage);
+            t.windings.iter().all(inside) && !t.henries_per_turn2.is_nan()
+        }
+        _ => true,
+    }
+}
+
+impl Moving {
+    /// Compiles `netlist`.
+    pub(super) fn new(netlist: &Netlist, basis: Basis<'_>) -> Result<Self, TimeError> {
+        let equations = Equations::new(netlist)?;
+        equations.load(netlist, Scale::WHOLE, &mut Loaded::default())?;
+        let nodes = equations.nodes;
+        let mut build = Build::default();
+        for node in 1..nodes {
+            build.siemens(node, 0, FLOOR_SIEMENS);
+        }
+        let mut made = Self {
+            nodes,
+            pattern: equations.pattern,
+            still: Vec::new(),
+            sources: Vec::new(),
+            stores: Vec::new(),
+            pairs: Vec::new(),
+            threes: Vec::new(),
+            fours: Vec::new(),
+            means: Vec::new(),
+            filaments: Vec::new(),
+            own: vec![0; netlist.elements.len()],
+        };
+        let mut next = nodes;
+        let mut weak = Vec::new();
+        for (element, part) in netlist.elements.iter().enumerate() {
+            if !usable(&part.law) {
+                return Err(BadElement { element }.into());
+            }
+            match &part.law {
+                Law::Amplifier {
+                    input,
+                    output,
+                    gain,
+                } => {
+                    made.own[element] = next;
+                    weak.push(next - 1);
+                    build.term(*output, next, 0, 1.0);
+                    build.term(next, *output, 0, 1.0);
+                    build.term(next, *input, 0, -gain);
+                    build.term(next, next, 0, -AMPLIFIER_OHMS);
+                    next += 1;
+                }
+                Law::Transformer(transformer) => {
+                    made.own[element] = next;
+                    build.transformer(element, transformer, next);
+                    next += 1;
+                }
+                law => made.simple(&mut build, element, law, basis)?,
+            }
+        }
+        let size = next - 1;
+        made.pattern = Pattern::with_weak_diagonals(size, nodes - 1, &build.entries, &weak)
+            .ok_or(TimeError::Free { seconds: 0.0 })?;
+        made.finish(netlist, build);
+        Ok(made)
+    }
+
+    /// Elements without an unknown of their own.
+    fn simple(
+        &mut self,
+        build: &mut Build,
+        element: usize,
+        law: &Law,
+        basis: Basis<'_>,
+    ) -> Result<(), TimeError> {
+        let store = |plus: usize, minus: usize, sort: Sort| Placed {
+            plus,
+            minus,
+            core: 0,
+            turns: 0.0,
+            sort,
+        };
+        match law {
+            Law::Resistor { a, b, ohms } => build.siemens(*a, *b, 1.0 / ohms),
+            Law::Filament { a, b, law } => {
+                let before = match basis {
+                    Basis::Nothing => None,
+                    Basis::Solution(solution) => Some(law.ohms(solution.across(*a, *b))),
+                    Basis::Before(moving) => moving.filament_ohms(element),
+                };
+                let ohms = before.unwrap_or_else(|| law.ohms(0.0)).max(1e-6);
+                self.filaments.push((element, ohms));
+                build.siemens(*a, *b, 1.0 / ohms);
+            }
+            Law::Capacitor {
+                a,
+                b,
+                farads,
+                esr_ohms,
+            } => {
+                if *farads > 0.0 && a != b {
+                    let (farads, esr_ohms) = (*farads, *esr_ohms);
+                    build.store(element, store(*a, *b, Sort::Capacitor { farads, esr_ohms }));
+                }
+            }
+            Law::Inductor {
+                a,
+                b,
+                henries,
+                ohms,
+            } => {
+                if *henries > 0.0 && a != b {
+                    let (henries, ohms) = (*henries, *ohms);
+                    build.store(element, store(*a, *b, Sort::Coil { henries, ohms }));
+                } else {
+                    build.siemens(*a, *b, 1.0 / ohms);
+                }
+            }
+            Law::Source {
+                plus,
+                minus,
+                volts,
+                ohms,
+            } => self.source(build, element, (*plus, *minus), *ohms, Emf::Steady(*volts)),
+            Law::Alternating {
+                a,
+                b,
+                volts,
+                hertz,
+                ohms,
+                ..
+            } => {
+                let peak = std::f64::consts::SQRT_2 * volts;
+                let hertz = *hertz;
+                self.source(build, element, (*a, *b), *ohms, Emf::Sine { peak, hertz });
+            }
+            Law::Triode { plate, cathode, .. } | Law::Pentode { plate, cathode, .. } => {
+                build.siemens(*plate, *cathode, LEAK_SIEMENS);
+                let all = law.terminals();
+                build.mesh(&all, &all);
+            }
+            Law::Diode { .. } | Law::Neon { .. } => {
+                let all = law.terminals();
+                build.mesh(&all, &all);
+            }
+            Law::Rectifiers(group) => {
+                match basis {
+                    Basis::Nothing => return Err(TimeError::Averaged { element }),
+                    Basis::Solution(solution) => self.group(element, group, solution),
+                    Basis::Before(moving) => {
+                        let own = moving.means.iter().filter(|mean| mean.element == element);
+                        self.means.extend(own.cloned());
+                    }
+                }
+                for mean in self.means.iter().filter(|mean| mean.element == element) {
+                    for &(p, k, slope) in &mean.slopes {
+                        build.term(mean.plate, p, k, slope);
+                        build.term(mean.cathode, p, k, -slope);
+                    }
+                }
+            }
+            Law::Amplifier { .. } | Law::Transformer(_) => {}
+        }
+        Ok(())
+    }
+
+    /// Ohms that a filament is held at.
+    pub(super) fn filament_ohms(&self, element: usize) -> Option<f64> {
+        let found = self.filaments.iter().find(|(at, _)| *at == element);
+        found.map(|(_, ohms)| *ohms)
+    }
+
+    fn source(
+        &mut self,
+        build: &mut Build,
+        element: usize,
+        ends: (usize, usize),
+        ohms: f64,
+        emf: Emf,
+    ) {
+        build.siemens(ends.0, ends.1, 1.0 / ohms);
+        self.sources.push(Source {
+            element,
+            a: ends.0,
+            b: ends.1,
+            siemens: 1.0 / ohms,
+            emf,
+        });
+    }
+
+    /// A rectifier group as the straight line through its means.
+    fn group(&mut self, element: usize, group: &Rectifiers, at: &Solution) {
+        let ends: Vec<(usize, usize)> = group.plates.iter().map(|p| (p.plate, p.cathode)).collect();
+        let volts: Vec<f64> = ends.iter().map(|&(p, k)| at.across(p, k)).collect();
+        let mut amps = vec![0.0; ends.len()];
+        let mut slopes = vec![0.0; ends.len() * ends.len()];
+        // The operating point has judged this cycle already.
+        let _solved =
+            group.mean_currents_from(&mut at.cycle_of(group), &volts, &mut amps, &mut slopes);
+        for ((row, &(plate, cathode)), amps) in ends.iter().enumerate().zip(amps) {
+            let mut mean = Mean {
+                element,
+                plate,
+                cathode,
+                amps,
+                slopes: Vec::new(),
+            };
+            let along = slopes.iter().skip(row * ends.len());
+            for ((&(p, k), &volts), &slope) in ends.iter().zip(&volts).zip(along) {
+                mean.amps -= slope * volts;
+                mean.slopes.push((p, k, slope));
+            }
+            self.means.push(mean);
+        }
+    }
+
+    /// Turns terms into stamps, now that the pattern is known.
+    fn finish(&mut self, netlist: &Netlist, build: Build) {
+        let pattern = &self.pattern;
+        let stamp = |row: usize, plus: usize, minus: usize| {
+            row.checked_sub(1)
+                .and_then(|row| pattern.stamp(row, plus.checked_sub(1), minus.checked_sub(1)))
+                .unwrap_or_else(|| pattern.nowhere())
+        };
+        self.still = build
+            .terms
+            .iter()
+            .map(|&(row, plus, minus, value)| (stamp(row, plus, minus), value))
+            .collect();
+        for (element, placed) in build.stores {
+            let (a, b, u) = (placed.plus, placed.minus, placed.core);
+            let stamps = vec![
+                (stamp(a, a, b), 1.0),
+                (stamp(b, b, a), 1.0),
+                (stamp(a, u, 0), -placed.turns),
+                (stamp(b, u, 0), placed.turns),
+                (stamp(u, a, b), -placed.turns),
+                (stamp(u, u, 0), placed.turns * placed.turns),
+            ];
+            let used = if u == 0 { 2 } else { 6 };
+            self.stores.push(Store {
+                element,
+                plus: a,
+                minus: b,
+                core: u,
+                turns: placed.turns,
+                sort: placed.sort,
+                stamps: stamps.into_iter().take(used).collect(),
+            });
+        }
+        for (element, part) in netlist.elements.iter().enumerate() {
+            let pair = |a: usize, b: usize, law: PairLaw| Pair {
+                element,
+                a,
+                b,
+                stamps: [stamp(a, a, b), stamp(b, b, a)],
+                law,
+                lit: false,
+            };
+            match &part.law {
+                Law::Diode { a, k, law } => self.pairs.push(pair(*a, *k, PairLaw::Diode(*law))),
+                Law::Neon { a, b, law } => self.pairs.push(pair(*a, *b, PairLaw::Neon(*law))),
+                Law::Triode {
+                    plate,
+                    grid,
+                    cathode,
+                    law,
+                } => {
+                    let (p, g, k) = (*plate, *grid, *cathode);
+                    self.threes.push(Three {
+                        element,
+                        nodes: [p, g, k],
+                        stamps: [p, g, k].map(|row| [stamp(row, p, k), stamp(row, g, k)]),
+                        law: *law,
+                    });
+                }
+                Law::Pentode {
+                    plate,
+                    screen,
+                    grid,
+                    cathode,
+                    law,
+                } => {
+                    let (p, s, g, k) = (*plate, *screen, *grid, *cathode);
+                    let by = [p, s, g];
+                    self.fours.push(Four {
+                        element,
+                        nodes: [p, s, g, k],
+                        stamps: [p, s, g, k].map(|row| by.map(|over| stamp(row, over, k))),
+                        law: *law,
+                    });
+                }
+                _ => {}
+            }
+        }
+    }
+}

@@ -1,0 +1,316 @@
+//! The state that repeats itself: mains ripple, a driven signal, an oscillator.
+//!
+//! Newton's method on the states at the beginning of a cycle (shooting; Aprille and Trick, Proc.
+//! IEEE 60, 1972, from memory, not seen), so that bypass and supply capacitors need not be waited
+//! for. The steps of the cycle are those that the accuracy asks for; their factors carry nudges
+//! through it, and Newton's equations are solved from what it makes of them.
+
+use super::cycle::Cycle;
+use super::krylov;
+use super::stores::Sort;
+use super::sweep::{End, Sweep, wave};
+use super::{Running, TimeError};
+use crate::linear::Complex;
+
+/// Cycles that are let run before the first correction, and between rounds.
+const RUN_IN: u32 = 3;
+/// Corrections of one round.
+const MOST_CORRECTIONS: u32 = 12;
+/// Rounds; between them the circuit is let run for longer.
+const MOST_ROUNDS: u32 = 4;
+/// Newton's equations are solved to this part.
+const LINEAR: f64 = 1e-5;
+/// A state repeats when it is within these of itself: volts or amperes, and as part of it.
+const REPEATS: (f64, f64) = (1e-8, 1e-8);
+/// Error of a cycle's unknowns within a stage, as part of their peak.
+const STAGE: f64 = 1e-10;
+
+/// Steps of a cycle, at least: so many that a sum over them gives the tenth harmonic to a part in a
+/// thousand.
+const LEAST_STEPS: f64 = 200.0;
+
+/// An oscillator none of whose capacitors moves so far in a cycle, volts, is at rest.
+const LEAST_SWING: f64 = 1e-3;
+
+/// Asked now and then with the share that is done, 0 to 1; false stops the work.
+pub type Watch<'a> = &'a mut dyn FnMut(f64) -> bool;
+
+/// What is sought.
+struct Shot {
+    x: Vec<f64>,
+    states: Vec<f64>,
+    period: f64,
+}
+
+impl Running {
+    /// The periodic state of a circuit that its sources drive: all of them must repeat
+    /// after `period` seconds (a sine of a whole number of hertz does after 1 s). Starts from
+    /// where the circuit is.
+    ///
+    /// # Errors
+    /// [`TimeError::Stuck`] where a cycle could not be followed, [`TimeError::Unsettled`] when
+    /// no state was found that repeats.
+    pub fn cycle(self, period: f64) -> Result<Cycle, TimeError> {
+        self.cycle_while(period, &mut |_| true)
+    }
+
+    /// As [`Running::cycle`], as long as `watch` says so.
+    ///
+    /// # Errors
+    /// Besides those, [`TimeError::Stopped`].
+    pub fn cycle_while(self, period: f64, watch: Watch<'_>) -> Result<Cycle, TimeError> {
+        self.shoot(period, false, watch)
+    }
+
+    /// The periodic state of an oscillator that nothing drives, and its period. Starts from where the
+    /// circuit is, which must be on its way: `period` is what its period is about.
+    ///
+    /// # Errors
+    /// As [`Running::cycle`]; at rest it finds no state but rest, which is
+    /// [`TimeError::Unsettled`] too.
+    pub fn oscillation(self, period: f64) -> Result<Cycle, TimeError> {
+        self.oscillation_while(period, &mut |_| true)
+    }
+
+    /// As [`Running::oscillation`], as long as `watch` says so.
+    ///
+    /// # Errors
+    /// Besides those, [`TimeError::Stopped`].
+    pub fn oscillation_while(self, period: f64, watch: Watch<'_>) -> Result<Cycle, TimeError> {
+        self.shoot(period, true, watch)
+    }
+
+    fn shoot(mut self, period: f64, free: bool, watch: Watch<'_>) -> Result<Cycle, TimeError> {
+        if !(period > 0.0 && period.is_finite()) {
+            return Err(TimeError::Length { seconds: period });
+        }
+        let mut shot_at = period;
+        for round in 0..MOST_ROUNDS {
+            let cycles = RUN_IN * (1 + 4 * round * round);
+            for _ in 0..cycles {
+                if !watch(f64::from(round) / f64::from(MOST_ROUNDS)) {
+                    return Err(TimeError::Stopped);
+                }
+                self.until(self.seconds + shot_at)?;
+            }
+            if free {
+                shot_at = self.time_of_return(shot_at)?;
+            }
+            if let Some(found) = self.correct(shot_at, free, round, watch)? {
+                return Ok(found);
+            }
+        }
+        Err(TimeError::Unsettled {
+            seconds: self.seconds,
+        })
+    }
+
+    /// One round of corrections; none if they did not settle.
+    fn correct(
+        &mut self,
+        period: f64,
+        free: bool,
+        round: u32,
+        watch: Watch<'_>,
+    ) -> Result<Option<Cycle>, TimeError> {
+        let begin = self.seconds;
+        let mut shot = Shot {
+            x: self.x.clone(),
+            states: self.states.clone(),
+            period,
+        };
+        let mut sweep = Sweep::default();
+        let mut grid: Vec<f64> = Vec::new();
+        for correction in 0..MOST_CORRECTIONS {
+            let share = f64::from(correction) / f64::from(MOST_CORRECTIONS);
+            if !watch((f64::from(round) + share) / f64::from(MOST_ROUNDS)) {
+                return Err(TimeError::Stopped);
+            }
+            // The grid follows the first corrections; then it stays, so that they converge.
+            if correction < 4 || grid.is_empty() {
+                match self.grid(begin, &shot) {
+                    Some(made) => grid = made,
+                    None => return Ok(None),
+                }
+            }
+            let within = self.stage_within();
+            let (moving, room) = (&self.moving, &mut self.room);
+            let steps: Vec<f64> = grid.iter().map(|part| part * shot.period).collect();
+            let from = (&shot.x[..], &shot.states[..]);
+            let keep = Some(&mut sweep);
+            let Some(end) = wave(moving, room, (begin, &steps), from, &within, keep, None) else {
+                grid.clear();
+                continue;
+            };
+            if free && !self.swings(&end.rates, shot.period) {
+                return Err(TimeError::Unsettled { seconds: begin });
+            }
+            if self.repeats(&shot.states, &end.states) && correction > 0 {
+                return Ok(Some(self.finish(begin, shot, &steps, &mut sweep, free)));
+            }
+            self.newton(&mut shot, &end, &mut sweep, free);
+        }
+        Ok(None)
+    }
+
+    /// Moves the beginning of the cycle so that its end meets it.
+    fn newton(&self, shot: &mut Shot, end: &End, sweep: &mut Sweep, free: bool) {
+        let moving = &self.moving;
+        let roots = self.roots();
+        let scaled = |values: &[f64]| -> Vec<f64> {
+            values
+                .iter()
+                .zip(&roots)
+                .map(|(v, root)| v * root)
+                .collect()
+        };
+        let miss: Vec<f64> = end
+            .states
+            .iter()
+            .zip(&shot.states)
+            .map(|(e, s)| e - s)
+            .collect();
+        let mut right = scaled(&miss);
+        // An oscillator's beginning stays where it is along its own way, and the period moves.
+        let way = scaled(&end.rates);
+        let size = way.iter().map(|v| v * v).sum::<f64>().sqrt();
+        let way: Vec<f64> = way.iter().map(|v| v / size).collect();
+        if free {
+            right.push(0.0);
+        }
+        let count = roots.len();
+        let mut map = |v: &[f64]| {
+            let nudge: Vec<f64> = v.iter().zip(&roots).map(|(v, root)| v / root).collect();
+            let carried = sweep.carry(moving, &nudge[..count]);
+            let mut out: Vec<f64> = v
+                .iter()
+                .zip(&carried)
+                .zip(&roots)
+                .map(|((v, carried), root)| v - carried * root)
+                .collect();
+            if free {
+                let along: f64 = v.iter().zip(&way).map(|(v, way)| v * way).sum();
+                let later = v[count];
+                for (out, way) in out.iter_mut().zip(&way) {
+                    *out -= later * way;
+                }
+                out.push(along);
+            }
+            out
+        };
+        let found = krylov::solve(&mut map, &right, LINEAR);
+        for ((state, by), root) in shot.states.iter_mut().zip(&found).zip(&roots) {
+            *state += by / root;
+        }
+        if free {
+            let later = found[count] / size;
+            shot.period += later.clamp(-0.2 * shot.period, 0.2 * shot.period);
+        }
+        shot.x.clone_from(&end.x);
+    }
+
+    /// What makes the square of a state twice its energy.
+    fn roots(&self) -> Vec<f64> {
+        let stores = self.moving.stores.iter();
+        stores.map(|store| store.sort.size().sqrt()).collect()
+    }
+
+    fn stage_within(&self) -> Vec<f64> {
+        self.peaks.iter().map(|peak| STAGE * (peak + 0.1)).collect()
+    }
+
+    fn repeats(&self, begin: &[f64], end: &[f64]) -> bool {
+        let mut both = begin.iter().zip(end);
+        both.all(|(a, b)| (a - b).abs() <= REPEATS.0 + REPEATS.1 * a.abs())
+    }
+
+    /// Does anything move to speak of within a cycle?
+    fn swings(&self, rates: &[f64], period: f64) -> bool {
+        let mut both = self.moving.stores.iter().zip(rates);
+        both.any(|(store, rate)| {
+            matches!(store.sort, Sort::Capacitor { .. }) && rate.abs() * period > LEAST_SWING
+        })
+    }
+
+    /// The steps, as parts of the period, that the accuracy asks for from this beginning.
+    fn grid(&self, begin: f64, shot: &Shot) -> Option<Vec<f64>> {
+        let mut run = self.clone();
+        run.x.clone_from(&shot.x);
+        run.states.clone_from(&shot.states);
+        run.seconds = begin;
+        run.longest = shot.period / LEAST_STEPS;
+        run.next = self.next.min(run.longest);
+        let mut steps = Vec::new();
+        let went = run.until_seeing(begin + shot.period, &mut |_, h| {
+            steps.push(h);
+            true
+        });
+        went.ok()?;
+        let whole: f64 = steps.iter().sum();
+        Some(steps.iter().map(|h| h / whole).collect())
+    }
+
+    /// How long the circuit takes to come back near to where it is, about `period` from now.
+    fn time_of_return(&self, period: f64) -> Result<f64, TimeError> {
+        let mut run = self.clone();
+        let roots = self.roots();
+        let mut best = (f64::INFINITY, period);
+        run.until(self.seconds + 0.5 * period)?;
+        for step in 0..200 {
+            run.until(self.seconds + period * (0.5 + f64::from(step) / 200.0))?;
+            let pairs = run.states.iter().zip(&self.states).zip(&roots);
+            let far: f64 = pairs.map(|((a, b), r)| ((a - b) * r).powi(2)).sum();
+            if far < best.0 {
+                best = (far, run.seconds - self.seconds);
+            }
+        }
+        Ok(best.1)
+    }
+
+    /// Goes through the cycle that was found once more and looks at all of it.
+    fn finish(
+        &mut self,
+        begin: f64,
+        shot: Shot,
+        steps: &[f64],
+        sweep: &mut Sweep,
+        free: bool,
+    ) -> Cycle {
+        let roots = self.roots();
+        let moving = &self.moving;
+        let mut map = |v: &[f64]| {
+            let nudge: Vec<f64> = v.iter().zip(&roots).map(|(v, root)| v / root).collect();
+            let carried = sweep.carry(moving, &nudge);
+            carried
+                .iter()
+                .zip(&roots)
+                .map(|(v, root)| v * root)
+                .collect()
+        };
+        let mut multipliers: Vec<Complex> = krylov::largest(&mut map, roots.len());
+        if free {
+            // the one along its own way is always there, and says nothing
+            let one = |v: &Complex| (*v - Complex::new(1.0, 0.0)).abs();
+            let nearest = (0..multipliers.len())
+                .min_by(|&a, &b| one(&multipliers[a]).total_cmp(&one(&multipliers[b])));
+            if let Some(nearest) = nearest {
+                multipliers.remove(nearest);
+            }
+        }
+        let within = self.stage_within();
+        let mut cycle = Cycle::new(&self.netlist, begin, shot.period, multipliers);
+        let (netlist, moving, room) = (&self.netlist, &self.moving, &mut self.room);
+        let from = (&shot.x[..], &shot.states[..]);
+        let mut witness = |seconds: f64, weight: f64, x: &[f64], amps: &[f64]| {
+            cycle.see(netlist, moving, (seconds, weight), x, amps);
+        };
+        let see = Some(&mut witness as super::sweep::Witness<'_>);
+        let end = wave(moving, room, (begin, steps), from, &within, None, see);
+        // The beginning is the end of the cycle before.
+        self.x = end.map_or(shot.x, |end| end.x);
+        self.states = shot.states;
+        self.seconds = begin;
+        cycle.begins_with(self.clone());
+        cycle
+    }
+}

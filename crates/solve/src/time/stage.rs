@@ -1,0 +1,248 @@
+//! One implicit stage: a resistive circuit, solved by Newton's method.
+
+use super::build::{Moving, PairLaw};
+use super::stores::Branch;
+use crate::equations::{Approach, Farthest, Ports};
+use crate::linear::Factors;
+
+/// Iterations with the devices at their nodes, before they are held back.
+const STRAIGHT: u32 = 6;
+/// Iterations with the devices held back, before the step counts as too long.
+const HELD_BACK: u32 = 30;
+/// The error that an iteration leaves is its own correction squared over about this many volts
+/// (twice the emission volts of a silicon junction, the sharpest bend there is).
+const BEND_VOLTS: f64 = 0.1;
+
+/// Work done, in numbers that do not depend on the machine.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Work {
+    /// Steps that counted.
+    pub steps: u64,
+    /// Steps that were tried and made anew shorter.
+    pub rejected: u64,
+    /// Newton iterations; each is one factorisation and one solution.
+    pub iterations: u64,
+}
+
+/// Room for stages, kept between them.
+#[derive(Debug, Clone)]
+pub(super) struct Room {
+    pub(super) factors: Factors<f64>,
+    /// The matrix of everything but the devices, for stages of `h` seconds.
+    base: Vec<f64>,
+    matrix: Vec<f64>,
+    pub(super) branches: Vec<Branch>,
+    pub(super) h: f64,
+    /// Right-hand side without the devices; slot 0 is ground's.
+    steady: Vec<f64>,
+    right: Vec<f64>,
+    ports: Ports,
+    pub(super) work: Work,
+}
+
+impl Room {
+    pub(super) fn new(moving: &Moving) -> Self {
+        let size = moving.pattern.size() + 1;
+        let count = moving.pairs.len() + 2 * moving.threes.len() + 3 * moving.fours.len();
+        Self {
+            factors: Factors::new(&moving.pattern),
+            base: moving.pattern.zeros(),
+            matrix: moving.pattern.zeros(),
+            branches: vec![Branch::default(); moving.stores.len()],
+            h: 0.0,
+            steady: vec![0.0; size],
+            right: vec![0.0; size],
+            ports: Ports::at_rest(count),
+            work: Work::default(),
+        }
+    }
+}
+
+impl Moving {
+    /// Makes ready for stages whose own rate counts over `h` seconds.
+    pub(super) fn prepare(&self, room: &mut Room, h: f64) {
+        if room.h == h {
+            return;
+        }
+        room.h = h;
+        room.base.fill(0.0);
+        for (stamp, value) in &self.still {
+            stamp.add(&mut room.base, *value);
+        }
+        for (store, branch) in self.stores.iter().zip(&mut room.branches) {
+            *branch = store.sort.branch(h);
+            for (stamp, factor) in &store.stamps {
+                stamp.add(&mut room.base, factor * branch.siemens);
+            }
+        }
+    }
+
+    /// Finds the unknowns `x` at the end of a stage that began at `base` and ends at `seconds`,
+    /// from what stands in `x`. False if they were not found.
+    pub(super) fn settle(
+        &self,
+        room: &mut Room,
+        seconds: f64,
+        base: &[f64],
+        x: &mut [f64],
+        within: &[f64],
+    ) -> bool {
+        room.steady.fill(0.0);
+        for source in &self.sources {
+            let amps = source.siemens * source.emf.at(seconds);
+            room.steady[source.a] += amps;
+            room.steady[source.b] -= amps;
+        }
+        for mean in &self.means {
+            room.steady[mean.plate] -= mean.amps;
+            room.steady[mean.cathode] += mean.amps;
+        }
+        for ((store, branch), state) in self.stores.iter().zip(&room.branches).zip(base) {
+            store.feed(&mut room.steady, branch.drive * state);
+        }
+        if self.iterate(room, Approach::AtOnce, STRAIGHT, x, within) {
+            return true;
+        }
+        if x.iter().any(|v| !v.is_finite()) {
+            return false;
+        }
+        room.ports.forget_moves();
+        self.iterate(room, Approach::Eager, HELD_BACK, x, within)
+    }
+
+    fn iterate(
+        &self,
+        room: &mut Room,
+        approach: Approach,
+        most: u32,
+        x: &mut [f64],
+        within: &[f64],
+    ) -> bool {
+        for _ in 0..most {
+            room.work.iterations += 1;
+            room.matrix.copy_from_slice(&room.base);
+            room.right.copy_from_slice(&room.steady);
+            self.devices(room, approach, x);
+            if room.factors.factor(&self.pattern, &room.matrix).is_err() {
+                return false;
+            }
+            room.factors.solve(&self.pattern, &mut room.right[1..]);
+            let mut settled = !room.ports.apart;
+            let mut finite = true;
+            for (at, (old, &new)) in x.iter_mut().zip(&room.right).enumerate().skip(1) {
+                if at < self.nodes {
+                    let moved = (new - *old).abs();
+                    settled &= moved * moved <= BEND_VOLTS * within[at] * 0.01;
+                }
+                finite &= new.is_finite();
+                *old = new;
+            }
+            if !finite {
+                return false;
+            }
+            if settled {
+                return true;
+            }
+        }
+        false
+    }
+
+    /// Adds valves, diodes and lamps, linearised where their ports stand.
+    fn devices(&self, room: &mut Room, approach: Approach, x: &[f64]) {
+        let Room {
+            matrix,
+            right,
+            ports,
+            ..
+        } = room;
+        ports.restart();
+        for pair in &self.pairs {
+            let volts = ports.follow(approach, x[pair.a] - x[pair.b], Farthest::Other);
+            let (amps, slope) = match pair.law {
+                PairLaw::Diode(law) => law.current(volts),
+                PairLaw::Neon(law) => law.current(volts, pair.lit),
+            };
+            let rest = amps - slope * volts;
+            right[pair.a] -= rest;
+            right[pair.b] += rest;
+            pair.stamps[0].add(matrix, slope);
+            pair.stamps[1].add(matrix, slope);
+        }
+        for three in &self.threes {
+            let [p, g, k] = three.nodes;
+            let volts = [
+                ports.follow(approach, x[p] - x[k], Farthest::Other),
+                ports.follow(approach, x[g] - x[k], Farthest::Grid),
+            ];
+            let at = three.law.currents(volts[0], volts[1]);
+            let slopes = [
+                [at.plate_by_plate, at.plate_by_grid],
+                [at.grid_by_plate, at.grid_by_grid],
+            ];
+            let mut cathode = [0.0; 2];
+            for (row, (amps, by)) in [at.plate_a, at.grid_a].into_iter().zip(slopes).enumerate() {
+                let rest = amps - (by[0] * volts[0] + by[1] * volts[1]);
+                right[three.nodes[row]] -= rest;
+                right[k] += rest;
+                for (over, &slope) in by.iter().enumerate() {
+                    three.stamps[row][over].add(matrix, slope);
+                    cathode[over] -= slope;
+                }
+            }
+            for (stamp, slope) in three.stamps[2].iter().zip(cathode) {
+                stamp.add(matrix, slope);
+            }
+        }
+        for four in &self.fours {
+            let [p, s, g, k] = four.nodes;
+            let volts = [
+                ports.follow(approach, x[p] - x[k], Farthest::Other),
+                ports.follow(approach, x[s] - x[k], Farthest::Other),
+                ports.follow(approach, x[g] - x[k], Farthest::Grid),
+            ];
+            let at = four.law.currents(volts[0], volts[1], volts[2]);
+            let mut cathode = [0.0; 3];
+            for (row, current) in [at.plate, at.screen, at.grid].into_iter().enumerate() {
+                let by = [current.by_plate, current.by_screen, current.by_grid];
+                let along: f64 = by.iter().zip(&volts).map(|(by, volts)| by * volts).sum();
+                let rest = current.amps - along;
+                right[four.nodes[row]] -= rest;
+                right[k] += rest;
+                for (over, &slope) in by.iter().enumerate() {
+                    four.stamps[row][over].add(matrix, slope);
+                    cathode[over] -= slope;
+                }
+            }
+            for (stamp, slope) in four.stamps[3].iter().zip(cathode) {
+                stamp.add(matrix, slope);
+            }
+        }
+    }
+
+    /// Rates of all stores at the end of a stage that began at `base`; writes their amperes too.
+    pub(super) fn rates(
+        &self,
+        room: &Room,
+        base: &[f64],
+        x: &[f64],
+        amps: &mut [f64],
+        rates: &mut [f64],
+    ) {
+        for (at, (store, branch)) in self.stores.iter().zip(&room.branches).enumerate() {
+            amps[at] = branch.siemens * store.volts(x) + branch.drive * base[at];
+            rates[at] = store.sort.rate(amps[at], base[at], room.h);
+        }
+    }
+
+    /// The unknowns that stores at `base` alone would give, everything else being the straight
+    /// line that the last iteration took it for: `(1 - h A)^-1 base`.
+    pub(super) fn straight(&self, room: &mut Room, base: &[f64]) -> Vec<f64> {
+        let mut x = vec![0.0; self.pattern.size() + 1];
+        for ((store, branch), state) in self.stores.iter().zip(&room.branches).zip(base) {
+            store.feed(&mut x, branch.drive * state);
+        }
+        room.factors.solve(&self.pattern, &mut x[1..]);
+        x[0] = 0.0;
+        x
+    }
+}
