@@ -7,6 +7,7 @@
 //! Unknowns are volts against circuit ground (node 0); residuals are amperes leaving a node.
 
 pub mod assemble;
+pub mod builds;
 pub mod device;
 mod equations;
 pub mod export;

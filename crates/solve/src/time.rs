@@ -13,14 +13,15 @@
 //! by default). Averaged rectifier groups ([`crate::supply`]) stand as the straight line through
 //! their cycle means at the operating point, so that a signal can run on a supply that is
 //! averaged; the unreduced netlist with its mains runs cycle by cycle. A filament's ohms stay
-//! what they are at the start (cold, from nothing); emission is what the laws say. Cores do not
-//! saturate.
+//! what they are at the start (cold, from nothing); emission is what the laws say, unless
+//! [`Running::warm_up`] or [`Running::cool_down`] moves it. Cores do not saturate.
 //!
 //! Time in seconds, volts against circuit ground, amperes into an element's first terminal. A
 //! sine begins with 0 V, rising, at 0 s. Pure: the same calls give the same bits.
 
 mod advance;
 mod build;
+mod cathodes;
 mod cycle;
 mod krylov;
 mod natural;
@@ -33,6 +34,7 @@ mod sweep;
 #[cfg(test)]
 mod tests;
 
+pub use cathodes::warming_seconds;
 pub use cycle::{Current, Cycle};
 pub use natural::{NaturalFrequency, Tendency, natural_frequencies};
 pub use periodic::Watch;
@@ -105,6 +107,12 @@ pub enum TimeError {
     /// The element is neither a source nor a generator.
     #[error("element {element} is no source")]
     NoSource {
+        /// Its index.
+        element: usize,
+    },
+    /// The element has no cathode that could warm.
+    #[error("element {element} is no valve")]
+    NoCathode {
         /// Its index.
         element: usize,
     },
@@ -320,6 +328,7 @@ impl Running {
         for (new, old) in moving.pairs.iter_mut().zip(&self.moving.pairs) {
             new.lit = old.lit;
         }
+        moving.keep_heat(&self.moving);
         for (new, old) in moving.sources.iter_mut().zip(&self.moving.sources) {
             if matches!(old.emf, Emf::Ramp { .. }) {
                 new.emf = old.emf;

@@ -149,6 +149,7 @@ impl Running {
     ) -> Result<(), TimeError> {
         let longest = self.longest_step();
         while self.seconds < seconds {
+            let longest = longest.min(self.moving.pace(self.seconds));
             let left = seconds - self.seconds;
             let wanted = self.next.min(longest);
             let mut h = wanted.min(left);

@@ -6,8 +6,9 @@
 //! stage is a resistive circuit.
 
 use super::TimeError;
+use super::cathodes::{Warming, at_emission};
 use super::stores::{Sort, Store};
-use crate::device::{DiodeLaw, NeonLaw, PentodeLaw, TriodeLaw};
+use crate::device::{DiodeLaw, NeonLaw, PentodeLaw, RectifierLaw, TriodeLaw};
 use crate::equations::{AMPLIFIER_OHMS, BadElement, Equations, FLOOR_SIEMENS, LEAK_SIEMENS};
 use crate::equations::{Loaded, Scale};
 use crate::linear::{Pattern, Stamp};
@@ -69,6 +70,7 @@ pub(super) struct Pair {
     pub(super) stamps: [Stamp; 2],
     pub(super) law: PairLaw,
     pub(super) lit: bool,
+    pub(super) warming: Option<Warming>,
 }
 
 /// A triode: plate, grid, cathode; stamps by row and controlling volts.
@@ -78,6 +80,7 @@ pub(super) struct Three {
     pub(super) nodes: [usize; 3],
     pub(super) stamps: [[Stamp; 2]; 3],
     pub(super) law: TriodeLaw,
+    pub(super) warming: Option<Warming>,
 }
 
 /// A pentode: plate, screen, grid, cathode.
@@ -87,6 +90,7 @@ pub(super) struct Four {
     pub(super) nodes: [usize; 4],
     pub(super) stamps: [[Stamp; 3]; 4],
     pub(super) law: PentodeLaw,
+    pub(super) warming: Option<Warming>,
 }
 
 /// Mean amperes through a rectifying plate at no volts, its slopes being in the matrix.
@@ -403,6 +407,67 @@ impl Moving {
         Ok(())
     }
 
+    /// How the cathode of an element warms; none for an element without one.
+    pub(super) fn cathode_mut(&mut self, element: usize) -> Option<&mut Option<Warming>> {
+        let pairs = self.pairs.iter_mut().filter(|pair| {
+            let heated = |law: &DiodeLaw| matches!(law.forward, RectifierLaw::Valve(_));
+            matches!(&pair.law, PairLaw::Diode(law) if heated(law))
+        });
+        let pairs = pairs.map(|pair| (pair.element, &mut pair.warming));
+        let threes = self.threes.iter_mut();
+        let threes = threes.map(|three| (three.element, &mut three.warming));
+        let fours = self.fours.iter_mut();
+        let fours = fours.map(|four| (four.element, &mut four.warming));
+        let mut all = pairs.chain(threes).chain(fours);
+        let found = all.find(|(own, _)| *own == element);
+        found.map(|(_, warming)| warming)
+    }
+
+    /// The law of an element whose cathode is not hot for good, as warm as at that moment.
+    pub(super) fn law_at(&self, element: usize, law: &Law, seconds: f64) -> Option<Law> {
+        let own = |at: usize| at == element;
+        let pair = self.pairs.iter().find(|pair| own(pair.element));
+        let three = self.threes.iter().find(|three| own(three.element));
+        let four = self.fours.iter().find(|four| own(four.element));
+        let warming = pair
+            .and_then(|pair| pair.warming)
+            .or(three.and_then(|three| three.warming))
+            .or(four.and_then(|four| four.warming));
+        let part = warming?.part(seconds);
+        let mut law = law.clone();
+        match &mut law {
+            Law::Triode { law, .. } => law.k *= part,
+            Law::Pentode { law, .. } => law.k *= part,
+            Law::Diode { law, .. } => *law = at_emission(*law, part),
+            _ => {}
+        }
+        Some(law)
+    }
+
+    /// Takes over how warm the cathodes of the same circuit are.
+    pub(super) fn keep_heat(&mut self, before: &Self) {
+        for (new, old) in self.pairs.iter_mut().zip(&before.pairs) {
+            new.warming = old.warming;
+        }
+        for (new, old) in self.threes.iter_mut().zip(&before.threes) {
+            new.warming = old.warming;
+        }
+        for (new, old) in self.fours.iter_mut().zip(&before.fours) {
+            new.warming = old.warming;
+        }
+    }
+
+    /// The slowest step that still follows the cathodes.
+    pub(super) fn pace(&self, seconds: f64) -> f64 {
+        let pairs = self.pairs.iter().filter_map(|pair| pair.warming);
+        let threes = self.threes.iter().filter_map(|three| three.warming);
+        let fours = self.fours.iter().filter_map(|four| four.warming);
+        let all = pairs.chain(threes).chain(fours);
+        all.fold(f64::INFINITY, |pace, warming| {
+            pace.min(warming.pace(seconds))
+        })
+    }
+
     /// Ohms that a filament is held at.
     pub(super) fn filament_ohms(&self, element: usize) -> Option<f64> {
         let found = self.filaments.iter().find(|(at, _)| *at == element);
@@ -495,6 +560,7 @@ impl Moving {
                 stamps: [stamp(a, a, b), stamp(b, b, a)],
                 law,
                 lit: false,
+                warming: None,
             };
             match &part.law {
                 Law::Diode { a, k, law } => self.pairs.push(pair(*a, *k, PairLaw::Diode(*law))),
@@ -511,6 +577,7 @@ impl Moving {
                         nodes: [p, g, k],
                         stamps: [p, g, k].map(|row| [stamp(row, p, k), stamp(row, g, k)]),
                         law: *law,
+                        warming: None,
                     });
                 }
                 Law::Pentode {
@@ -527,6 +594,7 @@ impl Moving {
                         nodes: [p, s, g, k],
                         stamps: [p, s, g, k].map(|row| by.map(|over| stamp(row, over, k))),
                         law: *law,
+                        warming: None,
                     });
                 }
                 _ => {}

@@ -19,9 +19,11 @@ const MOST_CORRECTIONS: u32 = 12;
 /// Rounds; between them the circuit is let run for longer.
 const MOST_ROUNDS: u32 = 4;
 /// Newton's equations are solved to this part.
-const LINEAR: f64 = 1e-5;
+const LINEAR: f64 = 1e-8;
 /// A state repeats when it is within these of itself: volts or amperes, and as part of it.
 const REPEATS: (f64, f64) = (1e-8, 1e-8);
+/// A last correction is smaller than this part of the state (and of a volt, of a milliampere).
+const MOVED: f64 = 1e-5;
 /// Error of a cycle's unknowns within a stage, as part of their peak.
 const STAGE: f64 = 1e-10;
 
@@ -145,16 +147,19 @@ impl Running {
             if free && !self.swings(&end.rates, shot.period) {
                 return Err(TimeError::Unsettled { seconds: begin });
             }
-            if self.repeats(&shot.states, &end.states) && correction > 0 {
-                return Ok(Some(self.finish(begin, shot, &steps, &mut sweep, free)));
+            let repeats = self.repeats(&shot.states, &end.states);
+            let small = self.newton(&mut shot, &end, &mut sweep, free);
+            // What creeps, a core or a large capacitor, hardly misses however far it is off: so
+            // the correction has to be small too.
+            if repeats && small && correction > 0 {
+                return Ok(Some(self.finish(begin, shot, &grid, &mut sweep, free)));
             }
-            self.newton(&mut shot, &end, &mut sweep, free);
         }
         Ok(None)
     }
 
-    /// Moves the beginning of the cycle so that its end meets it.
-    fn newton(&self, shot: &mut Shot, end: &End, sweep: &mut Sweep, free: bool) {
+    /// Moves the beginning of the cycle so that its end meets it; is that a small move?
+    fn newton(&self, shot: &mut Shot, end: &End, sweep: &mut Sweep, free: bool) -> bool {
         let moving = &self.moving;
         let roots = self.roots();
         let scaled = |values: &[f64]| -> Vec<f64> {
@@ -199,14 +204,23 @@ impl Running {
             out
         };
         let found = krylov::solve(&mut map, &right, LINEAR);
-        for ((state, by), root) in shot.states.iter_mut().zip(&found).zip(&roots) {
-            *state += by / root;
+        let mut small = true;
+        let stores = moving.stores.iter().zip(&mut shot.states);
+        for ((store, state), (by, root)) in stores.zip(found.iter().zip(&roots)) {
+            let by = by / root;
+            let least = match store.sort {
+                Sort::Capacitor { .. } => MOVED,
+                Sort::Coil { .. } => 1e-3 * MOVED,
+            };
+            small &= by.abs() <= least + MOVED * state.abs();
+            *state += by;
         }
         if free {
             let later = found[count] / size;
             shot.period += later.clamp(-0.2 * shot.period, 0.2 * shot.period);
         }
         shot.x.clone_from(&end.x);
+        small
     }
 
     /// What makes the square of a state twice its energy.
@@ -272,7 +286,7 @@ impl Running {
         &mut self,
         begin: f64,
         shot: Shot,
-        steps: &[f64],
+        grid: &[f64],
         sweep: &mut Sweep,
         free: bool,
     ) -> Cycle {
@@ -305,7 +319,8 @@ impl Running {
             cycle.see(netlist, moving, (seconds, weight), x, amps);
         };
         let see = Some(&mut witness as super::sweep::Witness<'_>);
-        let end = wave(moving, room, (begin, steps), from, &within, None, see);
+        let steps: Vec<f64> = grid.iter().map(|part| part * shot.period).collect();
+        let end = wave(moving, room, (begin, &steps), from, &within, None, see);
         // The beginning is the end of the cycle before.
         self.x = end.map_or(shot.x, |end| end.x);
         self.states = shot.states;

@@ -33,7 +33,8 @@ impl Moment<'_> {
             let mut pairs = self.moving.pairs.iter();
             pairs.any(|pair| pair.element == element && pair.lit)
         };
-        match &part.law {
+        let warm = self.moving.law_at(element, &part.law, self.seconds);
+        match warm.as_ref().unwrap_or(&part.law) {
             Law::Capacitor { .. } => pair(stored().next().map_or(0.0, |(_, amps)| *amps)),
             Law::Inductor { a, b, ohms, .. } => pair(
                 stored()

@@ -1,6 +1,7 @@
 //! One implicit stage: a resistive circuit, solved by Newton's method.
 
 use super::build::{Moving, PairLaw};
+use super::cathodes::at_emission;
 use super::stores::Branch;
 use crate::equations::{Approach, Farthest, Ports};
 use crate::linear::Factors;
@@ -37,6 +38,8 @@ pub(super) struct Room {
     steady: Vec<f64>,
     right: Vec<f64>,
     ports: Ports,
+    /// When the stage ends.
+    now: f64,
     pub(super) work: Work,
 }
 
@@ -53,6 +56,7 @@ impl Room {
             steady: vec![0.0; size],
             right: vec![0.0; size],
             ports: Ports::at_rest(count),
+            now: 0.0,
             work: Work::default(),
         }
     }
@@ -100,6 +104,7 @@ impl Moving {
         for ((store, branch), state) in self.stores.iter().zip(&room.branches).zip(base) {
             store.feed(&mut room.steady, branch.drive * state);
         }
+        room.now = seconds;
         if self.iterate(room, Approach::AtOnce, STRAIGHT, x, within) {
             return true;
         }
@@ -153,13 +158,18 @@ impl Moving {
             matrix,
             right,
             ports,
+            now,
             ..
         } = room;
+        let now = *now;
         ports.restart();
         for pair in &self.pairs {
             let volts = ports.follow(approach, x[pair.a] - x[pair.b], Farthest::Other);
             let (amps, slope) = match pair.law {
-                PairLaw::Diode(law) => law.current(volts),
+                PairLaw::Diode(law) => match pair.warming {
+                    Some(warming) => at_emission(law, warming.part(now)).current(volts),
+                    None => law.current(volts),
+                },
                 PairLaw::Neon(law) => law.current(volts, pair.lit),
             };
             let rest = amps - slope * volts;
@@ -174,7 +184,11 @@ impl Moving {
                 ports.follow(approach, x[p] - x[k], Farthest::Other),
                 ports.follow(approach, x[g] - x[k], Farthest::Grid),
             ];
-            let at = three.law.currents(volts[0], volts[1]);
+            let mut law = three.law;
+            if let Some(warming) = three.warming {
+                law.k *= warming.part(now);
+            }
+            let at = law.currents(volts[0], volts[1]);
             let slopes = [
                 [at.plate_by_plate, at.plate_by_grid],
                 [at.grid_by_plate, at.grid_by_grid],
@@ -200,7 +214,11 @@ impl Moving {
                 ports.follow(approach, x[s] - x[k], Farthest::Other),
                 ports.follow(approach, x[g] - x[k], Farthest::Grid),
             ];
-            let at = four.law.currents(volts[0], volts[1], volts[2]);
+            let mut law = four.law;
+            if let Some(warming) = four.warming {
+                law.k *= warming.part(now);
+            }
+            let at = law.currents(volts[0], volts[1], volts[2]);
             let mut cathode = [0.0; 3];
             for (row, current) in [at.plate, at.screen, at.grid].into_iter().enumerate() {
                 let by = [current.by_plate, current.by_screen, current.by_grid];

@@ -14,8 +14,8 @@ fn element(law: Law) -> Element {
     }
 }
 
-/// A triode stage that a generator drives into grid current, with its capacitances.
-fn stage() -> Netlist {
+/// A triode stage that a generator drives into grid current, with its capacitances or without.
+fn stage(strays: bool) -> Netlist {
     let capacitor = |a, b, farads| {
         let esr_ohms = 0.0;
         element(Law::Capacitor {
@@ -48,8 +48,8 @@ fn stage() -> Netlist {
             resistor(5, 4, 100e3),
             resistor(3, 0, 1.5e3),
             capacitor(3, 0, 1e-6),
-            capacitor(4, 2, 1.7e-12),
-            capacitor(2, 3, 1.6e-12),
+            capacitor(4, 2, if strays { 1.7e-12 } else { 0.0 }),
+            capacitor(2, 3, if strays { 1.6e-12 } else { 0.0 }),
             capacitor(4, 6, 22e-9),
             resistor(6, 0, 470e3),
             element(Law::Triode {
@@ -64,8 +64,8 @@ fn stage() -> Netlist {
 }
 
 /// Volts of all nodes after a millisecond in `steps` equal steps.
-fn after(rule: &Rule, steps: u32) -> Vec<f64> {
-    let netlist = stage();
+fn after(rule: &Rule, steps: u32, strays: bool) -> Vec<f64> {
+    let netlist = stage(strays);
     let point = operating::solve(&netlist, None);
     let mut run = Running::at(&netlist, &point).unwrap();
     let within = vec![1e-12; run.x.len()];
@@ -89,21 +89,28 @@ fn after(rule: &Rule, steps: u32) -> Vec<f64> {
     run.x[..run.moving.nodes].to_vec()
 }
 
-/// Halving the step leaves a quarter and a sixteenth of the error. The accepted order is what is left
-/// of it on a stage whose grid knee is a few steps wide.
+/// Halving the step leaves a quarter and a sixteenth of the error, within a fifth. With stray picofarads,
+/// whose time constants are far below the step, the fourth-order rule loses up to half an order, as
+/// every rule of its kind does (order reduction; Hairer and Wanner, section IV.15, from memory, not seen).
 #[test]
 fn halving_the_step_converges_at_the_order_of_the_rule() {
-    let truth = after(&FREE, 16_384);
-    let miss = |rule: &Rule, steps: u32| {
-        let ends = after(rule, steps);
-        let all = ends.iter().zip(&truth).map(|(a, b)| (a - b).abs());
-        all.fold(0.0_f64, f64::max)
-    };
-    for (rule, steps, order) in [(&EVEN, 1024, 2.0), (&FREE, 512, 4.0)] {
-        let errors = [steps, 2 * steps, 4 * steps].map(|n| miss(rule, n));
-        for pair in errors.windows(2) {
-            let seen = (pair[0] / pair[1]).log2();
-            assert!((seen - order).abs() < 0.25, "{errors:?} {seen} for {order}");
+    for strays in [false, true] {
+        let truth = after(&FREE, 16_384, strays);
+        let miss = |rule: &Rule, steps: u32| {
+            let ends = after(rule, steps, strays);
+            let all = ends.iter().zip(&truth).map(|(a, b)| (a - b).abs());
+            all.fold(0.0_f64, f64::max)
+        };
+        // without strays the fourth-order rule is soon at the last digits
+        let few = if strays { 512 } else { 64 };
+        for (rule, steps, order) in [(&EVEN, 1024, 2.0), (&FREE, few, 4.0)] {
+            let errors = [steps, 2 * steps, 4 * steps].map(|n| miss(rule, n));
+            for pair in errors.windows(2) {
+                let seen = (pair[0] / pair[1]).log2();
+                let lost = if strays { 0.5 } else { 0.25 };
+                let fits = seen > order - lost && seen < order + 0.25;
+                assert!(fits, "{errors:?} {seen} for {order}, strays {strays}");
+            }
         }
     }
 }
