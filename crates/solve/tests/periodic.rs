@@ -169,11 +169,11 @@ fn driven(mut amplifier: Netlist, volts: f64, hertz: f64) -> (Netlist, Running) 
 
 /// Ends of the part that stands for the loudspeaker's terminals.
 fn load(amplifier: &Netlist) -> (usize, usize) {
-    let transformers = amplifier.elements.iter().filter_map(|e| match &e.law {
+    let mut transformers = amplifier.elements.iter().filter_map(|e| match &e.law {
         Law::Transformer(t) => t.windings.last(),
         _ => None,
     });
-    let last = transformers.last().unwrap();
+    let last = transformers.next_back().unwrap();
     (last.a, last.b)
 }
 
