@@ -104,9 +104,10 @@
     const name = drawn.dataset.here.split(" ")[0].replace(/[.].*$/, "");
     const paper = drawn.querySelector(".paper");
     const part = [...drawn.querySelectorAll("[data-part]")].find((p) => p.dataset.part.replace(/[.].*$/, "") === name);
-    if (part && paper) {
-      part.classList.add("here");
-      const box = part.getBoundingClientRect();
+    const ring = drawn.querySelector("#here");
+    if (part && !ring) part.classList.add("here");
+    if ((ring || part) && paper) {
+      const box = (ring || part).getBoundingClientRect();
       const frame = paper.getBoundingClientRect();
       paper.scrollLeft += box.left - frame.left - frame.width / 2;
       paper.scrollTop += box.top - frame.top - frame.height / 2;

@@ -21,6 +21,7 @@ mod money;
 mod pages;
 mod part_words;
 mod photo;
+mod pins;
 mod record;
 mod router;
 mod run;

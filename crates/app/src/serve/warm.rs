@@ -77,7 +77,7 @@ pub(crate) fn one(site: &Site, job: JobId) -> Result<(), ShopError> {
         if state == ReadingState::AsLeft && found.blocks.is_empty() {
             continue;
         }
-        let _ = found.traced.picture();
+        let _ = found.traced.drawn();
         let _ = work_out::chart(site, &found, found.blocks.last().map(|b| b.id));
         if state == ReadingState::AsFound {
             for which in SetUp::ALL {

@@ -10,6 +10,7 @@ use bench::chart::{ChartRequest, Worked};
 use bench::idle::Idle;
 use bench::powerup::Powerup;
 use bench::sheet::Sheet;
+use draw::over::Room;
 use shop::{
     Block, BlockId, JobId, Reader, Reading, ReadingState, ResultGiven, Revision, ShopError,
     WiringState,
@@ -35,20 +36,29 @@ pub(crate) struct Traced {
     /// The wiring's text.
     pub(crate) text: String,
     /// Drawn when a page first asks for it.
-    pub(crate) drawn: OnceLock<Option<String>>,
+    pub(crate) drawing: OnceLock<Option<Drawn>>,
+}
+
+/// A schematic, and what it leaves free for what is laid over it.
+#[derive(Debug)]
+pub(crate) struct Drawn {
+    /// As SVG.
+    pub(crate) picture: String,
+    /// Where something still finds a place.
+    pub(crate) room: Room,
 }
 
 /// Ink and paper are the page's own, by day and by lamp.
-const PAGE: draw::svg::Colours = draw::svg::Colours {
+pub(crate) const PAGE: draw::svg::Colours = draw::svg::Colours {
     paper: "var(--panel)",
     ink: "currentColor",
     soft: "var(--ink-2)",
 };
 
 impl Traced {
-    /// The schematic as SVG; none where there are more parts than an amplifier has.
-    pub(crate) fn picture(&self) -> Option<&str> {
-        self.drawn
+    /// The schematic; none where there are more parts than an amplifier has.
+    pub(crate) fn drawn(&self) -> Option<&Drawn> {
+        self.drawing
             .get_or_init(|| {
                 if self.circuit.parts.len() > draw::MOST_PARTS {
                     return None;
@@ -56,9 +66,12 @@ impl Traced {
                 let drawing = draw::draw(&self.circuit, &self.anatomy, draw::Options::default());
                 // named, so that the map can show it a second time
                 let picture = draw::svg::svg(&drawing, PAGE);
-                Some(picture.replacen("<svg ", "<svg id=\"schematic\" ", 1))
+                Some(Drawn {
+                    picture: picture.replacen("<svg ", "<svg id=\"schematic\" ", 1),
+                    room: Room::of(&drawing),
+                })
             })
-            .as_deref()
+            .as_ref()
     }
 }
 
@@ -174,7 +187,7 @@ pub(crate) fn trace(site: &Site, place: &str, text: &str, readings: &str) -> Arc
                 .collect(),
             circuit: read.circuit,
             text: text.to_owned(),
-            drawn: OnceLock::new(),
+            drawing: OnceLock::new(),
         }
     })
 }

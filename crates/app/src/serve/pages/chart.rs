@@ -8,6 +8,7 @@ use crate::serve::ask::{Ask, Fields};
 use crate::serve::fail::{Answer, ok};
 use crate::serve::frame::{self, Page, Place};
 use crate::serve::marks::{self, BandShown};
+use crate::serve::pins;
 use crate::serve::run::Step;
 use crate::serve::site::Site;
 use crate::serve::state::{self, ConditionsShown, JobView};
@@ -213,7 +214,7 @@ pub(crate) fn page(
             }
             div.chart-entry {
                 (entry)
-                @if !chart.found.traced.circuit.parts.is_empty() { (super::look::drawing(&chart.found.traced, &chart.at)) }
+                @if !chart.found.traced.circuit.parts.is_empty() { (super::look::drawing(&chart.found.traced, &chart.at, &pins::readings(&chart.found.traced, &chart.worked.chart, &chart.at))) }
             }
         }
     };

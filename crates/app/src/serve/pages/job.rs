@@ -7,8 +7,9 @@ use crate::serve::frame::{self, Page, Place};
 use crate::serve::run::{Step, StepState};
 use crate::serve::site::Site;
 use crate::serve::state::{self, JobView};
-use crate::serve::{dates, marks, money, work_out};
+use crate::serve::{dates, marks, money, pins, work_out};
 use bench::chart::Word;
+use draw::over::Overlay;
 use maud::{Markup, html};
 use shop::{At, Hours, JobId, Outcome, Reader, ReadingState, ShopError, StepMark};
 use std::collections::BTreeMap;
@@ -36,8 +37,12 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
         let words = r.owner_words(id)?;
         let marks_of = r.steps(id)?;
         let found = work_out::found(site, r, id, ReadingState::AsFound)?;
-        let charted = (!found.blocks.is_empty()).then(|| {
-            let worked = work_out::chart(site, &found, found.blocks.last().map(|b| b.id));
+        let worked = (!found.blocks.is_empty())
+            .then(|| work_out::chart(site, &found, found.blocks.last().map(|b| b.id)));
+        let pinned = worked.as_ref().map_or_else(Overlay::default, |w| {
+            pins::readings(&found.traced, &w.chart, "")
+        });
+        let charted = worked.as_ref().map(|worked| {
             let points = &worked.chart.points;
             let count = |w| points.iter().filter(|l| l.verdict == Some(w)).count();
             Charted {
@@ -67,7 +72,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
                         (frame::primary_link(&next.address, &next.what, &next.why, "Enter"))
                     }
                     (steps(&view, &marks_of, charted.as_ref(), &found.traced, &told, ask.now))
-                    @if !found.traced.circuit.parts.is_empty() { (super::look::drawing(&found.traced, "")) }
+                    @if !found.traced.circuit.parts.is_empty() { (super::look::drawing(&found.traced, "", &pinned)) }
                     (waits(&view, ask))
                 }
                 aside {

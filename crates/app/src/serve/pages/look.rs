@@ -1,6 +1,8 @@
 //! What a text means so far: problems with answers to press, loose ends, the drawing.
 
+use crate::serve::pins;
 use crate::serve::work_out::Traced;
+use draw::over::Overlay;
 use maud::{Markup, PreEscaped, html};
 use wiring::{Diagnostic, Severity};
 
@@ -45,7 +47,7 @@ pub(crate) fn panes(traced: &Traced) -> Markup {
     html! {
         (problems(traced, &grave))
         (next_loose_end(traced))
-        (drawing(traced, ""))
+        (drawing(traced, "", &Overlay::default()))
         (notes(traced))
     }
 }
@@ -101,17 +103,19 @@ fn next_loose_end(traced: &Traced) -> Markup {
     }
 }
 
-/// The schematic of what is traced, with a point in sight; the blocks in words beneath it.
-pub(crate) fn drawing(traced: &Traced, here: &str) -> Markup {
+/// The schematic of what is traced, with a point in sight and what is laid over it; the blocks in
+/// words beneath it.
+pub(crate) fn drawing(traced: &Traced, here: &str, over: &Overlay) -> Markup {
     html! {
         section.sheet.drawn aria-label="What is traced" data-here=(here) {
             @if traced.circuit.parts.is_empty() {
                 p.hint { "Nothing is traced yet. Describe a part, or follow a wire and name what you pass." }
             } @else {
-                @match traced.picture() {
-                    Some(picture) => {
-                        div.paper tabindex="0" role="region" aria-label="Schematic, scrolls" { (PreEscaped(picture)) }
-                        (map(picture))
+                @match pins::pinned(traced, over) {
+                    Some((picture, beside)) => {
+                        div.paper tabindex="0" role="region" aria-label="Schematic, scrolls" { (PreEscaped(&picture)) }
+                        @if !beside.is_empty() { p.hint { (beside) } }
+                        (map(&picture))
                     }
                     None => { p.hint { "That many parts are not drawn." } }
                 }

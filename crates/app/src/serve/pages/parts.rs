@@ -8,7 +8,7 @@ use crate::serve::marks;
 use crate::serve::part_words::{self, Manner};
 use crate::serve::run::Step;
 use crate::serve::site::Site;
-use crate::serve::{dates, state, work_out};
+use crate::serve::{dates, pins, state, work_out};
 use maud::{Markup, html};
 use shop::{
     JobFields, JobId, PartStateFields, Photo, Reader, ReadingState, ShopError, State, TieKind,
@@ -69,6 +69,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
             .count();
         let photos = r.photos(id)?;
         let states = r.part_states(id)?;
+        let given = r.verdicts(id)?;
         let body = html! {
             div.parts {
                 div.parts-list {
@@ -85,7 +86,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
                     @if let Some(row) = at {
                         (sheet(id, row, states.iter().find(|s| s.fields.part == row.name).map(|s| &s.fields), &photos, ask))
                     }
-                    @if let Some(row) = at.filter(|_| !found.traced.circuit.parts.is_empty()) { (super::look::drawing(&found.traced, &row.name)) }
+                    @if let Some(row) = at.filter(|_| !found.traced.circuit.parts.is_empty()) { (super::look::drawing(&found.traced, &row.name, &pins::verdicts(&found.traced, &given))) }
                     @if undecided == 0 && !all.is_empty() {
                         form method="post" action=(format!("/job/{id}/step")) {
                             input type="hidden" name="step" value=(Step::Parts.slug());
