@@ -15,7 +15,7 @@ use super::verdict::{Band, K95};
 use crate::tolerance::{Case, Causes, MainsKnown, Spread, Tolerances, part_of};
 use solve::Assembly;
 use solve::assemble::reach;
-use solve::netlist::{Element, Law, Netlist, NodeIndex, Parameter, Quantity, Slot};
+use solve::netlist::{Element, Law, Netlist, NodeIndex, Parameter, Quantity};
 use std::collections::BTreeMap;
 use wiring::NodeId;
 use wiring::circuit::{Circuit, Kind};
@@ -40,9 +40,6 @@ const LEAST_ALTERNATING: f64 = 0.5;
 
 /// Ripple (rms) of a filter below this is left to another computation.
 const LEAST_RIPPLE: f64 = 0.1;
-
-/// A section's emission in the trial that leaves it no current.
-const NO_CURRENT: f64 = 1e-9;
 
 /// One standard deviation of a sound filter's ripple, as part of it: that of its electrolytics'
 /// farads (20 %) and of the load (common practice, no source).
@@ -75,7 +72,8 @@ pub(super) struct Model {
     by_supply: Vec<bool>,
     /// Nodes whose volts hang on something unknown, with a sentence that says on what.
     hanging: BTreeMap<NodeIndex, String>,
-    /// Valve sections, by element, whose grid has no direct-current path.
+    /// Valve sections, by element, whose grid has no direct-current path, or one that leads to what
+    /// is not traced yet.
     adrift: Vec<usize>,
     builds: Option<Builds>,
     meter: Spread,
@@ -112,14 +110,28 @@ impl Model {
                 }
             }
         }
-        let adrift = adrift(&netlist.elements, &middle);
-        for index in &adrift {
-            let (moved, name) = without_current(netlist, *index, nominal.volts(), solve);
+        let mut adrift = adrift(&netlist.elements, &middle);
+        let unsteered = reach::unsteered(&assembly);
+        let lost = adrift
+            .iter()
+            .map(|index| (*index, "whose grid has no direct-current path"))
+            .chain(
+                unsteered
+                    .iter()
+                    .map(|index| (*index, "whose grid hangs on what is not traced yet")),
+            );
+        for (index, what) in lost {
+            let volts = nominal.volts();
+            let (moved, name) = reach::without_current(netlist, index, volts, solve);
             for node in moved {
-                let why = || format!("depends on {name}, whose grid has no direct-current path");
+                let why = || format!("depends on {name}, {what}");
                 hanging.entry(node).or_insert_with(why);
             }
         }
+        for (node, why) in &assembly.untold {
+            hanging.insert(*node, why.clone());
+        }
+        adrift.extend(unsteered);
         // What such a grid does is unknown, not a spread.
         grids.retain(|g| !is_adrift(&middle, g.grid, g.cathode));
         let builds = samples.map(|s| Builds::new(netlist, &causes, &grids, middle.state(), s));
@@ -396,28 +408,6 @@ fn adrift(elements: &[Element], at: &Sloped) -> Vec<usize> {
     })
     .map(|(index, _)| index)
     .collect()
-}
-
-/// Nodes that move when a section carries no current, as it may with its grid adrift; and its name.
-fn without_current(
-    netlist: &Netlist,
-    element: usize,
-    volts: &[f64],
-    solve: impl Fn(&Netlist) -> Option<Vec<f64>>,
-) -> (Vec<NodeIndex>, String) {
-    let mut trial = netlist.clone();
-    let mut name = String::new();
-    if let Some(section) = trial.elements.get_mut(element) {
-        section.scale(Slot::Scale, NO_CURRENT);
-        name.clone_from(&section.name);
-    }
-    let Some(after) = solve(&trial) else {
-        // Nothing can be told apart: all of it hangs on the section.
-        return ((1..volts.len()).collect(), name);
-    };
-    let moved = volts.iter().zip(&after).enumerate();
-    let moved = moved.filter(|(_, (v, w))| reach::moves(**v, **w));
-    (moved.map(|(node, _)| node).collect(), name)
 }
 
 /// Why a node has no volts.

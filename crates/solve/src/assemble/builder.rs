@@ -232,6 +232,14 @@ impl<'a> Builder<'a> {
         }
     }
 
+    /// Volts that the equations will give here mean nothing, for this reason; the first one counts.
+    pub(super) fn untold(&mut self, point: NodeId, why: &str) {
+        if let Some(node) = self.out.node_of.get(point.0).copied().flatten() {
+            let known = self.out.untold.entry(node);
+            known.or_insert_with(|| why.to_owned());
+        }
+    }
+
     /// Notes what was assumed, once.
     pub(super) fn note(&mut self, code: &'static str, text: String) {
         let note = Note { code, text };

@@ -30,6 +30,7 @@ mod speaker;
 pub mod taper;
 #[cfg(test)]
 mod tests;
+mod untold;
 mod valves;
 mod windings;
 
@@ -73,6 +74,9 @@ pub struct Assembly {
     /// Elements that only hold the place of a part whose value is not known: an open of
     /// [`defaults::OPEN_OHMS`]. What they could move is not known either.
     pub stand_ins: Vec<usize>,
+    /// Nodes whose volts in the equations mean nothing, because what feeds them or what draws there
+    /// is not traced; each with a sentence.
+    pub untold: BTreeMap<NodeIndex, String>,
     /// Photo-resistors, assembled as dark.
     pub cells: Vec<LitCell>,
 }
@@ -188,5 +192,6 @@ pub fn assemble(
     untraced.say(&mut b);
     mains::source(&mut b, &mains);
     positions::unused(&mut b);
+    untold::mark(&mut b);
     b.finish()
 }

@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use super::Assembly;
-use crate::netlist::{Law, Netlist, NodeIndex};
+use crate::netlist::{Law, Netlist, NodeIndex, Slot};
 
 /// Ohms that stand for an unknown part while it is asked what hangs on it. Low enough to show
 /// nearly all it can do, high enough not to be a fault.
@@ -62,4 +62,45 @@ pub fn hanging(
         }
     }
     all
+}
+
+/// A section's current in a trial without it, as a part of its own; far below what any meter shows.
+const NO_CURRENT: f64 = 1e-9;
+
+/// Valve sections whose grid is at volts that are not told: nobody knows their currents.
+#[must_use]
+pub fn unsteered(assembly: &Assembly) -> Vec<usize> {
+    let elements = assembly.netlist.elements.iter().enumerate();
+    elements
+        .filter(|(_, e)| match e.law {
+            Law::Triode { grid, .. } | Law::Pentode { grid, .. } => {
+                assembly.untold.contains_key(&grid)
+            }
+            _ => false,
+        })
+        .map(|(index, _)| index)
+        .collect()
+}
+
+/// Nodes that move when a section carries no current, as it may with its grid anywhere; and its name.
+///
+/// `volts` and `solve` as for [`hanging`]; without a solution everything hangs on the section.
+pub fn without_current(
+    netlist: &Netlist,
+    element: usize,
+    volts: &[f64],
+    mut solve: impl FnMut(&Netlist) -> Option<Vec<f64>>,
+) -> (Vec<NodeIndex>, String) {
+    let mut trial = netlist.clone();
+    let mut name = String::new();
+    if let Some(section) = trial.elements.get_mut(element) {
+        section.scale(Slot::Scale, NO_CURRENT);
+        name.clone_from(&section.name);
+    }
+    let Some(after) = solve(&trial) else {
+        return ((1..volts.len()).collect(), name);
+    };
+    let moved = volts.iter().zip(&after).enumerate();
+    let moved = moved.filter(|(_, (v, w))| moves(**v, **w));
+    (moved.map(|(node, _)| node).collect(), name)
 }

@@ -8,11 +8,11 @@ use std::collections::BTreeMap;
 use wiring::sheet::Library;
 use wiring::{Circuit, Conditions};
 
-use super::reach::hanging;
+use super::reach::{hanging, unsteered, without_current};
 use super::{AssembleOptions, Assembly, Note, assemble};
 use crate::export::{ExportedEquations, export_equations};
 use crate::flows::terminal_currents;
-use crate::netlist::{Law, NodeIndex};
+use crate::netlist::{Law, Netlist, NodeIndex};
 use crate::supply::{OperatingPoint, Start, operating_point};
 use crate::{AMPLIFIER_OHMS, FLOOR_SIEMENS, LEAK_SIEMENS};
 
@@ -31,7 +31,8 @@ pub struct Solved {
     pub assembly: Assembly,
     /// Volts and currents.
     pub point: OperatingPoint,
-    /// Nodes whose volts hang on parts without a value, with the names of those parts.
+    /// Nodes whose volts are not known: with the names of the parts they hang on, or none where
+    /// nothing that is traced feeds them (`assembly.untold` says it in words).
     pub hanging: BTreeMap<NodeIndex, Vec<String>>,
 }
 
@@ -39,7 +40,7 @@ impl Solved {
     /// Steady volts of a point of the wiring against circuit ground, as typed (`V1.3`, `B1`).
     ///
     /// None where nothing that is computed reaches the point, where there was no solution, or
-    /// where the volts hang on a part without a value.
+    /// where the volts hang on a part without a value or on what is not traced yet.
     #[must_use]
     pub fn volts(&self, circuit: &Circuit, point: &str) -> Option<f64> {
         let node = self.node(circuit, point)?;
@@ -96,10 +97,21 @@ pub fn solve_circuit(
         }
     }
     let start: Start = point.start();
-    let hanging = hanging(&assembly, &point.solution.volts, |trial| {
+    let solve = |trial: &Netlist| {
         let trial = operating_point(trial, Some(&start));
         trial.solved().then_some(trial.solution.volts)
-    });
+    };
+    let mut hanging = hanging(&assembly, &point.solution.volts, solve);
+    for element in unsteered(&assembly) {
+        let volts = &point.solution.volts;
+        let (moved, name) = without_current(&assembly.netlist, element, volts, solve);
+        for node in moved {
+            hanging.entry(node).or_default().push(name.clone());
+        }
+    }
+    for node in assembly.untold.keys() {
+        hanging.entry(*node).or_default();
+    }
     Solved {
         assembly,
         point,

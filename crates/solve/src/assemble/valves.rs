@@ -147,6 +147,11 @@ fn section(
             && !socket.is_wired(b, letter, Electrode::Grid);
         let idle = missing == ["plate"] && matches!(law, ValveLaw::Rectifier(_));
         if !all && !idle {
+            let why = format!(
+                "{name} is not traced whole: no walk reaches its {}",
+                missing.join(" and ")
+            );
+            draws_untold(b, socket, letter, &why);
             b.note(
                 "valve-half-traced",
                 format!(
@@ -230,6 +235,8 @@ fn grid(
                  its current hangs on a bias that is not traced"
             ),
         );
+        let why = format!("depends on {name}, whose grid is not traced yet");
+        draws_untold(b, socket, letter, &why);
         return None;
     }
     b.note(
@@ -240,6 +247,19 @@ fn grid(
     let leak = format!("{name} grid leak");
     b.resistor(&socket.part.name, leak, (grid, 0), GRID_LEAK_OHMS);
     Some(grid)
+}
+
+/// Nobody knows yet what this section will do to the volts at its electrodes.
+fn draws_untold(b: &mut Builder<'_>, socket: &Socket<'_>, letter: Option<char>, why: &str) {
+    for electrode in [Electrode::Plate, Electrode::Screen, Electrode::Cathode] {
+        let pins: Vec<usize> = socket.pins(letter, electrode).collect();
+        for pin in pins {
+            if let Some(point) = b.wired(socket.part, pin).filter(|p| *p != wiring::GROUND) {
+                b.node(point);
+                b.untold(point, why);
+            }
+        }
+    }
 }
 
 /// Grid 3 on a pin of its own is computed as if it were on the cathode; say so if it is elsewhere.
