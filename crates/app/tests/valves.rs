@@ -29,7 +29,7 @@ fn a_sheet_is_found_by_its_other_names_in_any_case() {
     assert_eq!(american.out, european.out);
 }
 
-/// Pins of the 12AX7, basing 9A, seen second-hand in a public transcription of its sheet; the
+/// Pins of the 12AX7, basing 9A, seen second-hand on a public page that copies its sheet; the
 /// counting direction (clockwise from the gap, from below) is from memory of IEC 67, not seen.
 #[test]
 fn the_picture_has_plate_a_beside_the_gap_and_the_heater_at_the_top() {
@@ -49,8 +49,8 @@ fn the_picture_has_plate_a_beside_the_gap_and_the_heater_at_the_top() {
     assert_eq!(line("5  heater"), "5 heater");
 }
 
-/// Design-centre limits of the 12AX7: 300 V and 1 W a section; seen second-hand in a public
-/// transcription of the sheet. The lower of two printings guards the valve.
+/// Design-centre limits of the 12AX7: 300 V and 1 W a section; seen second-hand on a public
+/// page that copies the sheet. The lower of two printings guards the valve.
 #[test]
 fn json_gives_limits_in_si_units_with_their_system_and_source() {
     let json = run(&["valves", "12AX7", "--json"]).ends(0).json();

@@ -76,6 +76,29 @@ fn points_that_no_supply_reaches_are_not_expected_at_nothing() {
     }
 }
 
+/// A transformer that is wired but whose volts nobody wrote, or that is not said to be one, feeds nothing yet.
+#[test]
+fn a_transformer_without_volts_is_no_supply() {
+    for said in [
+        "T1 power: hv 250-0-250 V, heater 6.3 V",
+        "T1 power 230 V",
+        "",
+    ] {
+        let traced = RECTIFIER.replace(
+            "T1 power 230 V: hv 250-0-250 V 90 mA, heater 6.3 V 3 A",
+            said,
+        );
+        let all = [STAGE, SCREEN, &traced, READ];
+        let texts: Vec<Text<'_>> = all.iter().map(|text| Text { name: "t", text }).collect();
+        // A winding that is not described is told by the reader.
+        let circuit = wiring::read(&texts, Library::built_in()).circuit;
+        let chart = chart(&circuit, Library::built_in(), &ChartRequest::default());
+        for point in ["B1", "V2.3", "V2.7"] {
+            assert_eq!(line(&chart, point).volts, None, "{said}: {point}");
+        }
+    }
+}
+
 /// With its screen not traced nobody knows what the valve draws; its rail is known all the same.
 #[test]
 fn a_valve_that_is_half_traced_leaves_its_own_points_open() {

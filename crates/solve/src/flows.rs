@@ -98,7 +98,6 @@ pub fn terminal_currents(netlist: &Netlist, solution: &Solution, element: usize)
 /// Currents into the terminals of a law at the volts of `solution`.
 pub(crate) fn currents_of(law: &Law, solution: &Solution, lit: bool, output_amps: f64) -> Vec<f64> {
     let across = |a: NodeIndex, b: NodeIndex| solution.across(a, b);
-    let pair = |amps: f64| vec![amps, -amps];
     match law {
         Law::Capacitor { .. } => pair(0.0),
         Law::Resistor { a, b, ohms }
@@ -116,9 +115,32 @@ pub(crate) fn currents_of(law: &Law, solution: &Solution, lit: bool, output_amps
             .flat_map(|winding| pair(across(winding.a, winding.b) / winding.ohms))
             .collect(),
         Law::Amplifier { .. } => vec![0.0, output_amps],
-        Law::Diode { a, k, law } => pair(law.current(across(*a, *k)).0),
         Law::Filament { a, b, law } => pair(law.current(across(*a, *b)).0),
-        Law::Neon { a, b, law } => pair(law.current(across(*a, *b), lit).0),
+        Law::Diode { .. } | Law::Neon { .. } | Law::Triode { .. } | Law::Pentode { .. } => {
+            without_memory(law, across, || lit)
+        }
+        Law::Rectifiers(group) => {
+            let volts: Vec<f64> = group
+                .plates
+                .iter()
+                .map(|plate| across(plate.plate, plate.cathode))
+                .collect();
+            let amps = group.amps_from(&mut solution.cycle_of(group), &volts);
+            amps.into_iter().flat_map(pair).collect()
+        }
+    }
+}
+
+/// Currents into the terminals of what follows its volts at once (diodes, glow lamps, valves), `across`
+/// giving the volts between two nodes; of anything else none.
+pub(crate) fn without_memory(
+    law: &Law,
+    across: impl Fn(NodeIndex, NodeIndex) -> f64,
+    lit: impl Fn() -> bool,
+) -> Vec<f64> {
+    match law {
+        Law::Diode { a, k, law } => pair(law.current(across(*a, *k)).0),
+        Law::Neon { a, b, law } => pair(law.current(across(*a, *b), lit()).0),
         Law::Triode {
             plate,
             grid,
@@ -143,16 +165,13 @@ pub(crate) fn currents_of(law: &Law, solution: &Solution, lit: bool, output_amps
             let (screen, grid) = (at.screen.amps, at.grid.amps);
             vec![plate, screen, grid, -(plate + screen + grid)]
         }
-        Law::Rectifiers(group) => {
-            let volts: Vec<f64> = group
-                .plates
-                .iter()
-                .map(|plate| across(plate.plate, plate.cathode))
-                .collect();
-            let amps = group.amps_from(&mut solution.cycle_of(group), &volts);
-            amps.into_iter().flat_map(pair).collect()
-        }
+        _ => Vec::new(),
     }
+}
+
+/// In at one end, out at the other.
+pub(crate) fn pair(amps: f64) -> Vec<f64> {
+    vec![amps, -amps]
 }
 
 /// Powers of element number `element`; none if there is no such element.

@@ -5,32 +5,12 @@
 use std::f64::consts::TAU;
 
 use solve::time::{NaturalFrequency, Running, Tendency, natural_frequencies};
-use solve::{Element, Law, Netlist, operating};
+use solve::{Law, Netlist, operating};
 
 mod support;
 
+use support::elements::{capacitor, element, resistor};
 use support::{amplifiers, netlist};
-
-fn element(law: Law) -> Element {
-    Element {
-        name: String::new(),
-        law,
-    }
-}
-
-fn resistor(a: usize, b: usize, ohms: f64) -> Element {
-    element(Law::Resistor { a, b, ohms })
-}
-
-fn capacitor(a: usize, b: usize, farads: f64) -> Element {
-    let esr_ohms = 0.0;
-    element(Law::Capacitor {
-        a,
-        b,
-        farads,
-        esr_ohms,
-    })
-}
 
 fn found(netlist: &Netlist) -> Vec<NaturalFrequency> {
     let point = operating::solve(netlist, None);

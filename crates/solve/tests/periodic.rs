@@ -7,43 +7,12 @@ use std::f64::consts::{SQRT_2, TAU};
 
 use solve::device::DiodeLaw;
 use solve::time::{Cycle, Running, TimeError, natural_frequencies};
-use solve::{Element, Law, Netlist, operating};
+use solve::{Law, Netlist, operating};
 
 mod support;
 
+use support::elements::{capacitor, element, resistor, sine};
 use support::{amplifiers, netlist};
-
-fn element(law: Law) -> Element {
-    Element {
-        name: String::new(),
-        law,
-    }
-}
-
-fn resistor(a: usize, b: usize, ohms: f64) -> Element {
-    element(Law::Resistor { a, b, ohms })
-}
-
-fn capacitor(a: usize, b: usize, farads: f64) -> Element {
-    let esr_ohms = 0.0;
-    element(Law::Capacitor {
-        a,
-        b,
-        farads,
-        esr_ohms,
-    })
-}
-
-fn sine(a: usize, volts: f64, hertz: f64, ohms: f64) -> Element {
-    element(Law::Alternating {
-        a,
-        b: 0,
-        volts,
-        hertz,
-        ohms,
-        mains: true,
-    })
-}
 
 fn at_rest(netlist: &Netlist) -> Running {
     let point = operating::solve(netlist, None);

@@ -8,52 +8,12 @@ use std::f64::consts::TAU;
 use solve::device::{DiodeLaw, NeonLaw};
 use solve::netlist::{Transformer, WindingPort};
 use solve::time::{Running, TimeError};
-use solve::{Element, Law, operating};
+use solve::{Law, operating};
 
 mod support;
 
+use support::elements::{capacitor, element, resistor, sine, supply};
 use support::{amplifiers, netlist};
-
-fn element(law: Law) -> Element {
-    Element {
-        name: String::new(),
-        law,
-    }
-}
-
-fn resistor(a: usize, b: usize, ohms: f64) -> Element {
-    element(Law::Resistor { a, b, ohms })
-}
-
-fn capacitor(a: usize, b: usize, farads: f64) -> Element {
-    let esr_ohms = 0.0;
-    element(Law::Capacitor {
-        a,
-        b,
-        farads,
-        esr_ohms,
-    })
-}
-
-fn supply(plus: usize, volts: f64, ohms: f64) -> Element {
-    element(Law::Source {
-        plus,
-        minus: 0,
-        volts,
-        ohms,
-    })
-}
-
-fn mains(a: usize, volts: f64, hertz: f64, ohms: f64) -> Element {
-    element(Law::Alternating {
-        a,
-        b: 0,
-        volts,
-        hertz,
-        ohms,
-        mains: true,
-    })
-}
 
 /// `E (1 - exp(-t / RC))`, and back down through a switch that closes.
 #[test]
@@ -292,14 +252,14 @@ fn capacitor_input_rows_in_time() {
             })
         };
         let mut elements = vec![
-            mains(1, rms, hertz, series),
+            sine(1, rms, hertz, series),
             plate(1),
             capacitor(2, 0, farads),
             resistor(2, 0, load),
         ];
         if full_wave {
             // the other half of the winding, against phase
-            elements.push(mains(3, -rms, hertz, series));
+            elements.push(sine(3, -rms, hertz, series));
             elements.push(plate(3));
         }
         let circuit = netlist(4, elements);

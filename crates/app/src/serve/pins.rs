@@ -1,10 +1,9 @@
 //! Readings pinned to the drawing at their points, and what was decided of parts beside them.
 
-use super::pages::chart::high;
 use super::work_out::{PAGE, Traced};
 use crate::commands::chart::rows;
-use bench::chart::{Chart, Word};
-use draw::over::{Flag, Hues, Laid, Mark, MarkSort, Overlay, Standing, group, lay, onto};
+use bench::chart::Chart;
+use draw::over::{Hues, Laid, Mark, MarkSort, Overlay, group, lay, onto};
 use shop::{Verdict, VerdictGiven};
 use wiring::PartId;
 
@@ -24,24 +23,7 @@ pub(crate) fn readings(traced: &Traced, chart: &Chart, here: &str) -> Overlay {
     let flags = chart
         .points
         .iter()
-        .filter_map(|line| {
-            let read = rows::read(line);
-            let node = circuit.node(&line.point).filter(|_| !read.is_empty())?;
-            let trouble = matches!(line.verdict, Some(Word::Doubtful | Word::Outside));
-            let expected = line.volts.filter(|_| trouble);
-            Some(Flag {
-                node,
-                point: line.point.clone(),
-                read,
-                expected: expected.map_or_else(String::new, |v| rows::figure(v, line.unit)),
-                standing: match line.verdict {
-                    None => Standing::Read,
-                    Some(Word::Inside) => Standing::Inside,
-                    Some(Word::Doubtful) => Standing::Doubtful(high(line)),
-                    Some(Word::Outside) => Standing::Outside(high(line)),
-                },
-            })
-        })
+        .filter_map(|line| rows::flag(line, circuit.node(&line.point)?, true, false))
         .collect();
     Overlay {
         flags,

@@ -213,9 +213,13 @@ pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &PowerTransformer
         b.note(
             "winding-ohms-assumed",
             format!(
-                "{}: not written, taken from its size of {:.0} VA: {}",
+                "{}: not written, taken {}: {}",
                 part.name,
-                d.volt_amperes,
+                if d.volt_amperes > 0.0 {
+                    format!("from its size of {:.0} VA", d.volt_amperes)
+                } else {
+                    "as of a small one, since no winding with volts is written".to_owned()
+                },
                 d.assumed.join(", ")
             ),
         );

@@ -9,6 +9,7 @@ use wiring::sheet::ValveKind;
 use wiring::{GROUND, NodeId, Part};
 
 use super::builder::Builder;
+use super::power::span;
 use super::sockets::Socket;
 
 /// Why a point that no supply reaches has no volts.
@@ -103,6 +104,12 @@ fn set(marks: &mut [bool], point: NodeId) {
     }
 }
 
+fn feed(islands: &mut Islands, points: impl Iterator<Item = NodeId>) {
+    for point in points {
+        set(&mut islands.fed, point);
+    }
+}
+
 /// What a part joins, feeds and needs.
 fn take(b: &Builder<'_>, part: &Part, islands: &mut Islands) {
     let wired = |t: &usize| b.wired(part, *t);
@@ -137,16 +144,19 @@ fn take(b: &Builder<'_>, part: &Part, islands: &mut Islands) {
                 islands.join(secondary(wanted).filter_map(|t| wired(&t)));
             }
         }
-        // A side of the mains that is not traced counts as connected; a box may feed what it is joined to.
-        Kind::PowerTransformer(_)
-        | Kind::Supply { .. }
-        | Kind::Gain { .. }
-        | Kind::Box { .. }
-        | Kind::Unknown => {
-            for point in all.filter_map(|t| wired(&t)) {
-                set(&mut islands.fed, point);
+        // A side of the mains that is not traced counts as connected.
+        Kind::PowerTransformer(t) => {
+            let (low, high) = span(&t.primary);
+            if low < high {
+                feed(islands, all.filter_map(|t| wired(&t)));
             }
         }
+        Kind::Supply { volts, .. } => {
+            if volts.is_some() {
+                feed(islands, all.filter_map(|t| wired(&t)));
+            }
+        }
+        Kind::Gain { .. } => feed(islands, all.filter_map(|t| wired(&t))),
         Kind::Valve(valve) => {
             let socket = Socket::new(b, part, valve);
             let filament = socket
@@ -167,6 +177,6 @@ fn take(b: &Builder<'_>, part: &Part, islands: &mut Islands) {
                 islands.join(points);
             }
         }
-        Kind::Tank { .. } | Kind::Generator { .. } => {}
+        Kind::Tank { .. } | Kind::Generator { .. } | Kind::Box { .. } | Kind::Unknown => {}
     }
 }

@@ -2,8 +2,8 @@
 
 use super::Running;
 use super::build::{Emf, Moving};
-use crate::equations::{AMPLIFIER_OHMS, FLOOR_SIEMENS, LEAK_SIEMENS};
-use crate::flows::Power;
+use crate::equations::{AMPLIFIER_OHMS, FLOOR_SIEMENS};
+use crate::flows::{Power, pair, without_memory};
 use crate::netlist::{Law, Netlist};
 
 /// The unknowns at one moment, and the stores' amperes.
@@ -24,7 +24,6 @@ impl Moment<'_> {
         };
         let x = self.x;
         let across = |a: usize, b: usize| x[a] - x[b];
-        let pair = |amps: f64| vec![amps, -amps];
         let stored = || {
             let stores = self.moving.stores.iter().zip(self.amps);
             stores.filter(|(store, _)| store.element == element)
@@ -70,32 +69,10 @@ impl Moment<'_> {
                 amps.flat_map(pair).collect()
             }
             Law::Amplifier { .. } => vec![0.0, x[self.moving.own[element]]],
-            Law::Diode { a, k, law } => pair(law.current(across(*a, *k)).0),
-            Law::Neon { a, b, law } => pair(law.current(across(*a, *b), lit()).0),
-            Law::Triode {
-                plate,
-                grid,
-                cathode,
-                law,
-            } => {
-                let volts = across(*plate, *cathode);
-                let at = law.currents(volts, across(*grid, *cathode));
-                let plate = at.plate_a + LEAK_SIEMENS * volts;
-                vec![plate, at.grid_a, -(plate + at.grid_a)]
-            }
-            Law::Pentode {
-                plate,
-                screen,
-                grid,
-                cathode,
-                law,
-            } => {
-                let volts = across(*plate, *cathode);
-                let at = law.currents(volts, across(*screen, *cathode), across(*grid, *cathode));
-                let plate = at.plate.amps + LEAK_SIEMENS * volts;
-                let (screen, grid) = (at.screen.amps, at.grid.amps);
-                vec![plate, screen, grid, -(plate + screen + grid)]
-            }
+            law @ (Law::Diode { .. }
+            | Law::Neon { .. }
+            | Law::Triode { .. }
+            | Law::Pentode { .. }) => without_memory(law, across, lit),
             Law::Rectifiers(_) => {
                 let means = self.moving.means.iter();
                 let own = means.filter(|mean| mean.element == element);

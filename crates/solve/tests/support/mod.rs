@@ -7,6 +7,7 @@
 
 pub mod amplifiers;
 pub mod dense;
+pub mod elements;
 pub mod phasors;
 pub mod random;
 

@@ -2,8 +2,9 @@
 
 use bench::chart::{Chart, Line, Word};
 use bench::digits;
-use wiring::Circuit;
+use draw::over::{Flag, Standing};
 use wiring::circuit::Kind;
+use wiring::{Circuit, NodeId};
 
 /// Other names of a point that a line of the chart shows.
 const MOST_NAMES: usize = 3;
@@ -30,21 +31,47 @@ pub(crate) fn sign(verdict: Word, high: bool) -> &'static str {
 
 /// The sign of a line's verdict; nothing where there is none.
 pub(crate) fn sign_of(line: &Line) -> &'static str {
-    let Some(verdict) = line.verdict else {
-        return "";
-    };
+    line.verdict.map_or("", |v| sign(v, high(line)))
+}
+
+/// Did the reading go to the upper side of what is expected?
+pub(crate) fn high(line: &Line) -> bool {
     let middle = match (line.low, line.high) {
         (Some(low), Some(high)) => f64::midpoint(low, high),
         _ => line.volts.unwrap_or_default(),
     };
     // A display that was no number can only be above what is expected (`OL`, `> 20M`) or,
     // with `<`, below.
-    let high = match (line.reading, &line.shown) {
+    match (line.reading, &line.shown) {
         (Some(reading), _) => reading > middle,
         (None, Some(shown)) => !shown.starts_with('<'),
         (None, None) => false,
-    };
-    sign(verdict, high)
+    }
+}
+
+/// A line that was read, as a flag on the drawing; `judged` says whether with its verdict. The
+/// expected figure stands beside a reading in trouble, else only if `expected` is wanted.
+///
+/// None where nothing was read.
+pub(crate) fn flag(line: &Line, node: NodeId, judged: bool, expected: bool) -> Option<Flag> {
+    let read = read(line);
+    if read.is_empty() {
+        return None;
+    }
+    let trouble = matches!(line.verdict, Some(Word::Doubtful | Word::Outside));
+    let beside = line.volts.filter(|_| expected || trouble);
+    Some(Flag {
+        node,
+        point: line.point.clone(),
+        read,
+        expected: beside.map_or_else(String::new, |v| figure(v, line.unit)),
+        standing: match line.verdict.filter(|_| judged) {
+            None => Standing::Read,
+            Some(Word::Inside) => Standing::Inside,
+            Some(Word::Doubtful) => Standing::Doubtful(high(line)),
+            Some(Word::Outside) => Standing::Outside(high(line)),
+        },
+    })
 }
 
 /// A figure with its unit, where the unit is not volts DC.

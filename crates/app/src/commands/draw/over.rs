@@ -7,11 +7,15 @@ use crate::commands::chart::rows;
 use crate::outcome::Failure;
 use crate::table::{hanging, paragraph};
 use crate::wired_sheet;
-use bench::chart::{Chart, ChartRequest, Line, Word};
+use bench::chart::{Chart, ChartRequest, Word};
 use bench::rules::STANDARD_CAUTION;
 use draw::Drawing;
 use draw::over::{Flag, Hues, Laid, Mark, Overlay, Room, Standing, group, known, lay, odd};
 use serde_json::{Value, json};
+
+/// What the figures are.
+const UNITS: &str =
+    "Volts DC against ground unless ac is said: what was read, for what is expected.";
 
 /// An overlay that found its place, and what did not.
 #[derive(Debug, Default)]
@@ -111,34 +115,15 @@ fn flags(
         if node == wiring::circuit::GROUND && read.is_empty() {
             continue;
         }
-        let trouble = matches!(line.verdict, Some(Word::Doubtful | Word::Outside));
-        flags.push(Flag {
-            node,
-            point: line.point.clone(),
-            standing: standing(line, &read, verdicts),
-            expected: if volts || trouble {
-                expected.unwrap_or_default()
-            } else {
-                String::new()
-            },
-            read,
-        });
-    }
-}
-
-fn standing(line: &Line, read: &str, verdicts: bool) -> Standing {
-    if read.is_empty() {
-        return Standing::Expected;
-    }
-    let high = match (line.reading, line.low, line.high) {
-        (Some(read), Some(low), Some(high)) => read > f64::midpoint(low, high),
-        _ => !read.starts_with('<'),
-    };
-    match line.verdict.filter(|_| verdicts) {
-        None => Standing::Read,
-        Some(Word::Inside) => Standing::Inside,
-        Some(Word::Doubtful) => Standing::Doubtful(high),
-        Some(Word::Outside) => Standing::Outside(high),
+        flags.extend(rows::flag(line, node, verdicts, volts).or_else(|| {
+            Some(Flag {
+                node,
+                point: line.point.clone(),
+                read: String::new(),
+                expected: expected?,
+                standing: Standing::Expected,
+            })
+        }));
     }
 }
 
@@ -149,13 +134,22 @@ impl Over {
             return draw::svg::svg(drawing, draw::svg::DAY);
         }
         let over = group(&self.laid, Hues::DAY);
-        let foot = if self.live { STANDARD_CAUTION } else { "" };
-        draw::svg::sheet(drawing, draw::svg::DAY, &over, foot)
+        let foot = if self.live {
+            format!("{UNITS} {STANDARD_CAUTION}")
+        } else {
+            String::new()
+        };
+        draw::svg::sheet(drawing, draw::svg::DAY, &over, &foot)
     }
 
     /// What has no place on the page, in words; then the caution.
     pub(super) fn told(&self) -> String {
-        let mut out: String = self.missing.iter().map(|m| paragraph(m, "")).collect();
+        let mut out = if self.live {
+            paragraph(UNITS, "")
+        } else {
+            String::new()
+        };
+        out.extend(self.missing.iter().map(|m| paragraph(m, "")));
         let readings: Vec<String> = self
             .beside
             .iter()
@@ -180,12 +174,11 @@ impl Over {
                 (false, _) => format!("{} {} read", f.point, f.read),
             })
             .collect();
-        let unplaced = self.names.iter().skip(self.laid.marks.len());
         left.extend(
             self.laid
                 .left_marks
                 .iter()
-                .zip(unplaced)
+                .zip(self.left_names())
                 .map(|(m, name)| format!("{name} {}", m.text)),
         );
         if !left.is_empty() {
@@ -199,6 +192,11 @@ impl Over {
             out.push_str(&caution::foot());
         }
         out
+    }
+
+    /// Names of the parts of marks that found no place.
+    fn left_names(&self) -> impl Iterator<Item = &String> {
+        self.names.iter().skip(self.laid.marks.len())
     }
 
     /// As JSON; null where nothing was asked for.
@@ -222,13 +220,20 @@ impl Over {
             .map(|f| flag(&f.flag, true))
             .collect();
         points.extend(self.laid.left.iter().map(|f| flag(f, false)));
-        let marks: Vec<Value> = self
+        let mut marks: Vec<Value> = self
             .laid
             .marks
             .iter()
             .zip(&self.names)
             .map(|(m, name)| json!({ "part": name, "text": m.mark.text, "placed": m.area.is_some() }))
             .collect();
+        // Those whose symbol is not on the page stand in no mark.
+        let unplaced = self.laid.left_marks.iter().zip(self.left_names());
+        marks.extend(
+            unplaced
+                .filter(|(m, _)| self.laid.marks.iter().all(|laid| laid.mark != **m))
+                .map(|(m, name)| json!({ "part": name, "text": m.text, "placed": false })),
+        );
         let across: Vec<Value> = self
             .beside
             .iter()

@@ -292,8 +292,8 @@ fn table(chart: &ChartView, lines: &[&Line]) -> Markup {
         table.points {
             thead {
                 tr {
-                    th { "Point" } th.what { span.visually-hidden { "What" } } th.figure { "Expect" }
-                    th.band { "Band" } th.figure { "Read" } th { "Verdict" }
+                    th { "Point" } th.what { span.visually-hidden { "What" } } th.figure { "Expect V" }
+                    th.band { "Band" } th.figure { "Read V" } th { "Verdict" }
                 }
             }
             tbody { @for line in lines { (row(chart, line)) } }
@@ -322,7 +322,7 @@ fn row(chart: &ChartView, line: &Line) -> Markup {
             td.verdict-cell {
                 @match (line.verdict, why) {
                     (None, Some(why)) => { span.why-not { (why) } }
-                    (verdict, _) => { (marks::verdict(verdict, high(line), "")) }
+                    (verdict, _) => { (marks::verdict(verdict, rows::high(line), "")) }
                 }
             }
         }
@@ -338,14 +338,6 @@ pub(crate) fn band_of(line: &Line) -> Option<BandShown> {
         reading: line.reading,
         verdict: line.verdict,
     })
-}
-
-/// Did the reading go out upward?
-pub(crate) fn high(line: &Line) -> bool {
-    match (line.reading, line.low, line.high) {
-        (Some(read), Some(low), Some(high)) => read > f64::midpoint(low, high),
-        _ => line.shown.as_deref().is_none_or(|s| !s.starts_with('<')),
-    }
 }
 
 /// What the chart says as a whole.

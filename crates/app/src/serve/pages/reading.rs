@@ -78,7 +78,7 @@ pub(crate) fn entry(
                         @if unit == "V" && !chart.at.contains(" to ") { @if !what.is_empty() { ", " } "to ground" }
                     }
                     @if let Some(v) = line.and_then(|l| l.volts) {
-                        span.expect { "expect " strong.computed { (rows::figure(v, unit)) } }
+                        span.expect { "expect " strong.computed { (rows::figure(v, unit)) } @if unit == "V" { " V" } }
                     }
                 }
             }
@@ -150,7 +150,7 @@ pub(crate) fn entry(
 
 fn standing_verdict(line: Option<&bench::chart::Line>) -> Markup {
     match line {
-        Some(l) if l.verdict.is_some() => marks::verdict(l.verdict, chart::high(l), ""),
+        Some(l) if l.verdict.is_some() => marks::verdict(l.verdict, rows::high(l), ""),
         _ => html! {},
     }
 }
