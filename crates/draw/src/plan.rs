@@ -97,9 +97,19 @@ impl<'a> Plan<'a> {
         }
     }
 
-    /// A negative rail that serves the signal side: one that more than the bias supply touches.
+    /// A negative rail: one that has a name, is held by a capacitor, or that a grid leak stands on. A junction within
+    /// its divider is a wire like any other.
     fn is_bias(&self, id: NodeId) -> bool {
         self.anatomy.bias_rails.contains(&id)
+            && (self
+                .circuit
+                .nodes
+                .get(id.0)
+                .is_some_and(|n| !n.names.is_empty())
+                || self
+                    .pins_at(id)
+                    .iter()
+                    .any(|(p, _)| self.has_any(*p, &[Role::BiasFilter, Role::GridLeak])))
     }
 
     fn find_supply(&mut self) {

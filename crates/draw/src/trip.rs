@@ -76,6 +76,17 @@ fn wired(d: &Drawing<'_>) -> BTreeSet<BTreeSet<Thing>> {
                     set.insert(Thing::Name("chassis".to_owned()));
                 }
             }
+            // A mains conductor on circuit ground: told as an error, and drawn as it was typed.
+            for (pin, name) in crate::piece::MAINS.iter().enumerate().take(2) {
+                let drawn = d
+                    .plan
+                    .pins_at(wiring::circuit::GROUND)
+                    .iter()
+                    .any(|(p, k)| d.plan.pieces[*p].pins.get(*k) == Some(&PinOf::Mains(pin)));
+                if drawn {
+                    set.insert(Thing::Name((*name).to_owned()));
+                }
+            }
         } else {
             set.extend(node.names.iter().map(|x| Thing::Name(x.clone())));
         }

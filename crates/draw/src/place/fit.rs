@@ -44,6 +44,40 @@ impl Desk<'_, '_> {
         }
     }
 
+    /// What no wire ties to anything drawn, but whose part stands on the page (a socket's pin that serves as a tie
+    /// point): as near to its part as there is room.
+    pub(super) fn fit_own(&mut self, page: &mut Patch) {
+        let plan = self.plan;
+        for piece in 0..plan.pieces.len() {
+            if self.done[piece] || plan.pieces[piece].form != crate::symbol::Form::TiePoint {
+                continue;
+            }
+            let part = plan.pieces[piece].part;
+            let own = page.items.iter().find(|i| {
+                let other = &plan.pieces[i.piece];
+                other.part == part && other.which != crate::piece::Which::Heater
+            });
+            let Some(at) = own.map(|i| i.at) else {
+                continue;
+            };
+            let mut one = Patch::default();
+            one.put(plan, piece, Point::new(0, 0), Turn::NONE);
+            for pin in &plan.symbols[piece].pins {
+                one.keep(pin.at, pin.at.toward(pin.out, 3));
+            }
+            let place = (5..40).find_map(|far| {
+                (-far..=far)
+                    .flat_map(|d| [at.by(d, far), at.by(d, -far), at.by(far, d), at.by(-far, d)])
+                    .filter(|p| page.fits(&one, p.x, p.y))
+                    .min_by_key(|p| (p.far(at), *p))
+            });
+            if let Some(p) = place {
+                self.done[piece] = true;
+                page.merge(&one, p.x, p.y);
+            }
+        }
+    }
+
     fn best_place(
         &self,
         page: &Patch,

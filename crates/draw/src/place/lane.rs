@@ -377,12 +377,19 @@ impl Desk<'_, '_> {
                 ..Manner::default()
             },
         );
-        // Further sections side by side go below, their electrodes joined by upright wires.
-        let mut y = 0;
+        // Further sections stand to the right on the same line: plates joined above, cathodes below.
+        let mut x = 0;
         for more in anchor.pieces.iter().skip(1).copied() {
             let next = self.stage(more, Manner::default());
-            y = stage.patch.sink(&next.patch, 0, y + 12);
-            stage.patch.merge(&next.patch, 0, y);
+            x = stage.patch.slide(&next.patch, x + 11, 0);
+            stage.patch.merge(&next.patch, x, 0);
+            if let (Some((p, n)), Some((q, m))) = (stage.exit, next.exit)
+                && n == m
+            {
+                let joint = q.by(x, 0);
+                stage.patch.keep(p, joint);
+                stage.exit = Some((joint, n));
+            }
         }
         let transformer = block.and_then(|b| {
             plan.in_block(b, Role::DriverTransformer)

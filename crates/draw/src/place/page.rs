@@ -106,6 +106,7 @@ impl Desk<'_, '_> {
             page.merge(&supply, x, y + 2);
         }
         self.fit_rest_of(&mut page, true);
+        self.fit_own(&mut page);
         self.unwired(&mut page);
         page
     }

@@ -78,8 +78,9 @@ impl Desk<'_, '_> {
                 .iter()
                 .any(|(p, _)| !self.done[*p] && plan.supply[*p]);
             if !self.tagged.contains(&rail) && (any || Some(rail) == start) {
-                self.rail_row(page, rail, at);
-                at = Point::new(origin.x + 12, page.extent().y1.div_euclid(UNIT) + 6);
+                // The next one goes on in the same row.
+                let end = self.rail_row(page, rail, at);
+                at = Point::new(end.x + 6, end.y);
             }
         }
     }

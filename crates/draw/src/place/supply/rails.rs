@@ -176,7 +176,13 @@ impl Desk<'_, '_> {
 
     /// One rail after the other: what holds it hangs below, its tag stands above, the part to
     /// the next leads on.
-    pub(in crate::place) fn rail_row(&mut self, page: &mut Patch, first: NodeId, at: Point) {
+    /// Gives the point where the row ends.
+    pub(in crate::place) fn rail_row(
+        &mut self,
+        page: &mut Patch,
+        first: NodeId,
+        at: Point,
+    ) -> Point {
         let plan = self.plan;
         let mut node = first;
         let mut at = at.by(2, 0);
@@ -229,6 +235,7 @@ impl Desk<'_, '_> {
             at = Point::new(dx + 8, at.y);
             node = far;
         }
+        at
     }
 
     /// Whether a node has pins on the signal side as well.
