@@ -128,7 +128,7 @@ pub fn builds(
         })
         .collect();
     let draws = Draws::new(plan.seed, count, parameters);
-    let mut solved: Vec<Option<Vec<f64>>> = vec![None; count];
+    let mut solved: Vec<Option<Vec<Read>>> = vec![None; count];
     let threads = plan.threads.max(1);
     let mut done = 0;
     for round in solved.chunks_mut(ROUND) {
@@ -139,22 +139,33 @@ pub fn builds(
         std::thread::scope(|scope| {
             for (hand, part) in round.chunks_mut(share).enumerate() {
                 let first = done + hand * share;
-                let draws = &draws;
+                let (draws, slopes, moments) = (&draws, &slopes, &moments);
                 scope.spawn(move || {
                     let Ok(mut solver) = Solver::new(netlist) else {
                         return;
                     };
                     let mut build = netlist.clone();
                     let mut factors = vec![1.0; parameters];
+                    let mut logs = vec![0.0; parameters];
                     for (at, slot) in part.iter_mut().enumerate() {
-                        for (p, value) in factors.iter_mut().enumerate() {
+                        let each = factors.iter_mut().zip(&mut logs).zip(moments);
+                        for (p, ((value, log), (mean, _))) in each.enumerate() {
                             *value = sound(factor(p, draws.rank(p, first + at)));
+                            *log = value.ln() - mean;
                         }
                         build.rescale(netlist, &factors);
                         solver.remember(&solution.cycles);
                         let found = solver.solve(&build, Some(&solution.volts));
                         if found.converged() {
-                            let read = readings.iter().map(|&(a, b)| found.across(a, b));
+                            let read = readings.iter().zip(slopes).map(|(&(a, b), slopes)| {
+                                let volts = found.across(a, b);
+                                let predicted = slopes
+                                    .iter()
+                                    .zip(&logs)
+                                    .map(|(slope, log)| slope * log)
+                                    .sum();
+                                Read { volts, predicted }
+                            });
                             *slot = Some(read.collect());
                         }
                     }
@@ -169,18 +180,12 @@ pub fn builds(
             let nominal = solution.across(a, b);
             let mut left = Vec::new();
             let mut values = Vec::new();
-            for (at, found) in solved.iter().enumerate() {
-                let Some(volts) = found.as_ref().and_then(|found| found.get(reading)) else {
+            for found in solved.iter().flatten() {
+                let Some(read) = found.get(reading) else {
                     continue;
                 };
-                let predicted: f64 = slopes
-                    .iter()
-                    .zip(&moments)
-                    .enumerate()
-                    .map(|(p, (slope, (mean, _)))| slope * (logs(p, draws.rank(p, at)) - mean))
-                    .sum();
-                values.push(*volts);
-                left.push(volts - predicted);
+                values.push(read.volts);
+                left.push(read.volts - read.predicted);
             }
             let (mean, rest) = mean_and_deviation(&left);
             let (_, deviation) = mean_and_deviation(&values);
@@ -196,6 +201,14 @@ pub fn builds(
             }
         })
         .collect())
+}
+
+/// A reading of one build.
+#[derive(Debug, Clone, Copy)]
+struct Read {
+    volts: f64,
+    /// By how much the sensitivities alone say that it departs from the mean.
+    predicted: f64,
 }
 
 fn sound(factor: f64) -> f64 {

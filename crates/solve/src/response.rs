@@ -101,7 +101,11 @@ struct Term {
 pub struct SmallSignal {
     nodes: usize,
     pattern: Pattern,
-    terms: Vec<Stamped>,
+    /// What no frequency changes, summed, and the terms that it is the sum of.
+    still: Vec<Complex>,
+    resistive: Vec<Stamped>,
+    /// What every frequency changes; the terms of one part stand together.
+    reactive: Vec<Stamped>,
     /// For each element that can drive: its two ends and its siemens.
     sources: Vec<Option<(NodeIndex, NodeIndex, f64)>>,
     /// For each element, the number of the unknown that is its alone, if it has one.
@@ -185,7 +189,10 @@ impl SmallSignal {
                 factor: t.factor,
             })
         };
-        let terms = build.terms.iter().filter_map(stamped).collect();
+        let terms = build.terms.iter().filter_map(stamped);
+        let (resistive, reactive): (Vec<_>, Vec<_>) =
+            terms.partition(|t| matches!(t.admittance, Admittance::Real(_)));
+        let still = summed(&pattern, &resistive, None);
         let sources = netlist.elements.iter().map(|e| match &e.law {
             Law::Alternating { a, b, ohms, .. } => Some((*a, *b, 1.0 / ohms)),
             Law::Source {
@@ -197,7 +204,9 @@ impl SmallSignal {
         Ok(Self {
             nodes: wants,
             pattern,
-            terms,
+            still,
+            resistive,
+            reactive,
             sources,
             own,
         })
@@ -230,11 +239,21 @@ impl SmallSignal {
             return Err(ResponseError::Frequency { hertz });
         }
         let omega = TAU * hertz;
-        let mut matrix = self.pattern.zeros::<Complex>();
+        let mut matrix = match left_out {
+            None => self.still.clone(),
+            Some(_) => summed(&self.pattern, &self.resistive, left_out),
+        };
+        // A part's terms have one admittance, which costs a division.
+        let mut last: Option<(Admittance, Complex)> = None;
         let kept = |term: &&Stamped| Some(term.element) != left_out;
-        for term in self.terms.iter().filter(kept) {
-            let value = term.admittance.at(omega) * Complex::real(term.factor);
-            term.stamp.add(&mut matrix, value);
+        for term in self.reactive.iter().filter(kept) {
+            let value = match last {
+                Some((admittance, value)) if admittance == term.admittance => value,
+                _ => term.admittance.at(omega),
+            };
+            last = Some((term.admittance, value));
+            term.stamp
+                .add(&mut matrix, value * Complex::real(term.factor));
         }
         let mut factors = Factors::new(&self.pattern);
         factors
@@ -313,6 +332,17 @@ impl Response<'_> {
         self.factors.solve_beside(&self.circuit.pattern, &mut x);
         x
     }
+}
+
+/// The matrix of resistive terms, one element left out if one is named.
+fn summed(pattern: &Pattern, terms: &[Stamped], left_out: Option<usize>) -> Vec<Complex> {
+    let mut matrix = pattern.zeros::<Complex>();
+    let kept = |term: &&Stamped| Some(term.element) != left_out;
+    for term in terms.iter().filter(kept) {
+        let value = term.admittance.at(0.0) * Complex::real(term.factor);
+        term.stamp.add(&mut matrix, value);
+    }
+    matrix
 }
 
 /// Unknown number of a node; none for ground.

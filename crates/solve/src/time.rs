@@ -23,7 +23,6 @@ mod advance;
 mod build;
 mod cathodes;
 mod cycle;
-mod krylov;
 mod natural;
 mod periodic;
 mod power;

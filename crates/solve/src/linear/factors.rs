@@ -19,6 +19,9 @@ pub struct Singular {
 #[derive(Debug, Clone)]
 pub struct Factors<S> {
     values: Vec<S>,
+    /// Factors right of and below each pivot, in the order in which solving takes them.
+    upper: Vec<S>,
+    lower: Vec<S>,
     /// One over each pivot, in the order of the steps.
     inverse: Vec<S>,
     work: Vec<S>,
@@ -33,6 +36,8 @@ impl<S: Scalar> Factors<S> {
     pub fn new(pattern: &Pattern) -> Self {
         Self {
             values: pattern.zeros(),
+            upper: vec![S::ZERO; pattern.upper.len()],
+            lower: vec![S::ZERO; pattern.lower.len()],
             inverse: vec![S::ZERO; pattern.size],
             work: vec![S::ZERO; pattern.size],
             dense: None,
@@ -75,15 +80,17 @@ impl<S: Scalar> Factors<S> {
     fn eliminate(&mut self, pattern: &Pattern, matrix: &[S]) -> bool {
         let values = &mut self.values[..];
         values.copy_from_slice(matrix);
-        let (mut at_upper, mut at_lower, mut at_update) = (0, 0, 0);
+        let (mut at_upper, mut at_lower, mut at_target) = (0, 0, 0);
         for (step, inverse) in pattern.steps.iter().zip(&mut self.inverse) {
-            let upper = &pattern.upper[at_upper..step.upper_end as usize];
-            at_upper = step.upper_end as usize;
+            let these = at_upper..step.upper_end as usize;
+            at_upper = these.end;
+            let right = &mut self.upper[these.clone()];
             // Sum over the node columns right of the pivot, and what the pivot is made from.
             let mut sum = S::ZERO;
             let mut made_from = 0.0;
-            for entry in upper {
+            for (entry, slot) in pattern.upper[these].iter().zip(&mut *right) {
                 let value = values[entry.place as usize];
+                *slot = value;
                 if entry.node {
                     sum += value;
                     made_from += value.size();
@@ -102,17 +109,20 @@ impl<S: Scalar> Factors<S> {
                 return false;
             }
             *inverse = S::ONE / pivot;
-            let lower = &pattern.lower[at_lower..step.lower_end as usize];
-            at_lower = step.lower_end as usize;
-            for entry in lower {
+            let these = at_lower..step.lower_end as usize;
+            at_lower = these.end;
+            for (entry, slot) in pattern.lower[these.clone()]
+                .iter()
+                .zip(&mut self.lower[these])
+            {
                 let factor = values[entry.place as usize] * *inverse;
-                values[entry.place as usize] = factor;
+                *slot = factor;
                 values[entry.ground as usize] -= factor * ground;
-                for update in &pattern.updates[at_update..entry.updates_end as usize] {
-                    let upper = values[update.upper as usize];
-                    values[update.target as usize] -= factor * upper;
+                let targets = &pattern.targets[at_target..at_target + right.len()];
+                at_target += right.len();
+                for (&target, &right) in targets.iter().zip(&*right) {
+                    values[target as usize] -= factor * right;
                 }
-                at_update = entry.updates_end as usize;
             }
         }
         true
@@ -143,6 +153,70 @@ impl<S: Scalar> Factors<S> {
         self.back(pattern, b, &mut vec![S::ZERO; pattern.size]);
     }
 
+    /// As [`Factors::solve`] for several right sides side by side: row by row, a column for
+    /// each. `work` is room, kept between calls.
+    pub fn solve_lanes<const LANES: usize>(
+        &self,
+        pattern: &Pattern,
+        b: &mut [[S; LANES]],
+        work: &mut Vec<[S; LANES]>,
+    ) {
+        if !self.solvable || b.len() != pattern.size {
+            b.fill([S::ZERO; LANES]);
+            return;
+        }
+        if let Some(dense) = &self.dense {
+            let mut column = vec![S::ZERO; pattern.size];
+            for lane in 0..LANES {
+                for (slot, row) in column.iter_mut().zip(&*b) {
+                    *slot = row[lane];
+                }
+                dense.solve(&mut column);
+                for (value, row) in column.iter().zip(&mut *b) {
+                    row[lane] = *value;
+                }
+            }
+            return;
+        }
+        work.clear();
+        work.extend(pattern.steps.iter().map(|step| b[step.row as usize]));
+        let mut at = 0;
+        for (k, step) in pattern.steps.iter().enumerate() {
+            let known = work[k];
+            let these = at..step.lower_end as usize;
+            at = these.end;
+            for (&below, &factor) in pattern.lower_steps[these.clone()]
+                .iter()
+                .zip(&self.lower[these])
+            {
+                for (value, known) in work[below as usize].iter_mut().zip(known) {
+                    *value -= factor * known;
+                }
+            }
+        }
+        let mut end = pattern.upper.len();
+        for (k, step) in pattern.steps.iter().enumerate().rev() {
+            let start = match k.checked_sub(1) {
+                Some(before) => pattern.steps[before].upper_end as usize,
+                None => 0,
+            };
+            let mut sum = work[k];
+            let these = start..end;
+            end = start;
+            for (&right, &factor) in pattern.upper_steps[these.clone()]
+                .iter()
+                .zip(&self.upper[these])
+            {
+                for (sum, known) in sum.iter_mut().zip(work[right as usize]) {
+                    *sum -= factor * known;
+                }
+            }
+            let value = sum.map(|sum| sum * self.inverse[k]);
+            work[k] = value;
+            b[step.column as usize] = value;
+        }
+    }
+
     fn forth(&self, pattern: &Pattern, b: &mut [S], work: &mut [S]) {
         if !self.solvable || b.len() != pattern.size {
             b.fill(S::ZERO);
@@ -158,10 +232,14 @@ impl<S: Scalar> Factors<S> {
         let mut at = 0;
         for (k, step) in pattern.steps.iter().enumerate() {
             let known = work[k];
-            for entry in &pattern.lower[at..step.lower_end as usize] {
-                work[entry.step as usize] -= self.values[entry.place as usize] * known;
+            let these = at..step.lower_end as usize;
+            at = these.end;
+            for (&below, &factor) in pattern.lower_steps[these.clone()]
+                .iter()
+                .zip(&self.lower[these])
+            {
+                work[below as usize] -= factor * known;
             }
-            at = step.lower_end as usize;
         }
         let mut end = pattern.upper.len();
         for (k, step) in pattern.steps.iter().enumerate().rev() {
@@ -170,10 +248,14 @@ impl<S: Scalar> Factors<S> {
                 None => 0,
             };
             let mut sum = work[k];
-            for entry in &pattern.upper[start..end] {
-                sum -= self.values[entry.place as usize] * work[entry.step as usize];
-            }
+            let these = start..end;
             end = start;
+            for (&right, &factor) in pattern.upper_steps[these.clone()]
+                .iter()
+                .zip(&self.upper[these])
+            {
+                sum -= factor * work[right as usize];
+            }
             let value = sum * self.inverse[k];
             work[k] = value;
             b[step.column as usize] = value;
@@ -196,10 +278,14 @@ impl<S: Scalar> Factors<S> {
         for (k, step) in pattern.steps.iter().enumerate() {
             let value = work[k] * self.inverse[k];
             work[k] = value;
-            for entry in &pattern.upper[at..step.upper_end as usize] {
-                work[entry.step as usize] -= self.values[entry.place as usize] * value;
+            let these = at..step.upper_end as usize;
+            at = these.end;
+            for (&right, &factor) in pattern.upper_steps[these.clone()]
+                .iter()
+                .zip(&self.upper[these])
+            {
+                work[right as usize] -= factor * value;
             }
-            at = step.upper_end as usize;
         }
         let mut end = pattern.lower.len();
         for (k, step) in pattern.steps.iter().enumerate().rev() {
@@ -208,10 +294,14 @@ impl<S: Scalar> Factors<S> {
                 None => 0,
             };
             let mut sum = work[k];
-            for entry in &pattern.lower[start..end] {
-                sum -= self.values[entry.place as usize] * work[entry.step as usize];
-            }
+            let these = start..end;
             end = start;
+            for (&below, &factor) in pattern.lower_steps[these.clone()]
+                .iter()
+                .zip(&self.lower[these])
+            {
+                sum -= factor * work[below as usize];
+            }
             work[k] = sum;
             b[step.row as usize] = sum;
         }

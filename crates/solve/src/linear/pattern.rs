@@ -43,7 +43,12 @@ pub struct Pattern {
     /// All lists of the steps, one after another.
     pub(super) upper: Vec<Upper>,
     pub(super) lower: Vec<Lower>,
-    pub(super) updates: Vec<Update>,
+    /// For each entry below a pivot, what each entry right of it changes; the waste place where
+    /// that is a diagonal that is rebuilt.
+    pub(super) targets: Vec<u32>,
+    /// Steps of `upper` and of `lower` alone, which is all that solving asks for.
+    pub(super) upper_steps: Vec<u32>,
+    pub(super) lower_steps: Vec<u32>,
     len: usize,
 }
 
@@ -80,15 +85,6 @@ pub(super) struct Lower {
     pub(super) step: u32,
     /// Where the row keeps its ground part (the waste place if it keeps none).
     pub(super) ground: u32,
-    /// End of this row's part of `updates`.
-    pub(super) updates_end: u32,
-}
-
-/// One `target -= lower * upper`.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Update {
-    pub(super) target: u32,
-    pub(super) upper: u32,
 }
 
 impl Pattern {
@@ -150,7 +146,7 @@ impl Pattern {
     /// Multiply-adds of one factorisation.
     #[must_use]
     pub fn multiply_adds(&self) -> usize {
-        self.updates.len() + self.lower.len()
+        self.targets.len() + self.lower.len()
     }
 
     /// Entries of both factors, pivots left out.
@@ -272,12 +268,11 @@ impl Pattern {
             }
         }
 
-        let (mut upper, mut lower, mut updates) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut upper, mut lower, mut targets) = (Vec::new(), Vec::new(), Vec::new());
         let mut steps = Vec::with_capacity(size);
         for (step, &row) in order.iter().enumerate() {
             let step = u32::try_from(step).ok()?;
             let column = column_of[row];
-            let first = upper.len();
             let mut right = Vec::new();
             for &to in &rows[row] {
                 if step_of_column[to] > step {
@@ -293,13 +288,12 @@ impl Pattern {
                 if step_of_row[below] <= step {
                     continue;
                 }
-                for (&to, entry) in right.iter().zip(&upper[first..]) {
-                    if !(to == below && derived[below]) {
-                        updates.push(Update {
-                            target: *places.get(&(below, to))?,
-                            upper: entry.place,
-                        });
-                    }
+                for &to in &right {
+                    targets.push(if to == below && derived[below] {
+                        waste
+                    } else {
+                        *places.get(&(below, to))?
+                    });
                 }
                 lower.push(Lower {
                     place: *places.get(&(below, column))?,
@@ -309,7 +303,6 @@ impl Pattern {
                     } else {
                         waste
                     },
-                    updates_end: u32::try_from(updates.len()).ok()?,
                 });
             }
             steps.push(Step {
@@ -332,9 +325,11 @@ impl Pattern {
             derived,
             places,
             steps,
+            upper_steps: upper.iter().map(|entry: &Upper| entry.step).collect(),
+            lower_steps: lower.iter().map(|entry: &Lower| entry.step).collect(),
             upper,
             lower,
-            updates,
+            targets,
             len,
         })
     }

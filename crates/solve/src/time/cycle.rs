@@ -42,16 +42,11 @@ pub struct Cycle {
 }
 
 impl Cycle {
-    pub(super) fn new(
-        netlist: &Netlist,
-        begin: f64,
-        period: f64,
-        multipliers: Vec<Complex>,
-    ) -> Self {
+    pub(super) fn new(netlist: &Netlist, begin: f64, period: f64) -> Self {
         Self {
             begin,
             period,
-            multipliers,
+            multipliers: Vec::new(),
             stages: Vec::new(),
             elements: netlist
                 .elements
@@ -112,7 +107,9 @@ impl Cycle {
         self.stages.push((seconds - self.begin, weight, volts));
     }
 
-    pub(super) fn begins_with(&mut self, start: Running) {
+    /// All of it has been seen: where it begins, and what it does to nudges.
+    pub(super) fn closes(&mut self, start: Running, multipliers: Vec<Complex>) {
+        self.multipliers = multipliers;
         for (_, currents) in &mut self.elements {
             for current in currents {
                 current.rms = current.rms.max(0.0).sqrt();
@@ -128,7 +125,7 @@ impl Cycle {
     }
 
     /// What a nudge is multiplied by in each cycle, largest first (Floquet's multipliers). Those
-    /// near nothing are left out or rough. An oscillator's own, which is 1, is not among them.
+    /// near nothing are rough. An oscillator's own, which is 1, is not among them.
     #[must_use]
     pub fn multipliers(&self) -> &[Complex] {
         &self.multipliers

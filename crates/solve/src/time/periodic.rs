@@ -3,10 +3,13 @@
 //! Newton's method on the states at the beginning of a cycle (shooting; Aprille and Trick, Proc.
 //! IEEE 60, 1972, from memory, not seen), so that bypass and supply capacitors need not be waited
 //! for. The steps of the cycle are those that the accuracy asks for; their factors carry nudges
-//! through it, and Newton's equations are solved from what it makes of them.
+//! through it, eight side by side, and what it makes of a nudge of each state is the matrix of
+//! Newton's equations. That is kept while the corrections shrink fast.
+
+use nalgebra::linalg::Schur;
+use nalgebra::{DMatrix, DVector};
 
 use super::cycle::Cycle;
-use super::krylov;
 use super::stores::Sort;
 use super::sweep::{End, Sweep, wave};
 use super::{Running, TimeError};
@@ -14,12 +17,16 @@ use crate::linear::Complex;
 
 /// Cycles that are let run before the first correction, and between rounds.
 const RUN_IN: u32 = 3;
+/// Accuracy of those at most: they only have to come near.
+const RUN_IN_ACCURACY: f64 = 1e-4;
 /// Corrections of one round.
 const MOST_CORRECTIONS: u32 = 12;
 /// Rounds; between them the circuit is let run for longer.
 const MOST_ROUNDS: u32 = 4;
-/// Newton's equations are solved to this part.
-const LINEAR: f64 = 1e-8;
+/// The first corrections that find the steps of the cycle anew.
+const GRIDS: u32 = 2;
+/// A map of nudges serves again while each correction leaves no more than this part of the miss.
+const KEPT_BELOW: f64 = 0.1;
 /// A state repeats when it is within these of itself: volts or amperes, and as part of it.
 const REPEATS: (f64, f64) = (1e-8, 1e-8);
 /// A last correction is smaller than this part of the state (and of a volt, of a milliampere).
@@ -89,12 +96,15 @@ impl Running {
         let mut shot_at = period;
         for round in 0..MOST_ROUNDS {
             let cycles = RUN_IN * (1 + 4 * round * round);
+            let accuracy = self.accuracy;
+            self.accuracy = accuracy.max(RUN_IN_ACCURACY);
             for _ in 0..cycles {
                 if !watch(f64::from(round) / f64::from(MOST_ROUNDS)) {
                     return Err(TimeError::Stopped);
                 }
                 self.until(self.seconds + shot_at)?;
             }
+            self.accuracy = accuracy;
             if free {
                 shot_at = self.time_of_return(shot_at)?;
             }
@@ -121,15 +131,18 @@ impl Running {
             states: self.states.clone(),
             period,
         };
+        let roots = self.roots();
         let mut sweep = Sweep::default();
         let mut grid: Vec<f64> = Vec::new();
+        let mut map = DMatrix::zeros(0, 0);
+        let (mut before, mut shrank) = (f64::INFINITY, f64::INFINITY);
         for correction in 0..MOST_CORRECTIONS {
             let share = f64::from(correction) / f64::from(MOST_CORRECTIONS);
             if !watch((f64::from(round) + share) / f64::from(MOST_ROUNDS)) {
                 return Err(TimeError::Stopped);
             }
             // The grid follows the first corrections; then it stays, so that they converge.
-            if correction < 4 || grid.is_empty() {
+            if correction < GRIDS || grid.is_empty() {
                 match self.grid(begin, &shot) {
                     Some(made) => grid = made,
                     None => return Ok(None),
@@ -139,7 +152,9 @@ impl Running {
             let (moving, room) = (&self.moving, &mut self.room);
             let steps: Vec<f64> = grid.iter().map(|part| part * shot.period).collect();
             let from = (&shot.x[..], &shot.states[..]);
-            let keep = Some(&mut sweep);
+            // A map that shrank the last miss well enough serves once more, on whatever grid.
+            let keeping = map.is_empty() || shrank > KEPT_BELOW;
+            let keep = keeping.then_some(&mut sweep);
             let Some(end) = wave(moving, room, (begin, &steps), from, &within, keep, None) else {
                 grid.clear();
                 continue;
@@ -148,65 +163,69 @@ impl Running {
                 return Err(TimeError::Unsettled { seconds: begin });
             }
             let repeats = self.repeats(&shot.states, &end.states);
-            let small = self.newton(&mut shot, &end, &mut sweep, free);
+            if keeping {
+                map = scaled(sweep.carried(&self.moving), &roots);
+            }
+            let miss = apart(&shot.states, &end.states, &roots);
+            (before, shrank) = (miss, miss / before);
+            let Some(small) = self.newton(&mut shot, &end, &map, &roots, free) else {
+                return Ok(None);
+            };
             // What creeps, a core or a large capacitor, hardly misses however far it is off: so
             // the correction has to be small too.
             if repeats && small && correction > 0 {
-                return Ok(Some(self.finish(begin, shot, &grid, &mut sweep, free)));
+                return Ok(Some(self.finish(begin, shot, &grid, &roots, free)));
             }
         }
         Ok(None)
     }
 
-    /// Moves the beginning of the cycle so that its end meets it; is that a small move?
-    fn newton(&self, shot: &mut Shot, end: &End, sweep: &mut Sweep, free: bool) -> bool {
+    /// Moves the beginning of the cycle so that its end meets it; is that a small move? None where
+    /// the equations have no answer. `map` is what the cycle makes of nudges, scaled by `roots`.
+    fn newton(
+        &self,
+        shot: &mut Shot,
+        end: &End,
+        map: &DMatrix<f64>,
+        roots: &[f64],
+        free: bool,
+    ) -> Option<bool> {
         let moving = &self.moving;
-        let roots = self.roots();
-        let scaled = |values: &[f64]| -> Vec<f64> {
-            values
-                .iter()
-                .zip(&roots)
-                .map(|(v, root)| v * root)
-                .collect()
-        };
-        let miss: Vec<f64> = end
-            .states
-            .iter()
-            .zip(&shot.states)
-            .map(|(e, s)| e - s)
-            .collect();
-        let mut right = scaled(&miss);
-        // An oscillator's beginning stays where it is along its own way, and the period moves.
-        let way = scaled(&end.rates);
-        let size = way.iter().map(|v| v * v).sum::<f64>().sqrt();
-        let way: Vec<f64> = way.iter().map(|v| v / size).collect();
-        if free {
-            right.push(0.0);
-        }
         let count = roots.len();
-        let mut map = |v: &[f64]| {
-            let nudge: Vec<f64> = v.iter().zip(&roots).map(|(v, root)| v / root).collect();
-            let carried = sweep.carry(moving, &nudge[..count]);
-            let mut out: Vec<f64> = v
-                .iter()
-                .zip(&carried)
-                .zip(&roots)
-                .map(|((v, carried), root)| v - carried * root)
-                .collect();
-            if free {
-                let along: f64 = v.iter().zip(&way).map(|(v, way)| v * way).sum();
-                let later = v[count];
-                for (out, way) in out.iter_mut().zip(&way) {
-                    *out -= later * way;
-                }
-                out.push(along);
+        let size = if free { count + 1 } else { count };
+        let mut equations = DMatrix::identity(size, size);
+        for (column, own) in map.column_iter().enumerate() {
+            for (row, value) in own.iter().enumerate() {
+                equations[(row, column)] -= value;
             }
-            out
-        };
-        let found = krylov::solve(&mut map, &right, LINEAR);
+        }
+        let mut right = DVector::zeros(size);
+        let states = end.states.iter().zip(&shot.states).zip(roots);
+        for (slot, ((end, begin), root)) in right.iter_mut().zip(states) {
+            *slot = (end - begin) * root;
+        }
+        // An oscillator's beginning stays where it is along its own way, and the period moves.
+        let way: Vec<f64> = end
+            .rates
+            .iter()
+            .zip(roots)
+            .map(|(v, root)| v * root)
+            .collect();
+        let speed = way.iter().map(|v| v * v).sum::<f64>().sqrt();
+        if free {
+            for (at, way) in way.iter().enumerate() {
+                equations[(at, count)] = -way / speed;
+                equations[(count, at)] = way / speed;
+            }
+            equations[(count, count)] = 0.0;
+        }
+        let found = equations.lu().solve(&right)?;
+        if found.iter().any(|by| !by.is_finite()) {
+            return None;
+        }
         let mut small = true;
         let stores = moving.stores.iter().zip(&mut shot.states);
-        for ((store, state), (by, root)) in stores.zip(found.iter().zip(&roots)) {
+        for ((store, state), (by, root)) in stores.zip(found.iter().zip(roots)) {
             let by = by / root;
             let least = match store.sort {
                 Sort::Capacitor { .. } => MOVED,
@@ -216,11 +235,11 @@ impl Running {
             *state += by;
         }
         if free {
-            let later = found[count] / size;
+            let later = found[count] / speed;
             shot.period += later.clamp(-0.2 * shot.period, 0.2 * shot.period);
         }
         shot.x.clone_from(&end.x);
-        small
+        Some(small)
     }
 
     /// What makes the square of a state twice its energy.
@@ -282,26 +301,20 @@ impl Running {
     }
 
     /// Goes through the cycle that was found once more and looks at all of it.
-    fn finish(
-        &mut self,
-        begin: f64,
-        shot: Shot,
-        grid: &[f64],
-        sweep: &mut Sweep,
-        free: bool,
-    ) -> Cycle {
-        let roots = self.roots();
-        let moving = &self.moving;
-        let mut map = |v: &[f64]| {
-            let nudge: Vec<f64> = v.iter().zip(&roots).map(|(v, root)| v / root).collect();
-            let carried = sweep.carry(moving, &nudge);
-            carried
-                .iter()
-                .zip(&roots)
-                .map(|(v, root)| v * root)
-                .collect()
+    fn finish(&mut self, begin: f64, shot: Shot, grid: &[f64], roots: &[f64], free: bool) -> Cycle {
+        let within = self.stage_within();
+        let steps: Vec<f64> = grid.iter().map(|part| part * shot.period).collect();
+        let from = (&shot.x[..], &shot.states[..]);
+        let mut sweep = Sweep::default();
+        let mut cycle = Cycle::new(&self.netlist, begin, shot.period);
+        let (netlist, moving, room) = (&self.netlist, &self.moving, &mut self.room);
+        let mut witness = |seconds: f64, weight: f64, x: &[f64], amps: &[f64]| {
+            cycle.see(netlist, moving, (seconds, weight), x, amps);
         };
-        let mut multipliers: Vec<Complex> = krylov::largest(&mut map, roots.len());
+        let see = Some(&mut witness as super::sweep::Witness<'_>);
+        let keep = Some(&mut sweep);
+        let end = wave(moving, room, (begin, &steps), from, &within, keep, see);
+        let mut multipliers = largest(scaled(sweep.carried(moving), roots));
         if free {
             // the one along its own way is always there, and says nothing
             let one = |v: &Complex| (*v - Complex::new(1.0, 0.0)).abs();
@@ -311,21 +324,45 @@ impl Running {
                 multipliers.remove(nearest);
             }
         }
-        let within = self.stage_within();
-        let mut cycle = Cycle::new(&self.netlist, begin, shot.period, multipliers);
-        let (netlist, moving, room) = (&self.netlist, &self.moving, &mut self.room);
-        let from = (&shot.x[..], &shot.states[..]);
-        let mut witness = |seconds: f64, weight: f64, x: &[f64], amps: &[f64]| {
-            cycle.see(netlist, moving, (seconds, weight), x, amps);
-        };
-        let see = Some(&mut witness as super::sweep::Witness<'_>);
-        let steps: Vec<f64> = grid.iter().map(|part| part * shot.period).collect();
-        let end = wave(moving, room, (begin, &steps), from, &within, None, see);
         // The beginning is the end of the cycle before.
         self.x = end.map_or(shot.x, |end| end.x);
         self.states = shot.states;
         self.seconds = begin;
-        cycle.begins_with(self.clone());
+        cycle.closes(self.clone(), multipliers);
         cycle
     }
+}
+
+/// A map of states as one of their roots of energy.
+fn scaled(mut map: DMatrix<f64>, roots: &[f64]) -> DMatrix<f64> {
+    for (mut column, from) in map.column_iter_mut().zip(roots) {
+        for (value, to) in column.iter_mut().zip(roots) {
+            *value *= to / from;
+        }
+    }
+    map
+}
+
+/// How far two sets of states are apart, root of energy.
+fn apart(a: &[f64], b: &[f64], roots: &[f64]) -> f64 {
+    let each = a.iter().zip(b).zip(roots);
+    let sum: f64 = each.map(|((a, b), root)| ((a - b) * root).powi(2)).sum();
+    sum.sqrt()
+}
+
+/// Eigenvalues of a map, largest first; none where it holds no numbers.
+fn largest(map: DMatrix<f64>) -> Vec<Complex> {
+    if map.is_empty() || map.iter().any(|v| !v.is_finite()) {
+        return Vec::new();
+    }
+    let Some(schur) = Schur::try_new(map, f64::EPSILON, 100_000) else {
+        return Vec::new();
+    };
+    let found = schur.complex_eigenvalues();
+    let mut found: Vec<Complex> = found.iter().map(|v| Complex::new(v.re, v.im)).collect();
+    found.sort_by(|a, b| {
+        let size = b.abs().total_cmp(&a.abs());
+        size.then(b.re.total_cmp(&a.re)).then(b.im.total_cmp(&a.im))
+    });
+    found
 }

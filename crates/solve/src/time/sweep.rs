@@ -1,5 +1,7 @@
 //! One cycle on a fixed grid of steps: the wave itself, and what it makes of a nudge.
 
+use nalgebra::DMatrix;
+
 use super::advance::{Trial, attempt};
 use super::build::Moving;
 use super::rules::FREE;
@@ -89,42 +91,111 @@ pub(super) fn wave(
     Some(End { x, states, rates })
 }
 
+/// Nudges that go through a cycle side by side.
+const LANES: usize = 8;
+type Lanes = [f64; LANES];
+
 impl Sweep {
-    /// What a nudge of the states at the beginning has become at the end.
-    pub(super) fn carry(&mut self, moving: &Moving, nudge: &[f64]) -> Vec<f64> {
-        let count = nudge.len();
-        let mut now = nudge.to_vec();
-        let mut base = vec![0.0; count];
-        let mut x = vec![0.0; moving.pattern.size() + 1];
-        let mut rates = vec![vec![0.0; count]; FREE.stages()];
-        for step in &mut self.steps {
-            let own = FREE.gamma * step.h;
-            for (stage, factors) in step.factors.iter_mut().enumerate() {
-                base.copy_from_slice(&now);
-                for (share, rates) in FREE.shares[stage].iter().zip(&rates) {
-                    for (base, rate) in base.iter_mut().zip(rates) {
-                        *base += step.h * share * rate;
-                    }
-                }
-                x.fill(0.0);
-                let stores = moving.stores.iter().zip(&step.branches).zip(&base);
-                for ((store, branch), state) in stores {
-                    store.feed(&mut x, branch.drive * state);
-                }
-                factors.solve(&moving.pattern, &mut x[1..]);
-                x[0] = 0.0;
-                let stores = moving.stores.iter().zip(&step.branches).zip(&base);
-                for (rate, ((store, branch), &base)) in rates[stage].iter_mut().zip(stores) {
-                    let amps = branch.siemens * store.volts(&x) + branch.drive * base;
-                    *rate = store.sort.rate(amps, base, own);
+    /// What a nudge of each state at the beginning makes of all states at the end: a row for
+    /// each state at the end, a column for each at the beginning.
+    pub(super) fn carried(&self, moving: &Moving) -> DMatrix<f64> {
+        let count = moving.stores.len();
+        let mut matrix = DMatrix::zeros(count, count);
+        let mut room = CarryRoom::new(moving);
+        for first in (0..count).step_by(LANES) {
+            for (at, state) in room.now.iter_mut().enumerate() {
+                *state = [0.0; LANES];
+                if let Some(slot) = at.checked_sub(first).and_then(|lane| state.get_mut(lane)) {
+                    *slot = 1.0;
                 }
             }
-            if let Some(last) = rates.last() {
-                for ((now, base), rate) in now.iter_mut().zip(&base).zip(last) {
-                    *now = base + own * rate;
+            for step in &self.steps {
+                step.carry(moving, &mut room);
+            }
+            for (row, state) in room.now.iter().enumerate() {
+                for (lane, value) in state.iter().enumerate().take(count - first) {
+                    matrix[(row, first + lane)] = *value;
                 }
             }
         }
-        now
+        matrix
+    }
+}
+
+/// Room to carry nudges in.
+struct CarryRoom {
+    now: Vec<Lanes>,
+    base: Vec<Lanes>,
+    x: Vec<Lanes>,
+    work: Vec<Lanes>,
+    rates: Vec<Vec<Lanes>>,
+}
+
+impl CarryRoom {
+    fn new(moving: &Moving) -> Self {
+        let none = [0.0; LANES];
+        let states = vec![none; moving.stores.len()];
+        Self {
+            x: vec![none; moving.pattern.size() + 1],
+            work: Vec::new(),
+            rates: vec![states.clone(); FREE.stages()],
+            base: states.clone(),
+            now: states,
+        }
+    }
+}
+
+impl Kept {
+    /// The nudges at the end of the step.
+    fn carry(&self, moving: &Moving, room: &mut CarryRoom) {
+        let own = FREE.gamma * self.h;
+        let CarryRoom {
+            now,
+            base,
+            x,
+            work,
+            rates,
+        } = room;
+        for (stage, factors) in self.factors.iter().enumerate() {
+            base.copy_from_slice(now);
+            for (share, rates) in FREE.shares[stage].iter().zip(&*rates) {
+                let share = self.h * share;
+                for (base, rate) in base.iter_mut().zip(rates) {
+                    add(base, share, rate);
+                }
+            }
+            x.fill([0.0; LANES]);
+            for ((store, branch), state) in moving.stores.iter().zip(&self.branches).zip(&*base) {
+                add(&mut x[store.plus], -branch.drive, state);
+                add(&mut x[store.minus], branch.drive, state);
+                if store.core != 0 {
+                    add(&mut x[store.core], store.turns * branch.drive, state);
+                }
+            }
+            factors.solve_lanes(&moving.pattern, &mut x[1..], work);
+            x[0] = [0.0; LANES];
+            let stores = moving.stores.iter().zip(&self.branches).zip(&*base);
+            for (rate, ((store, branch), base)) in rates[stage].iter_mut().zip(stores) {
+                let (plus, minus, core) = (&x[store.plus], &x[store.minus], &x[store.core]);
+                for (lane, rate) in rate.iter_mut().enumerate() {
+                    let volts = plus[lane] - minus[lane] - store.turns * core[lane];
+                    let amps = branch.siemens * volts + branch.drive * base[lane];
+                    *rate = store.sort.rate(amps, base[lane], own);
+                }
+            }
+        }
+        if let Some(last) = rates.last() {
+            for ((now, base), rate) in now.iter_mut().zip(&*base).zip(last) {
+                *now = *base;
+                add(now, own, rate);
+            }
+        }
+    }
+}
+
+#[inline]
+fn add(to: &mut Lanes, by: f64, what: &Lanes) {
+    for (to, what) in to.iter_mut().zip(what) {
+        *to += by * what;
     }
 }
