@@ -1,12 +1,14 @@
 //! The command line: what can be asked for, and how it is written.
 
 mod sheets;
+mod suspects;
 mod values;
 mod wired;
 
 pub(crate) use sheets::{
     Bias, Bleeder, Discharge, Fuse, Heaters, Lamp, Leakage, Place, Speaker, Stage,
 };
+pub(crate) use suspects::Suspects;
 pub(crate) use wired::{Cold, Inspect, Powerup, Proof, Region, Safety, Supply, Wired};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -44,6 +46,8 @@ pub(crate) enum Command {
     Format(Format),
     /// Expected volts with bands, next to what the meter read
     Chart(Chart),
+    /// Which part is at fault, given the readings, and what to measure next
+    Suspects(Suspects),
     /// Sheet: plate and screen watts of the output valves
     Bias(Bias),
     /// Sheet: heater currents against the windings

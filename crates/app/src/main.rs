@@ -38,6 +38,7 @@ fn main() -> ExitCode {
         arguments::Command::Check(given) => commands::check::run(given),
         arguments::Command::Format(given) => commands::format::run(given),
         arguments::Command::Chart(given) => commands::chart::run(given),
+        arguments::Command::Suspects(given) => commands::suspects::run(given),
         arguments::Command::Bias(given) => commands::bias::run(given),
         arguments::Command::Heaters(given) => commands::heaters::run(given),
         arguments::Command::Discharge(given) => commands::discharge::run(given),

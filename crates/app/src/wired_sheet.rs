@@ -8,6 +8,7 @@ use bench::Asked;
 use bench::answers::Answers;
 use bench::sheet::Sheet;
 use serde_json::Value;
+use std::path::{Path, PathBuf};
 use wiring::readings::Answer;
 
 /// Reads the files; no file at all is an amplifier of which nothing is known.
@@ -18,6 +19,15 @@ pub(crate) fn load(wired: &Wired) -> Result<Amp, Failure> {
         wired.valves_file.as_deref(),
         amp::MOST_COMPUTED,
     )
+}
+
+/// Reads files whose circuit will be computed.
+pub(crate) fn load_files(
+    files: &[PathBuf],
+    readings: &[PathBuf],
+    valves_file: Option<&Path>,
+) -> Result<Amp, Failure> {
+    amp::load_bounded(files, readings, valves_file, amp::MOST_COMPUTED)
 }
 
 /// The options as the computing crate wants them; names that are nowhere are wrong use.

@@ -59,6 +59,7 @@ fn random_bytes() {
             &["draw", "-"],
             &["draw", "--over", "volts,verdicts,parts", "-"],
             &["supply", "-"],
+            &["suspects", "-"],
         ] {
             let ran = run_with(command, &bytes);
             ran.calm();

@@ -128,6 +128,35 @@ fn chart(name: &str) -> Value {
 }
 
 #[test]
+fn suspects_print_what_is_documented() {
+    let of = |files: &[String], more: &[&str]| {
+        let mut arguments = vec!["suspects".to_owned(), "--json".to_owned()];
+        arguments.extend(files.iter().cloned());
+        arguments.extend(more.iter().map(|m| (*m).to_owned()));
+        run(&arguments).ends(0).json()
+    };
+    let told = [
+        "--heard",
+        "crackle, and hum that the volume does not change",
+        "--seen",
+        "V2 glows red",
+    ];
+    let whole = of(&example("pip"), &told);
+    let first = &whole["suspects"][0];
+    assert_eq!(
+        (first["part"].as_str(), first["class"].as_str()),
+        (Some("C4"), Some("leaky"))
+    );
+    let bare = of(&example("pip")[..1], &told);
+    let rough = run_with(&["suspects", "--json", "-"], ROUGH.as_bytes());
+    let clash = run_with(&["suspects", "--json", "-"], SLIPS.as_bytes());
+    holds(
+        "suspects",
+        &[whole, bare, rough.ends(1).json(), clash.ends(0).json()],
+    );
+}
+
+#[test]
 fn chart_prints_what_is_documented() {
     let mut values: Vec<Value> = ["pip", "curlew", "turnstone"].map(chart).into();
     values.push(

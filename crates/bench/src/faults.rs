@@ -46,6 +46,27 @@ pub enum Class {
     Missing,
 }
 
+impl Class {
+    /// The verdict in a word or two.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Open => "open",
+            Self::Short => "short",
+            Self::High => "high",
+            Self::Low => "low",
+            Self::Leaky => "leaky",
+            Self::Weak => "weak",
+            Self::Dead => "dead",
+            Self::Gassy => "gassy",
+            Self::Worn => "worn",
+            Self::ShortedTurns => "shorted turns",
+            Self::Wrong => "wrong",
+            Self::Missing => "missing",
+        }
+    }
+}
+
 /// The sort of part a fault belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -91,6 +112,32 @@ pub enum Sort {
 }
 
 impl Sort {
+    /// What a technician calls it.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Resistor => "resistor",
+            Self::Capacitor => "capacitor",
+            Self::Choke => "choke",
+            Self::Valve => "valve",
+            Self::Rectifier => "rectifier valve",
+            Self::Diode => "diode",
+            Self::Pot => "control",
+            Self::Switch => "switch",
+            Self::Jack => "jack",
+            Self::Fuse => "fuse",
+            Self::Lamp => "lamp",
+            Self::Cell => "photo-resistor",
+            Self::OutputTransformer => "output transformer",
+            Self::CouplingTransformer => "driver transformer",
+            Self::PowerTransformer => "mains transformer",
+            Self::Supply => "supply",
+            Self::Speaker => "loudspeaker",
+            Self::Tank => "spring tank",
+            Self::Any => "amplifier",
+        }
+    }
+
     /// The sort of a part; none where the dictionary has nothing for it. `rectifies` says of a
     /// valve that it has no grid.
     #[must_use]
@@ -287,6 +334,41 @@ impl Change {
                 None
             }
         }
+    }
+
+    /// What its size is: `times` a value, `ohm`, `A`; nothing where it has none.
+    #[must_use]
+    pub fn measure(&self) -> &'static str {
+        match self {
+            Self::Scale {
+                quantity: Scaled::Esr,
+                ..
+            }
+            | Self::Leak { .. }
+            | Self::Bridge { .. }
+            | Self::Lead { .. }
+            | Self::PrimaryLeak { .. } => "ohm",
+            Self::Scale { .. } | Self::Factor { .. } | Self::FactorFarads { .. } => "times",
+            Self::GridAmps { .. } => "A",
+            Self::Open | Self::Winding { .. } | Self::HalfOpen | Self::Swap { .. } | Self::None => {
+                ""
+            }
+        }
+    }
+
+    /// Is it the part's own value that is changed, as one reads it with an end lifted?
+    #[must_use]
+    pub fn is_of_the_part(&self) -> bool {
+        matches!(
+            self,
+            Self::Open | Self::Factor { .. } | Self::FactorFarads { .. }
+        ) || matches!(
+            self,
+            Self::Scale {
+                quantity: Scaled::Ohms | Scaled::Farads,
+                ..
+            }
+        )
     }
 
     /// Is there anything that a meter on the circuit could show?

@@ -36,6 +36,7 @@ pub mod slips;
 pub mod speaker;
 pub mod supply;
 pub mod surge;
+pub mod suspects;
 pub mod tolerance;
 pub mod typed;
 pub mod valves;

@@ -250,6 +250,33 @@ impl Solver {
         self.solution(method, done, dense_before)
     }
 
+    /// Takes the slopes at the point that [`Solver::solve`] found, for [`Solver::adjoint`]; false
+    /// when they leave an unknown free.
+    pub fn linearise(&mut self) -> bool {
+        self.evaluate_exactly(Approach::AtOnce);
+        self.factor_here()
+    }
+
+    /// By node, ground first: volts by which `a` over `b` moves per ampere fed into that node, at
+    /// the slopes that [`Solver::linearise`] took; all 0 for nodes that do not exist.
+    #[must_use]
+    pub fn adjoint(&self, a: NodeIndex, b: NodeIndex) -> Vec<f64> {
+        let nodes = self.equations.nodes;
+        let mut right = vec![0.0; self.equations.size];
+        if a.max(b) < nodes {
+            for (node, share) in [(a, 1.0), (b, -1.0)] {
+                if let Some(slot) = node.checked_sub(1).and_then(|at| right.get_mut(at)) {
+                    *slot += share;
+                }
+            }
+            self.factors
+                .solve_transposed_beside(&self.equations.pattern, &mut right);
+        }
+        let mut by_node = vec![0.0];
+        by_node.extend(right.into_iter().take(nodes.saturating_sub(1)));
+        by_node
+    }
+
     /// Tries one way after another.
     fn find(&mut self, netlist: &Netlist, start: Option<&[f64]>) -> (bool, Method) {
         if start.is_some_and(|start| self.start_from(start))

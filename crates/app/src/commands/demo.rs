@@ -4,12 +4,13 @@
 use crate::amp::{self, Amp};
 use crate::arguments::{Demo, Serve};
 use crate::caution;
-use crate::commands::chart;
+use crate::commands::{chart, suspects};
 use crate::input::Text;
 use crate::outcome::{Failure, Outcome};
 use crate::serve;
 use crate::table::{hanging, paragraph};
 use bench::chart::{Chart, ChartRequest};
+use bench::suspects::{Suspects, SuspectsRequest};
 use shop::{Shop, ShopError};
 use std::fs;
 use std::io::Write as _;
@@ -58,9 +59,16 @@ pub(crate) fn run(given: &Demo) -> Result<Outcome, Failure> {
             out.push_str(&chart::text(&amp.circuit, &chart, false));
             out.push_str(&caution::foot());
             out.push_str(&finding(&chart));
+            out.push_str("\nSuspects\n");
+            out.push_str(&suspects::text(&amp.circuit, &sought(&amp), false));
             out.push_str("\nThe other two\n");
         } else {
-            out.push_str(&hanging(&summary(&amp, &chart), "- ", "  "));
+            let told = format!(
+                "{} {}",
+                summary(&amp, &chart),
+                suspects::short(&sought(&amp))
+            );
+            out.push_str(&hanging(&told, "- ", "  "));
         }
     }
     out.push_str(&next(&folder));
@@ -87,6 +95,11 @@ pub(crate) fn run(given: &Demo) -> Result<Outcome, Failure> {
         },
         None,
     )
+}
+
+/// What the readings of an example say of its parts.
+fn sought(amp: &Amp) -> Suspects {
+    bench::suspects::suspects(&amp.circuit, &amp.library, &SuspectsRequest::default())
 }
 
 /// A shop with four jobs in the demo's folder.
@@ -195,7 +208,8 @@ fn next(folder: &Path) -> String {
 }
 
 /// Arguments that show one thing each; they run in the demo's folder.
-const NEXT: [&str; 6] = [
+const NEXT: [&str; 7] = [
+    "suspects curlew.wiring curlew.readings",
     "chart curlew.wiring curlew.readings --currents",
     "chart pip.wiring --mains 210 --without V2",
     "check turnstone.wiring",

@@ -22,4 +22,5 @@ pub(crate) mod safety;
 pub(crate) mod snippet;
 pub(crate) mod speaker;
 pub(crate) mod supply;
+pub(crate) mod suspects;
 pub(crate) mod valves;

@@ -79,7 +79,7 @@ fn pulled(valves: ValvesIn, out: &[String]) -> ValvesIn {
 
 /// The meter that loads the circuit; none without a block.
 #[must_use]
-pub(super) fn meter(block: Option<&Block>) -> Option<MeterUsed> {
+pub(crate) fn meter(block: Option<&Block>) -> Option<MeterUsed> {
     let block = block?;
     Some(match block.conditions.meter {
         Some(Meter { ohms, error }) => MeterUsed {

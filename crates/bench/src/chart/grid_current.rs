@@ -12,17 +12,17 @@ const POWER_SPACE_AMPS: f64 = 0.08;
 
 /// A current that is none in the equations: of a control grid at rest.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct GridAmps {
+pub(crate) struct GridAmps {
     /// The grid it flows into,
-    pub(super) grid: NodeIndex,
+    pub(crate) grid: NodeIndex,
     /// from this cathode.
-    pub(super) cathode: NodeIndex,
+    pub(crate) cathode: NodeIndex,
     /// One standard deviation, amperes.
-    pub(super) sigma: f64,
+    pub(crate) sigma: f64,
 }
 
 /// Each grid with the spread of its current.
-pub(super) fn grid_amps(elements: &[Element], tolerances: &Tolerances) -> Vec<GridAmps> {
+pub(crate) fn grid_amps(elements: &[Element], tolerances: &Tolerances) -> Vec<GridAmps> {
     elements
         .iter()
         .filter_map(|e| match e.law {

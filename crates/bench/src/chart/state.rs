@@ -22,7 +22,7 @@ impl Trouble {
 
 /// A solved circuit.
 #[derive(Clone)]
-pub(super) struct State {
+pub(crate) struct State {
     point: OperatingPoint,
 }
 
@@ -41,7 +41,7 @@ impl State {
     ///
     /// # Errors
     /// When there is none; names the worst point.
-    pub(super) fn new(netlist: &Netlist, start: Option<&Self>) -> Result<Self, Trouble> {
+    pub(crate) fn new(netlist: &Netlist, start: Option<&Self>) -> Result<Self, Trouble> {
         let start = start.map(|s| s.point.start());
         let point = operating_point(netlist, start.as_ref());
         accepted(&point.netlist, &point.solution)?;
@@ -70,18 +70,28 @@ impl State {
         Ok(Self { point })
     }
 
+    /// The netlist that was solved: rectifiers in groups, emission in the valves' laws.
+    pub(crate) fn netlist(&self) -> &Netlist {
+        &self.point.netlist
+    }
+
+    /// Its solution.
+    pub(crate) fn solution(&self) -> &Solution {
+        &self.point.solution
+    }
+
     /// Volts of one node over another.
     pub(super) fn across(&self, a: NodeIndex, b: NodeIndex) -> f64 {
         self.point.solution.across(a, b)
     }
 
     /// Volts of every node.
-    pub(super) fn volts(&self) -> &[f64] {
+    pub(crate) fn volts(&self) -> &[f64] {
         &self.point.solution.volts
     }
 
     /// Alternating volts between two nodes at mains frequency, rms; none without mains.
-    pub(super) fn alternating(&self, a: NodeIndex, b: NodeIndex) -> Option<f64> {
+    pub(crate) fn alternating(&self, a: NodeIndex, b: NodeIndex) -> Option<f64> {
         (self.point.netlist.hertz > 0.0).then(|| self.point.ac_volts(a, b))
     }
 
@@ -104,7 +114,7 @@ impl State {
     }
 
     /// What is approximate in this solution.
-    pub(super) fn notes(&self) -> Vec<String> {
+    pub(crate) fn notes(&self) -> Vec<String> {
         let notes = self.point.notes.iter();
         notes.map(|n| format!("{}: {}", n.part, n.text)).collect()
     }
@@ -139,7 +149,7 @@ impl State {
         lit
     }
 
-    fn reduced(&self, netlist: &Netlist) -> Reduced {
+    pub(crate) fn reduced(&self, netlist: &Netlist) -> Reduced {
         let lamps: Vec<(usize, f64)> = self
             .point
             .lamps
@@ -281,7 +291,7 @@ impl Shift {
     }
 
     /// Factor on the alternating volts between two nodes, told with no diode conducting.
-    pub(super) fn alternating(&self, a: NodeIndex, b: NodeIndex) -> Option<f64> {
+    pub(crate) fn alternating(&self, a: NodeIndex, b: NodeIndex) -> Option<f64> {
         let (before, after) = self.sides.as_deref()?;
         let before = open_volts(before, a, b).filter(|v| *v > 0.0)?;
         Some(open_volts(after, a, b)? / before)

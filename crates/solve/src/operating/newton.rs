@@ -142,7 +142,7 @@ impl Solver {
         );
     }
 
-    fn factor_here(&mut self) -> bool {
+    pub(super) fn factor_here(&mut self) -> bool {
         self.count.factorisations += 1;
         self.factors
             .factor(&self.equations.pattern, &self.here.matrix)

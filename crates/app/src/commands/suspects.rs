@@ -1,0 +1,58 @@
+//! `suspects`: which part is at fault, and what to measure next.
+
+mod text;
+
+use crate::arguments::Suspects as Given;
+use crate::caution;
+use crate::outcome::{Failure, Outcome};
+use crate::wired_sheet;
+use bench::faults::Faults;
+use bench::suspects::{SuspectsRequest, suspects_with};
+use bench::tolerance::Tolerances;
+use std::path::Path;
+
+pub(crate) use text::{short, text};
+
+/// Runs `suspects`.
+pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
+    if given.files.is_empty() {
+        return Err(Failure::misuse(
+            "Suspects need a wiring.",
+            "Name its file and that of the readings, `tubewright suspects amp.wiring --readings amp.readings`.",
+        ));
+    }
+    let amp = wired_sheet::load_files(&given.files, &given.readings, given.valves_file.as_deref())?;
+    let faults = dictionary(given.faults.as_deref())?;
+    let tolerances = Tolerances::standard()
+        .map_err(|e| Failure::outside(e.to_string(), "Install the program again."))?;
+    let request = SuspectsRequest {
+        told: given.heard.iter().chain(&given.seen).cloned().collect(),
+    };
+    let found = suspects_with(&amp.circuit, &amp.library, &request, &faults, &tolerances);
+    let text = if given.json {
+        amp.json(serde_json::to_value(&found).unwrap_or_default())
+    } else {
+        text(&amp.circuit, &found, given.all) + &caution::foot()
+    };
+    Ok(amp.outcome(text, given.json))
+}
+
+/// The dictionary that comes with the program, or the bench's own.
+fn dictionary(own: Option<&Path>) -> Result<Faults, Failure> {
+    let Some(path) = own else {
+        return Faults::standard()
+            .map_err(|e| Failure::outside(e.to_string(), "Install the program again."));
+    };
+    let text = std::fs::read_to_string(path).map_err(|e| {
+        Failure::outside(
+            format!("{} could not be read: {e}.", path.display()),
+            "Name a file that is there and may be read.",
+        )
+    })?;
+    Faults::from_toml(&text).map_err(|e| {
+        Failure::input(
+            format!("{}: {e}.", path.display()),
+            "Start from a copy of the program's own, crates/bench/data/faults.toml, and change one row at a time.",
+        )
+    })
+}

@@ -1,0 +1,392 @@
+//! The readings as numbers, each in the scene it was taken in.
+
+use super::Unused;
+use super::causes::Known;
+use super::scene::{Leads, Scene, Sort};
+use crate::chart::ChartRequest;
+use crate::chart::conditions::{conditions, meter};
+use crate::chart::entry::{OVER_OHMS, Read};
+use crate::tolerance::Tolerances;
+use solve::assemble::reach;
+use solve::netlist::NodeIndex;
+use solve::{AssembleOptions, Assembly, assemble};
+use wiring::circuit::{Circuit, NodeId};
+use wiring::readings::{Block, Probe, Reading, Shown, Unit};
+use wiring::sheet::Library;
+
+/// One sigma of the model's own error on a voltage, as part of it. Ours: between laws fitted to
+/// one sheet.
+const MODEL_PART: f64 = 0.004;
+/// The same, volts, on top.
+const MODEL_VOLTS: f64 = 0.004;
+/// The same on the logarithm of ohms in circuit.
+const MODEL_OHMS: f64 = 0.01;
+/// Logarithm by which one meter's over range differs from another's, one sigma.
+const OVER_WIDE: f64 = 0.3;
+/// Ohms of leads and contacts.
+const LEAD_OHMS: f64 = 0.2;
+/// One sigma of the logarithm of a signal's volts: gains of sound stages.
+const MODEL_SIGNAL: f64 = 0.18;
+
+/// More volts than these are a slip of the pen.
+const MOST_VOLTS: f64 = 2000.0;
+
+/// One usable reading.
+#[derive(Debug, Clone)]
+pub(super) struct Seen {
+    pub(super) point: String,
+    pub(super) block: String,
+    pub(super) unit: &'static str,
+    /// As the scene has it: volts, or a logarithm.
+    pub(super) value: f64,
+    /// As read.
+    pub(super) read: f64,
+    /// Variance of this reading alone.
+    pub(super) variance: f64,
+    /// The meter's gain error, shared by the block: its slope.
+    pub(super) gain: f64,
+    /// Cause number of that gain.
+    pub(super) gain_cause: usize,
+    /// Range over which a slip may fall.
+    pub(super) wide: f64,
+    /// What a sound amplifier would show, volts, once that is known.
+    pub(super) sound: Option<f64>,
+    /// The display showed over range: anything above `value` fits.
+    pub(super) over: bool,
+}
+
+impl Seen {
+    /// The place of a reading that is not taken yet; its gain is per volt.
+    pub(super) fn to_come(point: &str, unit: &'static str, gain_cause: usize, sort: Sort) -> Self {
+        Self {
+            point: point.to_owned(),
+            block: String::new(),
+            unit,
+            value: 0.0,
+            read: 0.0,
+            variance: 0.0,
+            gain: if sort == Sort::Live {
+                0.005 / 3f64.sqrt()
+            } else {
+                0.0
+            },
+            gain_cause,
+            wide: 1.0,
+            sound: None,
+            over: false,
+        }
+    }
+
+    /// A value of the scene as a meter shows it.
+    pub(super) fn shown(&self, value: f64) -> f64 {
+        if self.unit == "V" { value } else { value.exp() }
+    }
+}
+
+/// All readings, with the scenes to expect them in.
+pub(super) struct Evidence {
+    pub(super) scenes: Vec<Scene>,
+    /// Readings, scene by scene, in the order of its leads.
+    pub(super) seen: Vec<Seen>,
+    pub(super) causes: usize,
+    pub(super) unused: Vec<Unused>,
+    pub(super) notes: Vec<String>,
+    pub(super) told: Vec<String>,
+    /// Numbers of the causes, for scenes to come.
+    pub(super) known: Known,
+}
+
+impl Evidence {
+    /// No scenes and no readings, with the same causes.
+    pub(super) fn empty(&self) -> Self {
+        Self {
+            scenes: Vec::new(),
+            seen: Vec::new(),
+            causes: self.causes,
+            unused: Vec::new(),
+            notes: Vec::new(),
+            told: Vec::new(),
+            known: self.known.clone(),
+        }
+    }
+
+    /// Takes every block of the circuit.
+    pub(super) fn of(circuit: &Circuit, library: &Library, tolerances: &Tolerances) -> Self {
+        let mut all = Self {
+            scenes: Vec::new(),
+            seen: Vec::new(),
+            causes: 0,
+            unused: Vec::new(),
+            notes: Vec::new(),
+            told: Vec::new(),
+            known: Known::default(),
+        };
+        let mut known = Known::default();
+        for (index, block) in circuit.readings.iter().enumerate() {
+            all.told.extend(block.conditions.heard.iter().cloned());
+            all.told.extend(block.conditions.seen.iter().cloned());
+            known.scene = index;
+            all.block(circuit, library, tolerances, block, &mut known);
+        }
+        all.causes = known.count();
+        all.known = known;
+        for scene in &mut all.scenes {
+            scene.settle_causes(all.causes);
+        }
+        if all.seen.is_empty() {
+            all.notes.push(
+                "no reading could be used, so this is only how often faults are met".to_owned(),
+            );
+        }
+        all
+    }
+
+    fn block(
+        &mut self,
+        circuit: &Circuit,
+        library: &Library,
+        tolerances: &Tolerances,
+        block: &Block,
+        known: &mut Known,
+    ) {
+        let request = ChartRequest::default();
+        let (mut under, mains) = conditions(circuit, &request, Some(block));
+        known.mains = Some(mains);
+        let signal = block.conditions.signal.as_ref();
+        let wants = |unit: Unit| block.readings.iter().any(|r| r.unit == unit);
+        if under.power_off {
+            let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
+            self.scene(
+                circuit,
+                tolerances,
+                block,
+                known,
+                assembly,
+                Sort::Cold,
+                None,
+            );
+            return;
+        }
+        let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
+        self.scene(
+            circuit,
+            tolerances,
+            block,
+            known,
+            assembly,
+            Sort::Live,
+            None,
+        );
+        if let (Some((_, volts, hertz)), true) = (signal, wants(Unit::VoltsAc)) {
+            under.signal.clone_from(&block.conditions.signal);
+            let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
+            let drive = Some((*volts, *hertz));
+            self.scene(
+                circuit,
+                tolerances,
+                block,
+                known,
+                assembly,
+                Sort::Signal,
+                drive,
+            );
+        }
+    }
+
+    #[allow(
+        clippy::too_many_arguments,
+        reason = "one call for each sort of scene, nothing to group"
+    )]
+    fn scene(
+        &mut self,
+        circuit: &Circuit,
+        tolerances: &Tolerances,
+        block: &Block,
+        known: &mut Known,
+        assembly: Assembly,
+        sort: Sort,
+        drive: Option<(f64, f64)>,
+    ) {
+        let ohms = meter(Some(block)).map_or(f64::INFINITY, |m| m.ohms);
+        let error = meter(Some(block)).map_or(0.005, |m| m.error);
+        let gain_cause = known.cause(&format!("meter gain {}", known.scene));
+        let mut leads = Vec::new();
+        let mut seen = Vec::new();
+        for reading in &block.readings {
+            match usable(circuit, &assembly, reading, sort, drive.is_some()) {
+                Ok(Some((a, b))) => {
+                    let meter = if sort == Sort::Live {
+                        ohms
+                    } else {
+                        f64::INFINITY
+                    };
+                    leads.push(Leads { a, b, meter });
+                    seen.push(number(block, reading, sort, error, gain_cause));
+                }
+                Ok(None) => {}
+                Err(why) => self.unused.push(Unused {
+                    point: reading.point.clone(),
+                    why,
+                }),
+            }
+        }
+        if leads.is_empty() {
+            return;
+        }
+        let made = Scene::new(circuit, assembly, sort, tolerances, known, leads, drive);
+        let mut scene = match made {
+            Ok(scene) => scene,
+            Err(trouble) => {
+                self.notes.push(format!("{}: {trouble}", block.name));
+                return;
+            }
+        };
+        // readings whose volts hang on what nobody knows say nothing of parts
+        if !scene.assembly.stand_ins.is_empty() && sort == Sort::Live {
+            let volts = solve::operating::solve(&scene.assembly.netlist, None).volts;
+            let hanging = reach::hanging(&scene.assembly, &volts, |trial| {
+                let solved = solve::operating::solve(trial, Some(&volts));
+                solved.converged().then_some(solved.volts)
+            });
+            let keep: Vec<bool> = scene
+                .leads
+                .iter()
+                .map(|l| !hanging.contains_key(&l.a) && !hanging.contains_key(&l.b))
+                .collect();
+            for (seen, keep) in seen.iter().zip(&keep) {
+                if !keep {
+                    self.unused.push(Unused {
+                        point: seen.point.clone(),
+                        why: "depends on a part whose value is not known".to_owned(),
+                    });
+                }
+            }
+            scene.keep(&keep);
+            let mut at = keep.iter();
+            seen.retain(|_| at.next() == Some(&true));
+        }
+        self.seen.extend(seen);
+        self.scenes.push(scene);
+    }
+}
+
+/// The leads of a reading that this sort of scene can use; none for another sort's reading.
+fn usable(
+    circuit: &Circuit,
+    assembly: &Assembly,
+    reading: &Reading,
+    sort: Sort,
+    driven: bool,
+) -> Result<Option<(NodeIndex, NodeIndex)>, String> {
+    let mine = match (sort, reading.unit) {
+        (Sort::Live, Unit::VoltsDc) | (Sort::Cold, Unit::Ohms) | (Sort::Signal, Unit::VoltsAc) => {
+            true
+        }
+        (Sort::Live, Unit::VoltsAc) if !driven => {
+            return Err("volts AC without a `signal` line are not weighed here".to_owned());
+        }
+        (Sort::Live, Unit::Ohms) => return Err("ohms count only under `power off`".to_owned()),
+        (Sort::Live, Unit::AmpsDc) => {
+            return Err("read the volts across a resistor instead of a current".to_owned());
+        }
+        _ => false,
+    };
+    if !mine {
+        return Ok(None);
+    }
+    match reading.value {
+        Shown::Number(v) if sort != Sort::Cold && v.abs() > MOST_VOLTS => {
+            return Err(
+                "more volts than any point of a valve amplifier has: read it again".to_owned(),
+            );
+        }
+        Shown::Number(v) if v.is_finite() && (sort == Sort::Live || v > 0.0) => {}
+        Shown::Over if sort == Sort::Cold => {}
+        _ => return Err("the display showed no number that can be weighed".to_owned()),
+    }
+    let is_mains = |id: NodeId| {
+        let node = circuit.nodes.get(id.0);
+        node.is_some_and(|n| n.names.iter().any(|x| x == "live" || x == "neutral"))
+    };
+    let find = |id: NodeId| {
+        if is_mains(id) {
+            return Err("on the mains side: nothing is to be sought there".to_owned());
+        }
+        assembly
+            .node_of
+            .get(id.0)
+            .copied()
+            .flatten()
+            .ok_or_else(|| "nothing that carries current is joined to it yet".to_owned())
+    };
+    let (a, b) = match reading.probe {
+        Probe::At(id) => (find(id)?, 0),
+        Probe::Between(a, b) => (find(a)?, find(b)?),
+        Probe::Across(id) => {
+            let part = circuit.parts.get(id.0);
+            let end = |i: usize| part.and_then(|p| p.terminals.get(i)?.node);
+            match (end(0), end(1)) {
+                (Some(a), Some(b)) => (find(a)?, find(b)?),
+                _ => return Err("it is not wired at both ends".to_owned()),
+            }
+        }
+        Probe::Nowhere => return Err("this point is not in the wiring".to_owned()),
+    };
+    if a == b {
+        return Err("both leads are on one wire".to_owned());
+    }
+    Ok(Some((a, b)))
+}
+
+fn number(block: &Block, reading: &Reading, sort: Sort, error: f64, gain_cause: usize) -> Seen {
+    let (read, over) = match reading.value {
+        Shown::Number(v) => (v, false),
+        _ => (OVER_OHMS, true),
+    };
+    let sigma = Read::of(reading, block.conditions.meter).sigma;
+    let (unit, value, variance, gain, wide) = match sort {
+        Sort::Live => {
+            let model = MODEL_PART * read.abs() + MODEL_VOLTS;
+            let own = sigma.powi(2) + model.powi(2);
+            let wide = 4.0 * read.abs().max(20.0);
+            ("V", read, own, read * error / 3f64.sqrt(), wide)
+        }
+        Sort::Cold => {
+            let part = (sigma + LEAD_OHMS) / read.max(1e-3);
+            let range = if over { OVER_WIDE } else { MODEL_OHMS };
+            let own = part.powi(2) + range.powi(2);
+            ("ohm", read.max(1e-3).ln(), own, 0.0, 12.0)
+        }
+        Sort::Signal => {
+            let part = sigma / read.max(1e-4);
+            let own = part.powi(2) + MODEL_SIGNAL.powi(2);
+            ("V ac", read.hypot(2e-3).ln(), own, 0.0, 8.0)
+        }
+    };
+    Seen {
+        point: reading.point.clone(),
+        block: block.name.clone(),
+        unit,
+        value,
+        read,
+        variance,
+        gain,
+        gain_cause,
+        wide,
+        sound: None,
+        over,
+    }
+}
+
+/// Variance that a reading to come would have of its own, around its expected value.
+pub(super) fn noise(sort: Sort, mean: f64) -> f64 {
+    match sort {
+        Sort::Live => {
+            let meter = 0.005 * mean.abs() / 3f64.sqrt() + 0.0005;
+            meter.powi(2) + (2.0 * MODEL_PART * mean.abs() + MODEL_VOLTS).powi(2)
+        }
+        Sort::Cold if mean >= OVER_OHMS.ln() => OVER_WIDE.powi(2),
+        Sort::Cold => ((0.01 + LEAD_OHMS / mean.exp()).powi(2)) + MODEL_OHMS.powi(2),
+        Sort::Signal => MODEL_SIGNAL.powi(2) + 0.02_f64.powi(2),
+    }
+}

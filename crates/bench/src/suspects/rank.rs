@@ -1,0 +1,478 @@
+//! From readings and hypotheses to probabilities.
+//!
+//! Two passes. The first solves every hypothesis at a few sizes and leaves those far behind; the
+//! second takes the covariance of readings at the faulted circuit itself, where a fault moved
+//! them at all, and the likelihood along the line from each size to the next.
+
+use super::edit::{Edit, edits};
+use super::evidence::Evidence;
+use super::hypothesis::{Hypothesis, all};
+use super::likelihood::{Covariance, sum_of_exp};
+use super::scene::{Desk, Expected, Scene};
+use crate::faults::Faults;
+use wiring::circuit::Circuit;
+use wiring::roles::Anatomy;
+
+/// Prior of a sound amplifier on a bench: it came with a complaint (ours, a guess).
+const SOUND: f64 = 0.15;
+/// Prior of something that nobody listed (ours, a guess).
+const UNLISTED: f64 = 0.015;
+/// A hypothesis that is this far behind the best, in logarithms, under a wide covariance is out.
+const FAR: f64 = 8.0;
+/// Variance factor of that wide covariance.
+const WIDE: f64 = 16.0;
+/// A hypothesis that moves no reading by more than this part of its standard deviation is not
+/// to be told from a sound amplifier.
+const UNMOVED: f64 = 0.05;
+/// One that moves none by more than this keeps a sound amplifier's covariance.
+const NEARLY: f64 = 0.7;
+/// Model error of what a fault does to a reading, as part of the change: the farther from where
+/// the laws were fitted, the less they are sure (ours).
+const MOVED: f64 = 0.04;
+/// Where a fault leaves next to nothing, what is left is told to this part of a sound amplifier's
+/// volts: leaks and stray fields that no part stands for (ours).
+const REST: f64 = 0.001;
+/// Hypotheses that one desk works through: few enough to share out, and always the same ones
+/// together, so that an answer does not hang on how many threads there are.
+const BATCH: usize = 24;
+
+/// One size of one hypothesis, weighed.
+#[derive(Debug, Clone)]
+pub(super) struct Piece {
+    /// Which hypothesis.
+    pub(super) hypothesis: usize,
+    /// The most likely size of this stretch.
+    pub(super) size: f64,
+    /// Probability, given the readings.
+    pub(super) share: f64,
+    /// Logarithm of the likelihood at the best size of the stretch, without any prior.
+    pub(super) best: f64,
+    /// What the readings should be there.
+    pub(super) expected: Expected,
+}
+
+/// What the readings say of every hypothesis.
+pub(super) struct Ranking {
+    pub(super) list: Vec<Hypothesis>,
+    /// Pieces of any weight, in the order of the list.
+    pub(super) pieces: Vec<Piece>,
+    pub(super) sound: Expected,
+    pub(super) healthy: f64,
+    pub(super) unlisted: f64,
+    /// Share of hypotheses that move no reading.
+    pub(super) unseen: f64,
+    /// Hypotheses without an operating point.
+    pub(super) unsolved: Vec<usize>,
+}
+
+impl Ranking {
+    /// Probability of the likeliest part and class.
+    pub(super) fn best_share(&self) -> f64 {
+        let mut sums: Vec<(&str, crate::faults::Class, f64)> = Vec::new();
+        for piece in &self.pieces {
+            let Some(h) = self.list.get(piece.hypothesis) else {
+                continue;
+            };
+            match sums.iter_mut().find(|s| s.0 == h.name && s.1 == h.class) {
+                Some(sum) => sum.2 += piece.share,
+                None => sums.push((&h.name, h.class, piece.share)),
+            }
+        }
+        sums.iter().fold(0.0, |most, s| f64::max(most, s.2))
+    }
+}
+
+/// A hypothesis at the sizes that could be solved.
+#[derive(Default)]
+struct Looks {
+    found: Vec<Look>,
+    /// Is its part in any of the scenes, and does the fault change anything there?
+    applies: bool,
+}
+
+/// One size of one hypothesis, looked at.
+struct Look {
+    size: f64,
+    expected: Expected,
+    quick: f64,
+}
+
+/// Weighs every hypothesis; none when a sound amplifier cannot be solved.
+pub(super) fn rank(
+    circuit: &Circuit,
+    anatomy: &Anatomy,
+    faults: &Faults,
+    evidence: &mut Evidence,
+) -> Option<Ranking> {
+    let list = all(circuit, anatomy, faults, &evidence.told);
+    let (sound, _) = look(evidence, &mut desks(evidence), &[], true, None)?;
+    for (seen, mean) in evidence.seen.iter_mut().zip(&sound.mean) {
+        if seen.unit == "V" {
+            seen.variance += (REST * mean).powi(2);
+            seen.sound = Some(*mean);
+        }
+    }
+    let evidence = &*evidence;
+    let around = covariance(evidence, &sound)?;
+    let sigma = sigmas(evidence, &sound);
+    let room = Room {
+        circuit,
+        evidence,
+        sound: &sound,
+        around: &around,
+        sigma: &sigma,
+        wide: evidence.seen.iter().map(|s| s.wide).collect(),
+    };
+    let off = residual(evidence, &sound.mean);
+    let log_sound = SOUND.ln() + room.likelihood(&around, &off, None);
+    let log_unlisted = UNLISTED.ln() + around.log_unlisted(&off);
+
+    let looks = in_batches(list.len(), |range, out| {
+        let mut desks = desks(evidence);
+        out.extend(range.map(|i| match list.get(i) {
+            Some(h) => room.look_at(&mut desks, h),
+            None => Looks::default(),
+        }));
+    });
+    let best = looks
+        .iter()
+        .flat_map(|l| room.quicks(&l.found))
+        .fold(room.quick(&sound.mean), f64::max);
+
+    let applying = list.iter().zip(&looks).filter(|(_, l)| l.applies);
+    let total: f64 = applying.map(|(h, _)| h.weight).sum();
+    let share = (1.0 - SOUND - UNLISTED) / total.max(f64::MIN_POSITIVE);
+    let weighed = in_batches(list.len(), |range, out| {
+        let mut desks = desks(evidence);
+        for i in range {
+            let (Some(h), Some(l)) = (list.get(i), looks.get(i)) else {
+                continue;
+            };
+            let prior = (h.weight * share).max(f64::MIN_POSITIVE).ln();
+            out.push(room.weigh(&mut desks, h, &l.found, best, prior));
+        }
+    });
+
+    let mut logs: Vec<f64> = weighed.iter().flatten().map(|p| p.log).collect();
+    logs.extend([log_sound, log_unlisted]);
+    let norm = sum_of_exp(&logs);
+    let part = |log: f64| (log - norm).exp();
+    let mut unseen = 0.0;
+    let mut pieces = Vec::new();
+    for (hypothesis, found) in weighed.into_iter().enumerate() {
+        for p in found {
+            let share = part(p.log);
+            if p.unmoved {
+                unseen += share;
+            }
+            pieces.push(Piece {
+                hypothesis,
+                size: p.size,
+                share,
+                best: p.best,
+                expected: p.expected,
+            });
+        }
+    }
+    let stuck = |l: &Looks| l.applies && l.found.is_empty();
+    let unsolved = looks.iter().enumerate().filter(|(_, l)| stuck(l));
+    Some(Ranking {
+        pieces,
+        healthy: part(log_sound),
+        unlisted: part(log_unlisted),
+        unseen,
+        unsolved: unsolved.map(|(i, _)| i).collect(),
+        list,
+        sound,
+    })
+}
+
+/// Works through `0..count` in batches, shared out over threads; the results in order.
+pub(super) fn in_batches<T: Send>(
+    count: usize,
+    work: impl Fn(std::ops::Range<usize>, &mut Vec<T>) + Sync,
+) -> Vec<T> {
+    let batches = count.div_ceil(BATCH);
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let threads = threads.min(batches).clamp(1, 16);
+    let one = |first: usize| {
+        let mut done = Vec::new();
+        for batch in (first..batches).step_by(threads) {
+            let mut out = Vec::with_capacity(BATCH);
+            work(batch * BATCH..((batch + 1) * BATCH).min(count), &mut out);
+            done.push((batch, out));
+        }
+        done
+    };
+    let mut all: Vec<(usize, Vec<T>)> = std::thread::scope(|scope| {
+        let one = &one;
+        let handles: Vec<_> = (1..threads).map(|t| scope.spawn(move || one(t))).collect();
+        let mut all = one(0);
+        for handle in handles {
+            all.extend(handle.join().unwrap_or_default());
+        }
+        all
+    });
+    all.sort_by_key(|(batch, _)| *batch);
+    all.into_iter().flat_map(|(_, out)| out).collect()
+}
+
+/// A weighed stretch of sizes.
+struct Weighed {
+    log: f64,
+    best: f64,
+    size: f64,
+    expected: Expected,
+    unmoved: bool,
+}
+
+struct Room<'a> {
+    circuit: &'a Circuit,
+    evidence: &'a Evidence,
+    sound: &'a Expected,
+    around: &'a Covariance,
+    sigma: &'a [f64],
+    wide: Vec<f64>,
+}
+
+impl Room<'_> {
+    fn likelihood(&self, around: &Covariance, r: &[f64], along: Option<&[f64]>) -> f64 {
+        around.log_likelihood(r, along, &self.wide)
+    }
+
+    fn look_at(&self, desks: &mut [Option<Desk>], h: &Hypothesis) -> Looks {
+        let mut found = Vec::new();
+        let mut applies = false;
+        let mut from: Option<Vec<Vec<f64>>> = None;
+        for size in h.sizes() {
+            let edits = self.edits(h, size);
+            if !edits.is_empty() && edits.iter().all(Vec::is_empty) {
+                continue;
+            }
+            applies = true;
+            let seen = look(self.evidence, desks, &edits, false, from.as_deref());
+            let Some((expected, volts)) = seen else {
+                continue;
+            };
+            from = Some(volts);
+            found.push(Look {
+                size,
+                quick: self.quick(&expected.mean),
+                expected,
+            });
+        }
+        Looks { found, applies }
+    }
+
+    fn edits(&self, h: &Hypothesis, size: f64) -> Vec<Vec<Edit>> {
+        let scenes = self.evidence.scenes.iter();
+        scenes
+            .map(|s| edits(self.circuit, &s.assembly, h, size))
+            .collect()
+    }
+
+    /// How far off a hypothesis is, in standard deviations of a sound amplifier.
+    fn moved(&self, mean: &[f64]) -> f64 {
+        let pairs = mean.iter().zip(&self.sound.mean).zip(self.sigma);
+        pairs.fold(0.0, |most, ((m, s), sigma)| {
+            f64::max(most, (m - s).abs() / sigma)
+        })
+    }
+
+    fn weigh(
+        &self,
+        desks: &mut [Option<Desk>],
+        h: &Hypothesis,
+        looks: &[Look],
+        best: f64,
+        prior: f64,
+    ) -> Vec<Weighed> {
+        let quicks = self.quicks(looks);
+        let line = h.is_continuous() && looks.len() > 1;
+        let stretches = if line { looks.len() - 1 } else { looks.len() };
+        let prior = prior - (stretches.max(1) as f64).ln();
+        let mut out = Vec::new();
+        for (i, here) in looks.iter().enumerate().take(stretches) {
+            let next = looks.get(i + 1).filter(|_| line);
+            let quick = quicks.get(i).copied().unwrap_or(f64::NEG_INFINITY);
+            if quick < best - FAR {
+                continue;
+            }
+            let moved = self.moved(&here.expected.mean);
+            let moves = next.map_or(moved, |n| moved.max(self.moved(&n.expected.mean)));
+            let along: Option<Vec<f64>> = next.map(|n| {
+                let pairs = n.expected.mean.iter().zip(&here.expected.mean);
+                pairs.map(|(to, from)| to - from).collect()
+            });
+            let r = residual(self.evidence, &here.expected.mean);
+            let place = self.around.place(&r, along.as_deref());
+            let size = next.map_or(here.size, |n| here.size * (n.size / here.size).powf(place));
+            let mean: Vec<f64> = match &along {
+                Some(d) => here
+                    .expected
+                    .mean
+                    .iter()
+                    .zip(d)
+                    .map(|(m, d)| m + place * d)
+                    .collect(),
+                None => here.expected.mean.clone(),
+            };
+            let mut with = None;
+            if moves > NEARLY {
+                // slopes where this stretch comes nearest to the readings
+                let at = self.edits(h, size);
+                with = look(self.evidence, desks, &at, true, None).map(|(e, _)| e);
+            }
+            let own = with.as_ref().and_then(|e| covariance(self.evidence, e));
+            let around = own.as_ref().unwrap_or(self.around);
+            let place = around.place(&r, along.as_deref());
+            let expected = with.unwrap_or_else(|| Expected {
+                mean,
+                slope: self.sound.slope.clone(),
+                own: self.sound.own.clone(),
+            });
+            let near = residual(self.evidence, &expected.mean);
+            let best = self.likelihood(around, &near, None);
+            let log = match &along {
+                Some(d) => {
+                    // the peak from the circuit itself, since the true path may bend away from
+                    // the straight one; its width from the straight one
+                    let at = |t: f64| {
+                        let r: Vec<f64> = r.iter().zip(d).map(|(r, d)| r - t * d).collect();
+                        self.likelihood(around, &r, None)
+                    };
+                    let (from, to, between) = (at(0.0), at(1.0), at(place));
+                    let whole = self.likelihood(around, &r, Some(d));
+                    let width = whole - from.max(to).max(between);
+                    best.max(from).max(to) + width.clamp(-12.0, 0.0)
+                }
+                None => best,
+            };
+            out.push(Weighed {
+                log: prior + log,
+                best,
+                size,
+                expected,
+                unmoved: moves < UNMOVED,
+            });
+        }
+        out
+    }
+
+    /// For each stretch, the best first look along it.
+    fn quicks(&self, looks: &[Look]) -> Vec<f64> {
+        (0..looks.len())
+            .filter_map(|i| {
+                let here = looks.get(i)?;
+                let Some(next) = looks.get(i + 1) else {
+                    return Some(here.quick);
+                };
+                let between = [0.25, 0.5, 0.75].map(|t| {
+                    let pairs = here.expected.mean.iter().zip(&next.expected.mean);
+                    let mean: Vec<f64> = pairs.map(|(x, y)| x + t * (y - x)).collect();
+                    self.quick(&mean)
+                });
+                Some(
+                    between
+                        .into_iter()
+                        .fold(here.quick.max(next.quick), f64::max),
+                )
+            })
+            .collect()
+    }
+
+    /// A first look with a sound amplifier's spread, widened.
+    fn quick(&self, mean: &[f64]) -> f64 {
+        let pairs = self.evidence.seen.iter().zip(mean).zip(self.sigma);
+        pairs
+            .map(|((s, mean), sigma)| {
+                let off = match s.value - mean {
+                    off if s.over => off.max(0.0),
+                    off => off,
+                } / sigma;
+                f64::max(-0.5 * off * off / WIDE, -s.wide.ln().max(0.0) - 8.0)
+            })
+            .sum()
+    }
+}
+
+pub(super) fn desks(evidence: &Evidence) -> Vec<Option<Desk>> {
+    evidence.scenes.iter().map(Scene::desk).collect()
+}
+
+/// What every reading should be, over all scenes, and the volts of each scene.
+pub(super) fn look(
+    evidence: &Evidence,
+    desks: &mut [Option<Desk>],
+    edits: &[Vec<Edit>],
+    slopes: bool,
+    from: Option<&[Vec<f64>]>,
+) -> Option<(Expected, Vec<Vec<f64>>)> {
+    let mut all = Expected {
+        mean: Vec::new(),
+        slope: Vec::new(),
+        own: Vec::new(),
+    };
+    let mut volts = Vec::new();
+    for (index, scene) in evidence.scenes.iter().enumerate() {
+        let desk = desks.get_mut(index)?.as_mut()?;
+        let changes = edits.get(index).map_or(&[][..], Vec::as_slice);
+        let start = from.and_then(|f| f.get(index)).unwrap_or(&scene.volts);
+        let (one, after) = scene.expect_from(desk, changes, slopes, start)?;
+        all.mean.extend(one.mean);
+        all.slope.extend(one.slope);
+        all.own.extend(one.own);
+        volts.push(after);
+    }
+    let good = all.mean.len() == evidence.seen.len() && all.mean.iter().all(|m| m.is_finite());
+    good.then_some((all, volts))
+}
+
+/// Readings less what is expected.
+pub(super) fn residual(evidence: &Evidence, mean: &[f64]) -> Vec<f64> {
+    let pairs = evidence.seen.iter().zip(mean);
+    pairs
+        .map(|(s, m)| match s.value - m {
+            off if s.over => off.max(0.0),
+            off => off,
+        })
+        .collect()
+}
+
+/// Slopes by cause, reading by reading, the meter's gain among them; and variances of their own.
+pub(super) fn spread(evidence: &Evidence, expected: &Expected) -> (Vec<f64>, Vec<f64>) {
+    let causes = evidence.causes;
+    let mut slopes = expected.slope.clone();
+    slopes.resize(evidence.seen.len() * causes, 0.0);
+    for (i, s) in evidence.seen.iter().enumerate() {
+        if let Some(slot) = slopes.get_mut(i * causes + s.gain_cause) {
+            *slot += s.gain;
+        }
+    }
+    let pairs = evidence.seen.iter().zip(&expected.own).zip(&expected.mean);
+    let own = pairs
+        .map(|((s, own), mean)| {
+            let moved = s.sound.map_or(0.0, |sound| MOVED * (mean - sound));
+            s.variance + own + moved * moved
+        })
+        .collect();
+    (slopes, own)
+}
+
+fn covariance(evidence: &Evidence, expected: &Expected) -> Option<Covariance> {
+    let (slopes, own) = spread(evidence, expected);
+    Covariance::of(&slopes, evidence.causes, &own)
+}
+
+/// Standard deviation of each reading around what is expected.
+pub(super) fn sigmas(evidence: &Evidence, expected: &Expected) -> Vec<f64> {
+    let (slopes, own) = spread(evidence, expected);
+    let n = evidence.causes;
+    own.iter()
+        .enumerate()
+        .map(|(i, own)| {
+            let row = slopes.get(i * n..(i + 1) * n).unwrap_or_default();
+            (row.iter().map(|x| x * x).sum::<f64>() + own).sqrt()
+        })
+        .collect()
+}
