@@ -435,3 +435,44 @@ fn every_page_is_well_made() {
     page.has(&["There is no such page"]);
     assert_eq!(b.get("/job/99").status, 404);
 }
+
+/// A photo is tied where the hand is, in one press: from the reading of a point, then also to a part;
+/// both pages show it, and untied it is still the job's.
+#[test]
+fn a_photo_is_tied_to_a_reading_in_one_press() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Odo Kestle");
+    trace(&mut b, STAGE);
+    let small = "/job/1/photos/1/small";
+    let chart = "/job/1/chart?at=V1.1";
+    // before anything is read, the photo belongs to the point
+    assert!(
+        b.get(chart)
+            .text
+            .contains("photos?kind=point&amp;target=V1.1")
+    );
+    read(&mut b, "V1.1", "121");
+    assert!(
+        b.get(chart)
+            .text
+            .contains("photos?kind=reading&amp;target=1")
+    );
+    b.upload("/job/1/photos", "probe.png", &server::png());
+    assert!(!b.get(chart).text.contains(small));
+    let tied = b.get("/job/1/photos?kind=reading&target=1");
+    let page = b.send(&tied.form("Tie to 1").with("do", "tie"));
+    assert_eq!(page.status, 200, "{}", page.words());
+    page.has(&["reading 1", "Untie"]);
+    assert!(b.get(chart).text.contains(small), "the point shows it");
+    assert!(!b.get("/job/1/chart?at=B3").text.contains(small));
+    let tied = b.get("/job/1/photos?kind=part&target=R4");
+    b.send(&tied.form("Tie to R4").with("do", "tie"));
+    assert!(b.get("/job/1/parts?at=R4").text.contains(small));
+    let both = b.get("/job/1/photos");
+    both.has(&["reading 1", "part R4"]);
+    b.send(&both.form("Untie from reading 1"));
+    assert!(!b.get(chart).text.contains(small));
+    b.get("/job/1/photos").has(&["part R4", "probe.png"]);
+    b.get("/job/1/journal").has(&["photo"]);
+}

@@ -49,6 +49,25 @@ fn begun(server: &Server) {
         "/job/1/verdict",
         &[("part", "R4"), ("verdict", "replace"), ("reason", "risen")],
     );
+    b.upload("/job/1/photos", "board.png", &server::png());
+}
+
+/// What on the page that is shown shuts somebody out seriously, or is wider than the screen.
+fn shuts_out(c: &mut Chromium) -> Vec<String> {
+    let mut all = Vec::new();
+    let wide =
+        c.eval("document.documentElement.scrollWidth - document.documentElement.clientWidth");
+    if wide.as_i64() != Some(0) {
+        all.push(format!("{wide} px too wide"));
+    }
+    c.eval(include_str!("axe/axe.min.js"));
+    let found = c.eval(
+        "axe.run({resultTypes: ['violations']}).then(r => r.violations.filter(v => v.impact === 'serious' || v.impact === 'critical')\
+         .map(v => `${v.id} ${v.nodes.map(n => n.target + ': ' + n.failureSummary).join('; ')}`))",
+    );
+    let words = |v: &serde_json::Value| v.as_str().unwrap_or_default().to_owned();
+    all.extend(found.as_array().unwrap().iter().map(words));
+    all
 }
 
 /// From the empty bench to the closed job without a mouse: every page is reached and left by keys.
@@ -370,6 +389,19 @@ fn two_browsers_on_one_wiring_show_both_texts_and_lose_none() {
     for words in ["was changed elsewhere", "R4 150k", "R4 220k", "Phone"] {
         assert!(shown.as_str().unwrap().contains(words), "{words}: {shown}");
     }
+    for (size, width, height, light) in [
+        ("phone", 390, 844, "dark"),
+        ("phone", 390, 844, "light"),
+        ("desk", 1440, 900, "dark"),
+        ("desk", 1440, 900, "light"),
+    ] {
+        desk.screen(width, height, size == "phone");
+        desk.light(light);
+        let lamp = if light == "dark" { "-lamp" } else { "" };
+        desk.picture(&pictures().join(format!("{size}-clash{lamp}.png")));
+        let found = shuts_out(&mut desk);
+        assert!(found.is_empty(), "{size} {light}: {}", found.join("\n"));
+    }
     desk.tab_to("[name=way0]");
     desk.key("ArrowUp");
     desk.eval("document.querySelector('[name=way0][value=here]').checked = true");
@@ -405,7 +437,6 @@ fn every_page_is_kept_as_a_picture_and_shuts_nobody_out() {
     let server = Server::start(&folder.path().join("shop"), &[]);
     begun(&server);
     let base = format!("http://{}", server.host);
-    let axe = include_str!("axe/axe.min.js");
     let out = pictures();
     let pages = [
         ("bench", "/"),
@@ -427,6 +458,7 @@ fn every_page_is_kept_as_a_picture_and_shuts_nobody_out() {
         ("hand-over", "/job/1/hand-over"),
         ("journal", "/job/1/journal"),
         ("photos", "/job/1/photos"),
+        ("photo", "/job/1/photos/1"),
         ("revisions", "/job/1/revisions"),
         ("settings", "/settings"),
         ("find", "/find"),
@@ -453,23 +485,8 @@ fn every_page_is_kept_as_a_picture_and_shuts_nobody_out() {
             c.open(&format!("{base}{address}"));
             let lamp = if light == "dark" { "-lamp" } else { "" };
             c.picture(&out.join(format!("{size}-{name}{lamp}.png")));
-            let wide = c.eval(
-                "document.documentElement.scrollWidth - document.documentElement.clientWidth",
-            );
-            if wide.as_i64() != Some(0) {
-                serious.push(format!("{size} {name}: {wide} px too wide"));
-            }
-            c.eval(axe);
-            let found = c.eval(
-                "axe.run({resultTypes: ['violations']}).then(r => r.violations.filter(v => v.impact === 'serious' || v.impact === 'critical')\
-                 .map(v => `${v.id} ${v.nodes.map(n => n.target + ': ' + n.failureSummary).join('; ')}`))",
-            );
-            for v in found.as_array().unwrap() {
-                serious.push(format!(
-                    "{size} {light} {name}: {}",
-                    v.as_str().unwrap_or_default()
-                ));
-            }
+            let size = format!("{size} {light} {name}");
+            serious.extend(shuts_out(&mut c).iter().map(|v| format!("{size}: {v}")));
         }
     }
     assert!(serious.is_empty(), "{}", serious.join("\n"));

@@ -105,7 +105,7 @@ fn uploads_are_told_by_their_content_and_have_limits() {
     let long = "x".repeat(2 << 20);
     assert_eq!(b.send_to("/job/1/note", &[("text", &long)]).status, 413);
     // a picture is kept, shown small, and its name is only a name
-    let page = b.upload(to, "../../<b>x.png", &png());
+    let page = b.upload(to, "../../<b>x.png", &server::png());
     assert_eq!(page.status, 200, "{}", page.words());
     page.has(&["../../<b>x.png"]);
     assert!(!page.text.contains("<b>x.png"));
@@ -116,49 +116,6 @@ fn uploads_are_told_by_their_content_and_have_limits() {
     );
     assert_eq!(b.get("/job/2/photos/1/small").status, 404, "another job's");
     assert!(!folder.path().join("x.png").exists());
-}
-
-/// A grey square of 8 by 8, stored without compression.
-fn png() -> Vec<u8> {
-    let mut rows = Vec::new();
-    for _ in 0..8 {
-        rows.push(0);
-        rows.extend_from_slice(&[128; 8]);
-    }
-    let mut adler = (1u32, 0u32);
-    for b in &rows {
-        adler.0 = (adler.0 + u32::from(*b)) % 65_521;
-        adler.1 = (adler.1 + adler.0) % 65_521;
-    }
-    let length = u16::try_from(rows.len()).unwrap();
-    let mut packed = vec![0x78, 0x01, 0x01];
-    packed.extend_from_slice(&length.to_le_bytes());
-    packed.extend_from_slice(&(!length).to_le_bytes());
-    packed.extend_from_slice(&rows);
-    packed.extend_from_slice(&((adler.1 << 16) | adler.0).to_be_bytes());
-    let mut out = b"\x89PNG\r\n\x1a\n".to_vec();
-    let mut chunk = |name: &[u8; 4], data: &[u8]| {
-        out.extend_from_slice(&u32::try_from(data.len()).unwrap().to_be_bytes());
-        let mut body = name.to_vec();
-        body.extend_from_slice(data);
-        let mut crc = u32::MAX;
-        for b in &body {
-            crc ^= u32::from(*b);
-            for _ in 0..8 {
-                crc = if crc & 1 == 1 {
-                    (crc >> 1) ^ 0xedb8_8320
-                } else {
-                    crc >> 1
-                };
-            }
-        }
-        out.extend_from_slice(&body);
-        out.extend_from_slice(&(!crc).to_be_bytes());
-    };
-    chunk(b"IHDR", &[0, 0, 0, 8, 0, 0, 0, 8, 8, 0, 0, 0, 0]);
-    chunk(b"IDAT", &packed);
-    chunk(b"IEND", &[]);
-    out
 }
 
 /// `--lan` without a passcode does not start; the loopback door is the only one by default.
