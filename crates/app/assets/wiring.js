@@ -27,14 +27,19 @@
   // asked once at a time, the last text wins
   let busy = false;
   let due = false;
+  let tidy = false;
   const ask = async () => {
     if (busy) { due = true; return; }
     busy = true;
     due = false;
+    const afresh = tidy;
+    tidy = false;
     try {
       const answer = await fetch(form.dataset.look, {
         method: "POST",
-        body: new URLSearchParams({ text: text.value, line: String(lineAt(text.selectionStart)) }),
+        body: new URLSearchParams({
+          text: text.value, line: String(lineAt(text.selectionStart)), state: form.dataset.state, ...(afresh ? { tidy: "yes" } : {}),
+        }),
       });
       if (answer.ok) show(await answer.text());
     } catch { /* the text stays; it is asked again with the next key */ }
@@ -154,6 +159,13 @@
   document.addEventListener("click", (event) => {
     const way = event.target.closest && event.target.closest(".answers button");
     if (way) { put(Number(way.dataset.from), Number(way.dataset.to), way.dataset.by); return; }
+    // parts stay where they are while one types; all are laid out afresh on request
+    if (event.target.closest && event.target.closest("#tidy")) {
+      event.preventDefault();
+      tidy = true;
+      ask();
+      return;
+    }
     const loose = event.target.closest && event.target.closest("#loose");
     if (loose) {
       const end = text.value.replace(/\s*$/, "").length;

@@ -476,3 +476,36 @@ fn a_photo_is_tied_to_a_reading_in_one_press() {
     b.get("/job/1/photos").has(&["part R4", "probe.png"]);
     b.get("/job/1/journal").has(&["photo"]);
 }
+
+#[test]
+fn typing_leaves_parts_where_they_are_until_the_drawing_is_tidied() {
+    let picture = |page: &Page| {
+        let (_, rest) = page.text.split_once("<svg id=\"schematic\"").unwrap();
+        rest.split_once("</svg>").unwrap().0.to_owned()
+    };
+    let whole = include_str!("../../../examples/pip.wiring");
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Mara Lind");
+    let fresh = picture(&b.send_to("/job/1/look", &[("text", whole)]));
+
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Mara Lind");
+    let lines: Vec<&str> = whole.lines().collect();
+    for n in 20..lines.len() {
+        b.send_to("/job/1/look", &[("text", &lines[..n].join("\n"))]);
+    }
+    let typed = picture(&b.send_to("/job/1/look", &[("text", whole)]));
+    assert_ne!(typed, fresh, "parts stayed where they were first drawn");
+    let again = picture(&b.send_to("/job/1/look", &[("text", whole)]));
+    assert_eq!(typed, again);
+    // the other state of the amplifier has places of its own
+    let left = [("text", whole), ("state", "as left")];
+    assert_eq!(picture(&b.send_to("/job/1/look", &left)), fresh);
+    let tidy = [("text", whole), ("tidy", "yes")];
+    assert_eq!(picture(&b.send_to("/job/1/look", &tidy)), fresh);
+    // and without script by a link, here on the text as it was saved: nothing yet
+    b.get("/job/1/tracing").has(&["Tidy the drawing"]);
+    assert_eq!(b.get("/job/1/tracing?tidy=yes").status, 200);
+}

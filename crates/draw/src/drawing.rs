@@ -4,6 +4,7 @@ use crate::check::Fault;
 use crate::geometry::{Area, Point, Turn};
 use crate::joints;
 use crate::label::Spot;
+use crate::memory::{Ends, Known, Memory};
 use crate::piece::PieceId;
 use crate::place::{self, Patch};
 use crate::plan::Plan;
@@ -60,6 +61,8 @@ pub struct Wire {
     pub runs: Vec<(Point, Point)>,
     /// Joints of three ways or more.
     pub joints: Vec<Point>,
+    /// What it joins, in order: places, and which way a wire leaves them.
+    pub ends: Ends,
 }
 
 /// A node's number (so that wires can be compared and printed).
@@ -111,15 +114,80 @@ pub fn draw<'a>(
     anatomy: &'a wiring::roles::Anatomy,
     options: Options,
 ) -> Drawing<'a> {
+    afresh(circuit, anatomy, options).0
+}
+
+/// Draws a circuit so that what the drawing before showed stays where it was, as far as it can; as legal as
+/// [`draw`], which is what an empty memory gives. Also returns what the next one starts from.
+///
+/// A function of its arguments alone: the same wiring after the same memory gives the same picture, and a wiring
+/// that is drawn once more stays as it is.
+#[must_use]
+pub fn draw_on<'a>(
+    circuit: &'a Circuit,
+    anatomy: &'a wiring::roles::Anatomy,
+    options: Options,
+    before: &Memory,
+) -> (Drawing<'a>, Memory) {
+    let plan = || Plan::new(circuit, anatomy, options.zigzag);
+    let mut first = plan();
+    let Some(recalled) = before.recall(&first) else {
+        let (drawing, patch) = afresh(circuit, anatomy, options);
+        let memory = Memory::first(&drawing, &patch);
+        return (drawing, memory);
+    };
+    if recalled.same {
+        let patch = place::hold(&mut first, &recalled);
+        if let Some(drawing) = sound(first, &patch, before.wires()) {
+            return (drawing, before.clone());
+        }
+        first = plan();
+    }
+    let new = place::place_from(&mut first, &recalled.items);
+    let turned = recalled.turned(&new);
+    let mut held = plan();
+    let mut try_new = |plan: Plan<'a>| {
+        let drawing = sound(plan, &new, before.wires())?;
+        let memory = before.next(&drawing, &new, turned);
+        Some((drawing, memory))
+    };
+    let mut first = Some(first);
+    if before.may_turn(turned)
+        && let Some(done) = first.take().and_then(&mut try_new)
+    {
+        return done;
+    }
+    let patch = place::hold(&mut held, &recalled);
+    if let Some(drawing) = sound(held, &patch, before.wires()) {
+        let memory = before.next(&drawing, &patch, recalled.turned(&patch));
+        return (drawing, memory);
+    }
+    if let Some(done) = first.take().and_then(&mut try_new) {
+        return done;
+    }
+    let (drawing, patch) = afresh(circuit, anatomy, options);
+    let memory = before.next(&drawing, &patch, recalled.turned(&patch));
+    (drawing, memory)
+}
+
+/// A drawing without faults, if this layout gives one.
+fn sound<'a>(plan: Plan<'a>, patch: &Patch, known: &Known) -> Option<Drawing<'a>> {
+    let drawing = finish(plan, patch, false, known);
+    crate::check::faults(&drawing).is_empty().then_some(drawing)
+}
+
+fn afresh<'a>(
+    circuit: &'a Circuit,
+    anatomy: &'a wiring::roles::Anatomy,
+    options: Options,
+) -> (Drawing<'a>, Patch) {
     // Where something is boxed in, the same with more air round every symbol.
     for air in [0, 12, 24] {
         let mut plan = Plan::new(circuit, anatomy, options.zigzag);
         plan.air = air;
         let patch = place::place(&mut plan);
-        let mut drawing = finish(plan, &patch, false);
-        drawing.faults = crate::check::faults(&drawing);
-        if drawing.faults.is_empty() {
-            return drawing;
+        if let Some(drawing) = sound(plan, &patch, &Known::new()) {
+            return (drawing, patch);
         }
     }
     let mut plan = Plan::new(circuit, anatomy, options.zigzag);
@@ -131,10 +199,10 @@ pub fn draw<'a>(
         plan.symbols[i] = crate::symbol::symbol(&plan.pieces[i].form, options.zigzag);
     }
     let patch = place::table(&plan);
-    let mut drawing = finish(plan, &patch, true);
+    let mut drawing = finish(plan, &patch, true, &Known::new());
     drawing.faults = crate::check::faults(&drawing);
     drawing.plain = true;
-    drawing
+    (drawing, patch)
 }
 
 /// The anatomy that a drawing is built on.
@@ -152,12 +220,12 @@ pub fn draw_unchecked<'a>(
 ) -> Drawing<'a> {
     let mut plan = Plan::new(circuit, anatomy, options.zigzag);
     let patch = place::place(&mut plan);
-    let mut drawing = finish(plan, &patch, false);
+    let mut drawing = finish(plan, &patch, false, &Known::new());
     drawing.faults = crate::check::faults(&drawing);
     drawing
 }
 
-fn finish<'a>(plan: Plan<'a>, patch: &Patch, plain: bool) -> Drawing<'a> {
+fn finish<'a>(plan: Plan<'a>, patch: &Patch, plain: bool, known: &Known) -> Drawing<'a> {
     let mut placed: Vec<Placed> = patch
         .items
         .iter()
@@ -169,7 +237,7 @@ fn finish<'a>(plan: Plan<'a>, patch: &Patch, plain: bool) -> Drawing<'a> {
         })
         .collect();
     placed.sort_by_key(|p| p.piece);
-    let (wires, tags) = joints::join(&plan, &placed, &patch.tags, plain);
+    let (wires, tags) = joints::join(&plan, &placed, &patch.tags, plain, known);
     let mut drawing = Drawing {
         plan,
         placed,

@@ -3,6 +3,7 @@
 
 use crate::drawing::{Placed, Wire};
 use crate::geometry::{Area, Dir, Point};
+use crate::memory::{Ends, Known};
 use crate::piece::{PieceId, PinOf};
 use crate::plan::{Class, Plan};
 use crate::route::{Board, End, Net, route};
@@ -42,11 +43,20 @@ pub(crate) fn join(
     placed: &[Placed],
     given: &[Tag],
     plain: bool,
+    known: &Known,
 ) -> (Vec<Wire>, Vec<Tag>) {
     let mut cut = Cut::default();
+    // Wires of the drawing before stay; where one is in the way of a new one, all are laid anew.
+    if !known.is_empty() {
+        let (wires, tags, again) = attempt(plan, placed, given, plain, &cut, known);
+        if again.is_empty() {
+            return (wires, tags);
+        }
+    }
+    let none = Known::new();
     let mut result = (Vec::new(), Vec::new());
     for _ in 0..6 {
-        let (wires, tags, again) = attempt(plan, placed, given, plain, &cut);
+        let (wires, tags, again) = attempt(plan, placed, given, plain, &cut, &none);
         result = (wires, tags);
         if again.is_empty() {
             break;
@@ -81,6 +91,7 @@ fn attempt(
     given: &[Tag],
     plain: bool,
     cut: &Cut,
+    known: &Known,
 ) -> (Vec<Wire>, Vec<Tag>, Vec<(PieceId, usize)>) {
     let mut tags: Vec<Tag> = given.to_vec();
     let mut spots: Vec<Spot> = Vec::new();
@@ -174,12 +185,24 @@ fn attempt(
                 .collect(),
         })
         .collect();
-    let routed = route(&mut board, &nets, if plain { 0 } else { 2 });
+    let ends: Vec<Ends> = nets
+        .iter()
+        .map(|n| {
+            let mut ends: Ends = n.ends.iter().map(|e| (e.at, e.out)).collect();
+            ends.sort_unstable();
+            ends
+        })
+        .collect();
+    let stood: Vec<Option<&[(Point, Point)]>> = ends
+        .iter()
+        .map(|e| known.get(e).map(Vec::as_slice))
+        .collect();
+    let routed = route(&mut board, &nets, &stood, if plain { 0 } else { 2 });
     let mut wires = Vec::new();
     let mut again = Vec::new();
     for (c, cluster) in clusters.iter().enumerate() {
-        let ends: Vec<Point> = nets[c].ends.iter().map(|e| e.at).collect();
-        let (runs, mut joints) = board.runs(c, &ends);
+        let places: Vec<Point> = nets[c].ends.iter().map(|e| e.at).collect();
+        let (runs, mut joints) = board.runs(c, &places);
         // A tag that lies on a pin is one way more.
         for (a, b) in &runs {
             for p in [a, b] {
@@ -207,6 +230,7 @@ fn attempt(
                 node: cluster.node,
                 runs,
                 joints,
+                ends: ends[c].clone(),
             });
         }
         for i in &routed.failed[c] {

@@ -12,6 +12,7 @@ pub mod geometry;
 mod joints;
 pub mod label;
 mod lettering;
+mod memory;
 pub mod over;
 pub mod piece;
 pub mod place;
@@ -24,5 +25,6 @@ pub mod tag;
 pub mod trip;
 mod words;
 
-pub use drawing::{Drawing, MOST_PARTS, Options, draw, draw_unchecked, look};
+pub use drawing::{Drawing, MOST_PARTS, Options, draw, draw_on, draw_unchecked, look};
+pub use memory::Memory;
 pub use score::{Score, score};

@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
 
-use draw::{Options, draw, draw_unchecked, look};
+use draw::{Memory, Options, draw, draw_on, draw_unchecked, look};
 use rand::{RngExt as _, SeedableRng as _, seq::SliceRandom as _};
 use rand_chacha::ChaCha8Rng;
 
@@ -102,6 +102,7 @@ fn damaged_wirings_are_drawn_legally() {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let (mut plain, mut plain_again, mut parts, mut crossings) = (0, 0, 0, 0);
     let (mut kept, mut met, mut same) = (0, 0, 0);
+    let mut memory = Memory::default();
     for case in 0..count {
         let text = damaged(&mut rng);
         let read = wiring::read_one(&text);
@@ -133,14 +134,22 @@ fn damaged_wirings_are_drawn_legally() {
         lines.shuffle(&mut rng);
         let text = lines.join("\n") + "\n";
         let again = wiring::read_one(&text).circuit;
-        let anatomy = look(&again);
-        let e = draw(&again, &anatomy, Options::default());
+        let anatomy_again = look(&again);
+        let e = draw(&again, &anatomy_again, Options::default());
         assert!(
             e.faults.is_empty(),
             "case {case}, permuted: {}\n{text}",
             e.faults[0]
         );
         plain_again += usize::from(e.plain);
+        // With the places of whatever was drawn before, often of another amplifier with parts of the same names.
+        let (on, next) = draw_on(&circuit, &anatomy, Options::default(), &memory);
+        assert!(
+            on.faults.is_empty(),
+            "case {case}, remembered: {}\n{text}",
+            on.faults[0]
+        );
+        memory = next;
         if sound {
             same += 1;
             assert_eq!(joined(&again), joined(&circuit), "case {case}:\n{text}");

@@ -64,6 +64,12 @@ impl<T> Shelf<T> {
         result
     }
 
+    /// Empties a place: what comes next is made anew.
+    pub(crate) fn forget(&self, name: &str) {
+        let mut places = self.places.lock().unwrap_or_else(PoisonError::into_inner);
+        places.retain(|p| p.name != name);
+    }
+
     /// How often something was made.
     #[cfg(test)]
     pub(crate) fn made(&self) -> usize {

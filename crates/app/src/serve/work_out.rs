@@ -10,12 +10,13 @@ use bench::chart::{ChartRequest, Worked};
 use bench::idle::Idle;
 use bench::powerup::Powerup;
 use bench::sheet::Sheet;
+use draw::Memory;
 use draw::over::Room;
 use shop::{
     Block, BlockId, JobId, Reader, Reading, ReadingState, ResultGiven, Revision, ShopError,
     WiringState,
 };
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use wiring::roles::{Anatomy, anatomy};
 use wiring::{Circuit, Diagnostic};
 
@@ -37,6 +38,8 @@ pub(crate) struct Traced {
     pub(crate) text: String,
     /// Drawn when a page first asks for it.
     pub(crate) drawing: OnceLock<Option<Drawn>>,
+    /// Where its parts stood in the drawing before, of this job in this state.
+    pub(crate) memory: Arc<Mutex<Memory>>,
 }
 
 /// A schematic, and what it leaves free for what is laid over it.
@@ -63,7 +66,12 @@ impl Traced {
                 if self.circuit.parts.len() > draw::MOST_PARTS {
                     return None;
                 }
-                let drawing = draw::draw(&self.circuit, &self.anatomy, draw::Options::default());
+                // one after the other, each from the one before
+                let mut memory = self.memory.lock().unwrap_or_else(PoisonError::into_inner);
+                let options = draw::Options::default();
+                let (drawing, next) = draw::draw_on(&self.circuit, &self.anatomy, options, &memory);
+                *memory = next;
+                drop(memory);
                 // named, so that the map can show it a second time
                 let picture = draw::svg::svg(&drawing, PAGE);
                 Some(Drawn {
@@ -94,6 +102,7 @@ pub(crate) struct Found {
 #[derive(Debug, Default)]
 pub(crate) struct Kept {
     circuits: Shelf<Traced>,
+    memories: Shelf<Arc<Mutex<Memory>>>,
     charts: Shelf<Worked>,
     /// Sheets of a step.
     pub(crate) sheets: Shelf<Vec<Sheet>>,
@@ -157,9 +166,33 @@ pub(crate) fn found(
     })
 }
 
+/// What is added to a job and its state: the text that is being typed, and the wiring without its readings.
+const TYPING: &str = " typing";
+const ALONE: &str = " alone";
+
+/// Where a text is kept while it is typed.
+pub(crate) fn typing(job: JobId, state: WiringState) -> String {
+    format!("{job} {}{TYPING}", state.word())
+}
+/// Where a wiring is kept without its readings.
+pub(crate) fn alone(job: JobId, state: WiringState) -> String {
+    format!("{job} {}{ALONE}", state.word())
+}
+
+/// Forgets where the parts of a job's drawing stood: it is laid out afresh.
+pub(crate) fn tidy(site: &Site, job: JobId, state: WiringState) {
+    let whole = format!("{job} {}", state.word());
+    site.kept.memories.forget(&whole);
+    for place in [whole, typing(job, state), alone(job, state)] {
+        site.kept.circuits.forget(&place);
+    }
+}
+
 /// Reads a wiring's text together with a readings text, to be kept in a place.
 pub(crate) fn trace(site: &Site, place: &str, text: &str, readings: &str) -> Arc<Traced> {
     let key = format!("{text}\u{0}{readings}");
+    let whole = place.trim_end_matches(TYPING).trim_end_matches(ALONE);
+    let memory = site.kept.memories.get(whole, String::new(), Arc::default);
     site.kept.circuits.get(place, key, || {
         let texts = [
             wiring::Text {
@@ -188,6 +221,7 @@ pub(crate) fn trace(site: &Site, place: &str, text: &str, readings: &str) -> Arc
             circuit: read.circuit,
             text: text.to_owned(),
             drawing: OnceLock::new(),
+            memory: Arc::clone(&memory),
         }
     })
 }

@@ -36,7 +36,9 @@ impl Desk<'_, '_> {
                 .max();
             let Some((_, _, piece)) = best else { break };
             self.done[piece] = true;
-            let item = self.best_place(page, piece, &spots);
+            let item = self
+                .old_place(page, piece, &spots)
+                .unwrap_or_else(|| self.best_place(page, piece, &spots));
             let mut own = Patch::default();
             own.put(plan, piece, Point::new(0, 0), item.turn);
             page.merge(&own, item.at.x, item.at.y);
@@ -76,6 +78,26 @@ impl Desk<'_, '_> {
                 page.merge(&one, p.x, p.y);
             }
         }
+    }
+
+    /// Where it stood before, if it has room there and its neighbours are still near.
+    fn old_place(
+        &self,
+        page: &Patch,
+        piece: PieceId,
+        spots: &BTreeMap<NodeId, Vec<Point>>,
+    ) -> Option<Item> {
+        let old = self.old[piece]?;
+        let mut own = Patch::default();
+        own.put(self.plan, piece, old.at, old.turn);
+        let pins: Vec<(Point, Dir, Option<NodeId>)> = (0..self.plan.symbols[piece].pins.len())
+            .map(|k| {
+                let p = self.plan.pin(piece, k, Point::default(), old.turn);
+                (p.at, p.out, self.plan.node(piece, k))
+            })
+            .collect();
+        (self.cost(&pins, old.at, spots, old.turn) <= 3 * WINDOW && page.fits(&own, 0, 0))
+            .then_some(old)
     }
 
     fn best_place(

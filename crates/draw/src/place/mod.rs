@@ -15,6 +15,7 @@ mod tree;
 
 pub use patch::{Item, Patch};
 
+use crate::memory::Recalled;
 use crate::plan::Plan;
 use std::collections::BTreeSet;
 use wiring::circuit::NodeId;
@@ -35,13 +36,42 @@ pub(crate) struct Desk<'p, 'a> {
     pub(crate) fed: BTreeSet<NodeId>,
     /// The supply is being placed now.
     pub(crate) supply_side: bool,
+    /// Where pieces stood in the drawing before.
+    pub(crate) old: Vec<Option<Item>>,
 }
 
 /// Places everything.
 #[must_use]
 pub fn place(plan: &mut Plan<'_>) -> Patch {
+    place_from(plan, &[])
+}
+
+/// Places everything, blocks as near as they can to where they stood before (by piece; may be shorter).
+pub(crate) fn place_from(plan: &mut Plan<'_>, old: &[Option<Item>]) -> Patch {
     supply::stretch(plan);
-    Desk::new(plan).page()
+    let mut desk = Desk::new(plan);
+    for (mine, old) in desk.old.iter_mut().zip(old) {
+        *mine = *old;
+    }
+    desk.page()
+}
+
+/// Leaves everything where it stood; what is new goes where it joins its neighbours.
+pub(crate) fn hold(plan: &mut Plan<'_>, before: &Recalled) -> Patch {
+    supply::stretch(plan);
+    let mut desk = Desk::new(plan);
+    let mut page = Patch::default();
+    for item in before.items.iter().flatten() {
+        desk.done[item.piece] = true;
+        page.put(plan, item.piece, item.at, item.turn);
+    }
+    for tag in &before.tags {
+        page.clear
+            .push(crate::tag::room(tag.sort, &tag.text, tag.at, tag.dir));
+        page.tags.push(tag.clone());
+    }
+    desk.leftovers(&mut page);
+    page
 }
 
 impl<'p, 'a> Desk<'p, 'a> {
@@ -54,6 +84,7 @@ impl<'p, 'a> Desk<'p, 'a> {
             tagged: BTreeSet::new(),
             fed: BTreeSet::new(),
             supply_side: false,
+            old: vec![None; plan.pieces.len()],
         }
     }
 }

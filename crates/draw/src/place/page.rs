@@ -31,9 +31,19 @@ impl Desk<'_, '_> {
             .collect();
         let is_trunk = |i: usize| joined.contains(&i) && chains[i].main;
         let trunk_head = |i: usize| chains.iter().any(|c| c.main && c.joins == Some((i, 0)));
-        for i in 0..chains.len() {
-            if chains[i].main && !trunk_head(i) && !lanes[i].patch.is_empty() {
-                self.lay_lane(&mut page, &lanes[i], i, 0, &mut shift, &mut met);
+        // Those that have a place already come before those that are new.
+        let heads: Vec<usize> = (0..chains.len())
+            .filter(|i| chains[*i].main && !trunk_head(*i) && !lanes[*i].patch.is_empty())
+            .collect();
+        let left = heads
+            .iter()
+            .find_map(|i| self.stood(&lanes[*i].patch))
+            .map_or(0, |(x, _)| x);
+        for new in [false, true] {
+            for i in heads.iter().copied() {
+                if self.stood(&lanes[i].patch).is_none() == new {
+                    self.lay_lane(&mut page, &lanes[i], i, left, &mut shift, &mut met);
+                }
             }
         }
         // Then trunks, to the right of all that runs into them, in the middle of them.
@@ -58,7 +68,14 @@ impl Desk<'_, '_> {
                     .filter_map(|f| shift.get(f).map(|(_, dy)| lanes[*f].base + dy))
                     .collect();
                 let y = bases.iter().sum::<i32>() / i32::try_from(bases.len().max(1)).unwrap_or(1);
-                let dx = page.slide(&lanes[i].patch, x, y);
+                let (dx, y) = match self.stood(&lanes[i].patch) {
+                    Some((a, b))
+                        if (x..x + 60).contains(&a) && page.fits(&lanes[i].patch, a, b) =>
+                    {
+                        (a, b)
+                    }
+                    _ => (page.slide(&lanes[i].patch, x, y), y),
+                };
                 page.merge(&lanes[i].patch, dx, y);
                 for (n, p) in &lanes[i].met {
                     met.insert(*n, p.by(dx, y));
@@ -85,7 +102,12 @@ impl Desk<'_, '_> {
         self.fit_rest_of(&mut page, false);
         self.supply_side = true;
         let supply = self.supply();
-        if !supply.is_empty() {
+        let stood = self
+            .stood(&supply)
+            .filter(|(x, y)| page.fits(&supply, *x, *y));
+        if let Some((x, y)) = stood {
+            page.merge(&supply, x, y);
+        } else if !supply.is_empty() {
             let e = supply.extent();
             let top = page.extent();
             let y = if page.is_empty() {
@@ -105,10 +127,35 @@ impl Desk<'_, '_> {
             }
             page.merge(&supply, x, y + 2);
         }
-        self.fit_rest_of(&mut page, true);
-        self.fit_own(&mut page);
-        self.unwired(&mut page);
+        self.leftovers(&mut page);
         page
+    }
+
+    /// Whatever is not placed yet.
+    pub(super) fn leftovers(&mut self, page: &mut Patch) {
+        if !self.supply_side {
+            self.fit_rest_of(page, false);
+            self.supply_side = true;
+        }
+        self.fit_rest_of(page, true);
+        self.fit_own(page);
+        self.unwired(page);
+    }
+
+    /// The shift that puts most of a patch where it stood before.
+    fn stood(&self, patch: &Patch) -> Option<(i32, i32)> {
+        let mut shifts: BTreeMap<(i32, i32), usize> = BTreeMap::new();
+        for item in &patch.items {
+            if let Some(old) = self.old[item.piece].filter(|o| o.turn == item.turn) {
+                *shifts
+                    .entry((old.at.x - item.at.x, old.at.y - item.at.y))
+                    .or_default() += 1;
+            }
+        }
+        shifts
+            .into_iter()
+            .max_by_key(|(shift, n)| (*n, std::cmp::Reverse(*shift)))
+            .map(|(shift, _)| shift)
     }
 
     fn fit_rest_of(&mut self, page: &mut Patch, supply: bool) {
@@ -133,8 +180,10 @@ impl Desk<'_, '_> {
         shift: &mut BTreeMap<usize, (i32, i32)>,
         met: &mut BTreeMap<NodeId, Point>,
     ) {
-        let y = if page.is_empty() {
-            0
+        let (x, y) = if let Some((x, y)) = self.stood(&lane.patch) {
+            (x, page.sink(&lane.patch, x, y))
+        } else if page.is_empty() {
+            (x, 0)
         } else {
             let mut y = -200;
             // The lowest free place under everything that stands above it.
@@ -149,13 +198,27 @@ impl Desk<'_, '_> {
                     y = yy;
                 }
             }
-            found + 2
+            (x, found + 2)
         };
         page.merge(&lane.patch, x, y);
         for (n, p) in &lane.met {
             met.entry(*n).or_insert(p.by(x, y));
         }
         shift.insert(index, (x, y));
+    }
+
+    /// Room for the rings at ends that no wire has reached.
+    fn keep_rings(&self, patch: &mut Patch, piece: usize) {
+        for (k, pin) in self.plan.symbols[piece].pins.iter().enumerate() {
+            if self.plan.node(piece, k).is_none() {
+                patch.clear.push(crate::tag::room(
+                    crate::tag::Sort::Loose,
+                    "",
+                    pin.at,
+                    pin.out,
+                ));
+            }
+        }
     }
 
     /// Pieces that no wire ties to anything drawn: in a row at the bottom.
@@ -175,13 +238,24 @@ impl Desk<'_, '_> {
             let first = left[0];
             let mut row = Patch::default();
             self.done[first] = true;
+            if let Some(old) = self.old[first] {
+                let mut own = Patch::default();
+                own.put(plan, first, old.at, old.turn);
+                if page.fits(&own, 0, 0) {
+                    page.merge(&own, 0, 0);
+                    self.fit_rest(page);
+                    continue;
+                }
+            }
             row.put(plan, first, Point::new(0, 0), Turn::NONE);
+            self.keep_rings(&mut row, first);
             // Bare parts stand in the same row.
             let bare = |p: usize| plan.pieces[p].nodes.iter().all(Option::is_none);
             if bare(first) {
                 for p in left.iter().skip(1).copied().filter(|p| bare(*p)) {
                     let mut own = Patch::default();
                     own.put(plan, p, Point::new(0, 0), Turn::NONE);
+                    self.keep_rings(&mut own, p);
                     let dx = row.slide(&own, 1, 0);
                     if dx > 160 {
                         continue;

@@ -35,8 +35,14 @@ pub struct Routed {
     pub failed: Vec<Vec<usize>>,
 }
 
-/// Lays all nets on the board. Deterministic; nets are known by their index.
-pub fn route(board: &mut Board, nets: &[Net], passes: usize) -> Routed {
+/// Lays all nets on the board. Deterministic; nets are known by their index. Runs that a net had before
+/// (`stood`, by net; may be shorter) are laid again where every cell is still free, and stay.
+pub fn route(
+    board: &mut Board,
+    nets: &[Net],
+    stood: &[Option<&[(Point, Point)]>],
+    passes: usize,
+) -> Routed {
     let mut order: Vec<usize> = (0..nets.len()).collect();
     let span = |n: usize| {
         let ends = &nets[n].ends;
@@ -54,6 +60,10 @@ pub fn route(board: &mut Board, nets: &[Net], passes: usize) -> Routed {
         }
     }
     let mut cost = vec![0; nets.len()];
+    order.retain(|n| {
+        let runs = stood.get(*n).copied().flatten();
+        !runs.is_some_and(|runs| board.lay_again(*n, runs))
+    });
     for n in &order {
         (failed[*n], cost[*n]) = search::lay(board, *n, &nets[*n]);
     }

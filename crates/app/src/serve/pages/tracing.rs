@@ -35,6 +35,9 @@ fn beginning(job: &shop::Job, state: WiringState) -> String {
 /// `/job/42/tracing`.
 pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer {
     let state = which(fields);
+    if fields.get("tidy") == "yes" {
+        work_out::tidy(site, id, state);
+    }
     let page = site.shop.read(|r| {
         let view = state::view(site, r, id)?;
         let wiring = r.wiring_of(id, state)?;
@@ -51,7 +54,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
             },
             (None, _) => beginning(&view.job, state),
         };
-        let place = format!("{id} {} alone", state.word());
+        let place = work_out::alone(id, state);
         let put_in = fields.some("put").and_then(snippet::find);
         let text = match put_in {
             Some(s) => with_snippet(site, &place, &start, s),
@@ -119,6 +122,7 @@ fn editor(
                 }
                 div.under {
                     button.button type="submit" #save { "Save" kbd { "Ctrl S" } }
+                    a.button #tidy href=(format!("/job/{id}/tracing?state={}&tidy=yes", state.word().replace(' ', "%20"))) { "Tidy the drawing" }
                     span.hint { "One thing a line: a part, or a walk such as " code { "V1.1 - R4 100k - B3" } "." }
                 }
             }
@@ -211,7 +215,11 @@ pub(crate) fn look(site: &Site, _: &Ask, id: JobId, fields: &Fields) -> Answer {
         ));
     }
     // every key gives another text: they share a place of their own
-    let traced = work_out::trace(site, &format!("{id} typing"), text, "");
+    let state = which(fields);
+    if fields.get("tidy") == "yes" {
+        work_out::tidy(site, id, state);
+    }
+    let traced = work_out::trace(site, &work_out::typing(id, state), text, "");
     ok(html! {
         (look::panes(&traced))
         span #counts { (look::counts(&traced)) ", " span #saved { "not saved yet" } }
