@@ -192,7 +192,7 @@ class Specimen:
             if kind in ("resistor", "speaker", "choke"):
                 self.ohms[name] = [n["1"], n["2"], p["value"] * within(p["tol"])]
             elif kind == "capacitor":
-                leak = 2e6 if p["electrolytic"] and p["value"] < 20.1e-6 or p["value"] > 30e-6 else 5e5
+                leak = 5e5 if 24e-6 < p["value"] < 30e-6 else 2e6
                 leak = leak * np.exp(0.7 * draw.normal()) if p["electrolytic"] else 1e10
                 self.ohms[name] = [n["1"], n["2"], leak]
             elif kind == "pot":

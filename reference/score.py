@@ -52,7 +52,7 @@ def make(name, count, seed, folder):
             continue
         path = folder / f"{name}-{k}.readings"
         lines = ["readings as found", "meter 10M 0.5%"]
-        lines += [f"{p} {v:.7g}" for p, v in zip(points, shown)]
+        lines += [f"{p} {v:.7f}" for p, v in zip(points, shown)]
         path.write_text("\n".join(lines) + "\n")
         moved = np.abs(np.array(shown) - np.array(sound)) / sigma
         made.append((truth, bool(moved.max() >= VISIBLE), wiring, path))

@@ -202,15 +202,26 @@ pub fn suspects_with(
     };
     let Some(ranking) = rank::rank(circuit, &anatomy, faults, &mut evidence) else {
         out.unlisted = 1.0;
+        out.probing = Probing::NothingHelps;
         out.notes.clone_from(&evidence.notes);
         out.notes.push(
             "a sound amplifier could not be solved under these conditions, so no suspect is weighed: look at what `check` says is open".to_owned(),
         );
         return out;
     };
+    if ranking.pieces.is_empty() && evidence.seen.is_empty() {
+        out.unlisted = 1.0;
+        out.probing = Probing::NothingHelps;
+        out.notes = vec![
+            "nothing can be weighed yet: trace a stage and what feeds it, and add what your meter says".to_owned(),
+        ];
+        return out;
+    }
     let mut rows = answer::merge(&ranking, faults);
     answer::explain(&evidence, &ranking, &mut rows);
-    out.groups = answer::groups(&rows);
+    if !evidence.seen.is_empty() {
+        out.groups = answer::groups(&rows);
+    }
     out.notes = answer::notes(&evidence, &ranking, &rows);
     out.healthy = ranking.healthy;
     out.unlisted = ranking.unlisted;

@@ -41,7 +41,11 @@ pub(super) fn merge<'a>(ranking: &'a Ranking, faults: &Faults) -> Vec<Told<'a>> 
             fault: fault.id.clone(),
             class: h.class,
             probability,
-            severity: h.change.range().map(|_| piece.size.abs()),
+            severity: h
+                .change
+                .range()
+                .filter(|(least, most, _)| least < most)
+                .map(|_| piece.size.abs()),
             measure: h.change.measure(),
             words: fault.words.clone(),
             confirm: fault.confirm.clone(),

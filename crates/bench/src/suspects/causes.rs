@@ -15,6 +15,8 @@ use wiring::circuit::{Circuit, Kind};
 const LAW_EMISSION: f64 = 0.10;
 /// The same of its amplification factor.
 const LAW_MU: f64 = 0.05;
+/// The same of a power valve, whose screen cuts off slowly and late.
+const LAW_MU_POWER: f64 = 0.10;
 /// The same of its screen's share.
 const LAW_SCREEN: f64 = 0.15;
 /// One sigma of what stands for an untraced supply, all of them together: the mains (ours).
@@ -77,6 +79,7 @@ impl Known {
             }
             let law = match parameter.quantity {
                 Quantity::Emission => LAW_EMISSION,
+                Quantity::Mu if has_screen(circuit, &parameter.part) => LAW_MU_POWER,
                 Quantity::Mu => LAW_MU,
                 Quantity::ScreenShare => LAW_SCREEN,
                 Quantity::Volts => {
@@ -108,6 +111,17 @@ impl Known {
             out.causes.push((self.cause(&name), moves));
         }
         out
+    }
+}
+
+/// Is it a valve with a screen?
+fn has_screen(circuit: &Circuit, part: &str) -> bool {
+    match part_of(circuit, part).map(|p| &p.kind) {
+        Some(Kind::Valve(valve)) => valve
+            .electrodes
+            .iter()
+            .any(|e| e.electrode == wiring::circuit::Electrode::Screen),
+        _ => false,
     }
 }
 

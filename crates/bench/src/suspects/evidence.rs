@@ -7,7 +7,6 @@ use crate::chart::ChartRequest;
 use crate::chart::conditions::{conditions, meter};
 use crate::chart::entry::{OVER_OHMS, Read};
 use crate::tolerance::Tolerances;
-use solve::assemble::reach;
 use solve::netlist::NodeIndex;
 use solve::{AssembleOptions, Assembly, assemble};
 use wiring::circuit::{Circuit, NodeId};
@@ -242,28 +241,28 @@ impl Evidence {
             }
         };
         // readings whose volts hang on what nobody knows say nothing of parts
-        if !scene.assembly.stand_ins.is_empty() && sort == Sort::Live {
-            let volts = solve::operating::solve(&scene.assembly.netlist, None).volts;
-            let hanging = reach::hanging(&scene.assembly, &volts, |trial| {
-                let solved = solve::operating::solve(trial, Some(&volts));
-                solved.converged().then_some(solved.volts)
-            });
+        if sort != Sort::Cold {
+            let unknown = scene.unknown();
+            let why = |l: &Leads| unknown.get(&l.a).or_else(|| unknown.get(&l.b));
             let keep: Vec<bool> = scene
                 .leads
                 .iter()
-                .map(|l| !hanging.contains_key(&l.a) && !hanging.contains_key(&l.b))
+                .map(|l| unknown.is_empty() || why(l).is_none())
                 .collect();
-            for (seen, keep) in seen.iter().zip(&keep) {
-                if !keep {
+            for (seen, leads) in seen.iter().zip(&scene.leads) {
+                if let Some(why) = why(leads) {
                     self.unused.push(Unused {
                         point: seen.point.clone(),
-                        why: "depends on a part whose value is not known".to_owned(),
+                        why: why.clone(),
                     });
                 }
             }
             scene.keep(&keep);
             let mut at = keep.iter();
             seen.retain(|_| at.next() == Some(&true));
+            if seen.is_empty() {
+                return;
+            }
         }
         self.seen.extend(seen);
         self.scenes.push(scene);

@@ -13,7 +13,10 @@ const MOST_SIZES: usize = 9;
 /// Ohms of what is open.
 pub(super) const OPEN_OHMS: f64 = 1e10;
 /// An open composition resistor often still passes a little (common practice, no source).
-const OPEN_RESISTOR: [f64; 5] = [OPEN_OHMS, -OPEN_OHMS, 1e7, 3e6, 1e6];
+const OPEN_RESISTOR: [f64; 6] = [-OPEN_OHMS, OPEN_OHMS, 1e8, 2.5e7, 1e7, 3e6];
+
+/// How much likelier it passes nothing at all than what lies between two sizes (ours, a guess).
+const WHOLLY_OPEN: f64 = 4.0;
 
 /// Factor on the prior of a part that was read with an end lifted: its value is known, and what
 /// is left is a fault that comes and goes (ours, a guess).
@@ -78,15 +81,43 @@ impl Hypothesis {
             .collect()
     }
 
+    /// What lies between sizes: from which to which, with its part of the prior.
+    pub(super) fn stretches(&self, sizes: &[f64]) -> Vec<(usize, Option<usize>, f64)> {
+        let count = sizes.len();
+        let even = |n: usize| 1.0 / n.max(1) as f64;
+        if !self.is_continuous() || count < 2 {
+            return (0..count).map(|i| (i, None, even(count))).collect();
+        }
+        let open = self.change == Change::Open;
+        let mut all = Vec::new();
+        for (i, size) in sizes.iter().enumerate() {
+            // a grid that nothing holds ends either up or down
+            let whole = open && size.abs() >= OPEN_OHMS;
+            if whole {
+                all.push((i, None, WHOLLY_OPEN));
+            }
+            if i + 1 < count && *size > 0.0 {
+                all.push((i, Some(i + 1), 1.0));
+            }
+        }
+        let sum: f64 = all.iter().map(|s| s.2).sum();
+        for stretch in &mut all {
+            stretch.2 /= sum;
+        }
+        all
+    }
+
     /// Are sizes between two neighbours possible?
     pub(super) fn is_continuous(&self) -> bool {
-        !matches!(
-            self.change,
-            Change::Factor { .. }
-                | Change::FactorFarads { .. }
-                | Change::Open
-                | Change::Lead { .. }
-        )
+        let leaves_a_little = self.change == Change::Open && self.sort == Sort::Resistor;
+        leaves_a_little
+            || !matches!(
+                self.change,
+                Change::Factor { .. }
+                    | Change::FactorFarads { .. }
+                    | Change::Open
+                    | Change::Lead { .. }
+            )
     }
 }
 

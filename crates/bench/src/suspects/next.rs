@@ -80,7 +80,8 @@ pub(super) fn next(
     }
     all.truncate(PROPOSED);
     let first = ranking.best_share();
-    let probing = if ranking.healthy >= SURE || first >= SURE {
+    let weighed = !evidence.seen.is_empty();
+    let probing = if weighed && (ranking.healthy >= SURE || first >= SURE) {
         Probing::SureEnough
     } else if all.is_empty() {
         Probing::NothingHelps

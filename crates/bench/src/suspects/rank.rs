@@ -5,7 +5,7 @@
 //! them at all, and the likelihood along the line from each size to the next.
 
 use super::edit::{Edit, edits};
-use super::evidence::Evidence;
+use super::evidence::{Evidence, Seen};
 use super::hypothesis::{Hypothesis, all};
 use super::likelihood::{Covariance, sum_of_exp};
 use super::scene::{Desk, Expected, Scene};
@@ -28,10 +28,20 @@ const UNMOVED: f64 = 0.05;
 const NEARLY: f64 = 0.7;
 /// Model error of what a fault does to a reading, as part of the change: the farther from where
 /// the laws were fitted, the less they are sure (ours).
-const MOVED: f64 = 0.04;
+const MOVED: f64 = 0.06;
 /// Where a fault leaves next to nothing, what is left is told to this part of a sound amplifier's
 /// volts: leaks and stray fields that no part stands for (ours).
 const REST: f64 = 0.001;
+/// Most times a stretch of sizes is solved where it comes nearest to the readings.
+const REFINED: usize = 4;
+/// Again only for so much of likelihood (logarithm) to gain.
+const WORTH: f64 = 0.3;
+/// Without HT a grid settles at its contact potential, which nobody knows: volts, one sigma (ours).
+const CONTACT: f64 = 0.2;
+/// Sound volts below which a reading is taken as a grid's.
+const GRID_VOLTS: f64 = 0.5;
+/// Sound volts from which a reading says whether there is HT.
+const HT_VOLTS: f64 = 50.0;
 /// Hypotheses that one desk works through: few enough to share out, and always the same ones
 /// together, so that an answer does not hang on how many threads there are.
 const BATCH: usize = 24;
@@ -226,6 +236,126 @@ struct Weighed {
     unmoved: bool,
 }
 
+/// A size on a stretch, solved.
+struct Point {
+    /// Its place on the stretch's logarithm, 0 to 1.
+    at: f64,
+    size: f64,
+    mean: Vec<f64>,
+}
+
+/// From one size of a fault to the next: straight from each point that was solved to the next one.
+struct Stretch {
+    points: Vec<Point>,
+    /// The covariance where it comes nearest to the readings; none: that of a sound amplifier.
+    around: Option<Covariance>,
+    /// The slopes and variances it was made of.
+    slopes: Option<(Vec<f64>, Vec<f64>)>,
+}
+
+impl Stretch {
+    fn between(here: &Look, next: Option<&Look>) -> Self {
+        let point = |at: f64, look: &Look| Point {
+            at,
+            size: look.size,
+            mean: look.expected.mean.clone(),
+        };
+        let mut points = vec![point(0.0, here)];
+        points.extend(next.map(|n| point(1.0, n)));
+        Self {
+            points,
+            around: None,
+            slopes: None,
+        }
+    }
+
+    /// Start and direction of a leg, as residuals.
+    fn leg(&self, room: &Room<'_>, leg: usize) -> Option<(Vec<f64>, Option<Vec<f64>>)> {
+        let from = self.points.get(leg)?;
+        let r = residual(room.evidence, &from.mean);
+        let along = self.points.get(leg + 1).map(|to| {
+            let pairs = to.mean.iter().zip(&from.mean);
+            pairs.map(|(to, from)| to - from).collect()
+        });
+        Some((r, along))
+    }
+
+    fn legs(&self) -> usize {
+        (self.points.len() - 1).max(1)
+    }
+
+    /// The leg that comes nearest to the readings, the place on it, and the likelihood there.
+    fn nearest(&self, room: &Room<'_>, around: &Covariance) -> Option<(usize, f64, f64)> {
+        let mut best: Option<(usize, f64, f64)> = None;
+        for leg in 0..self.legs() {
+            let (r, along) = self.leg(room, leg)?;
+            let mut places = vec![0.0, 1.0, around.place(&r, along.as_deref())];
+            if along.is_none() {
+                places.truncate(1);
+            }
+            for place in places {
+                let r: Vec<f64> = match &along {
+                    Some(d) => r.iter().zip(d).map(|(r, d)| r - place * d).collect(),
+                    None => r.clone(),
+                };
+                let log = room.likelihood(around, &r, None);
+                if best.is_none_or(|b| log > b.2) {
+                    best = Some((leg, place, log));
+                }
+            }
+        }
+        best
+    }
+
+    /// The place on the whole stretch, and the size there.
+    fn on(&self, leg: usize, place: f64) -> (f64, f64) {
+        match (self.points.get(leg), self.points.get(leg + 1)) {
+            (Some(from), Some(to)) => {
+                let at = from.at + place * (to.at - from.at);
+                (at, from.size * (to.size / from.size).powf(place))
+            }
+            (Some(from), None) => (from.at, from.size),
+            _ => (0.0, 1.0),
+        }
+    }
+
+    /// The mean over the whole stretch, which is even on its logarithm.
+    fn log_likelihood(&self, room: &Room<'_>, around: &Covariance) -> f64 {
+        let logs: Vec<f64> = (0..self.legs())
+            .filter_map(|leg| {
+                let (r, along) = self.leg(room, leg)?;
+                let width = match (self.points.get(leg), self.points.get(leg + 1)) {
+                    (Some(from), Some(to)) => (to.at - from.at).max(1e-9),
+                    _ => 1.0,
+                };
+                Some(width.ln() + room.likelihood(around, &r, along.as_deref()))
+            })
+            .collect();
+        sum_of_exp(&logs)
+    }
+
+    /// The likeliest size, what it expects, and its likelihood.
+    fn peak(&self, room: &Room<'_>, around: &Covariance) -> (f64, Expected, f64) {
+        let (leg, place, log) = self
+            .nearest(room, around)
+            .unwrap_or((0, 0.0, f64::NEG_INFINITY));
+        let (_, size) = self.on(leg, place);
+        let mean = match (self.points.get(leg), self.points.get(leg + 1)) {
+            (Some(from), Some(to)) => {
+                let pairs = from.mean.iter().zip(&to.mean);
+                pairs.map(|(x, y)| x + place * (y - x)).collect()
+            }
+            (Some(from), None) => from.mean.clone(),
+            _ => Vec::new(),
+        };
+        let (slope, own) = match &self.slopes {
+            Some((slope, own)) => (slope.clone(), own.clone()),
+            None => (room.sound.slope.clone(), room.sound.own.clone()),
+        };
+        (size, Expected { mean, slope, own }, log)
+    }
+}
+
 struct Room<'a> {
     circuit: &'a Circuit,
     evidence: &'a Evidence,
@@ -288,68 +418,31 @@ impl Room<'_> {
         prior: f64,
     ) -> Vec<Weighed> {
         let quicks = self.quicks(looks);
-        let line = h.is_continuous() && looks.len() > 1;
-        let stretches = if line { looks.len() - 1 } else { looks.len() };
-        let prior = prior - (stretches.max(1) as f64).ln();
+        let sizes: Vec<f64> = looks.iter().map(|l| l.size).collect();
         let mut out = Vec::new();
-        for (i, here) in looks.iter().enumerate().take(stretches) {
-            let next = looks.get(i + 1).filter(|_| line);
-            let quick = quicks.get(i).copied().unwrap_or(f64::NEG_INFINITY);
-            if quick < best - FAR {
+        for (from, to, part) in h.stretches(&sizes) {
+            let Some(here) = looks.get(from) else {
+                continue;
+            };
+            let next = to.and_then(|to| looks.get(to));
+            let quick = match next {
+                Some(_) => quicks.get(from).copied(),
+                None => Some(here.quick),
+            };
+            if quick.unwrap_or(f64::NEG_INFINITY) < best - FAR {
                 continue;
             }
             let moved = self.moved(&here.expected.mean);
             let moves = next.map_or(moved, |n| moved.max(self.moved(&n.expected.mean)));
-            let along: Option<Vec<f64>> = next.map(|n| {
-                let pairs = n.expected.mean.iter().zip(&here.expected.mean);
-                pairs.map(|(to, from)| to - from).collect()
-            });
-            let r = residual(self.evidence, &here.expected.mean);
-            let place = self.around.place(&r, along.as_deref());
-            let size = next.map_or(here.size, |n| here.size * (n.size / here.size).powf(place));
-            let mean: Vec<f64> = match &along {
-                Some(d) => here
-                    .expected
-                    .mean
-                    .iter()
-                    .zip(d)
-                    .map(|(m, d)| m + place * d)
-                    .collect(),
-                None => here.expected.mean.clone(),
-            };
-            let mut with = None;
+            let mut stretch = Stretch::between(here, next);
             if moves > NEARLY {
-                // slopes where this stretch comes nearest to the readings
-                let at = self.edits(h, size);
-                with = look(self.evidence, desks, &at, true, None).map(|(e, _)| e);
+                self.refine(desks, h, &mut stretch);
             }
-            let own = with.as_ref().and_then(|e| covariance(self.evidence, e));
-            let around = own.as_ref().unwrap_or(self.around);
-            let place = around.place(&r, along.as_deref());
-            let expected = with.unwrap_or_else(|| Expected {
-                mean,
-                slope: self.sound.slope.clone(),
-                own: self.sound.own.clone(),
-            });
-            let near = residual(self.evidence, &expected.mean);
-            let best = self.likelihood(around, &near, None);
-            let log = match &along {
-                Some(d) => {
-                    // the peak from the circuit itself, since the true path may bend away from
-                    // the straight one; its width from the straight one
-                    let at = |t: f64| {
-                        let r: Vec<f64> = r.iter().zip(d).map(|(r, d)| r - t * d).collect();
-                        self.likelihood(around, &r, None)
-                    };
-                    let (from, to, between) = (at(0.0), at(1.0), at(place));
-                    let whole = self.likelihood(around, &r, Some(d));
-                    let width = whole - from.max(to).max(between);
-                    best.max(from).max(to) + width.clamp(-12.0, 0.0)
-                }
-                None => best,
-            };
+            let around = stretch.around.as_ref().unwrap_or(self.around);
+            let log = stretch.log_likelihood(self, around);
+            let (size, expected, best) = stretch.peak(self, around);
             out.push(Weighed {
-                log: prior + log,
+                log: prior + part.ln() + log,
                 best,
                 size,
                 expected,
@@ -357,6 +450,45 @@ impl Room<'_> {
             });
         }
         out
+    }
+
+    /// Solves a stretch again where it comes nearest to the readings, as long as that may tell more.
+    fn refine(&self, desks: &mut [Option<Desk>], h: &Hypothesis, stretch: &mut Stretch) {
+        let mut so_far = f64::NEG_INFINITY;
+        for round in 0..REFINED {
+            let around = stretch.around.as_ref().unwrap_or(self.around);
+            let Some((leg, place, there)) = stretch.nearest(self, around) else {
+                return;
+            };
+            let ends = place <= 0.0 || place >= 1.0;
+            if round > 0 && (ends || there < so_far + WORTH) {
+                return;
+            }
+            let (at, size) = stretch.on(leg, place);
+            let edits = self.edits(h, size);
+            let Some((expected, _)) = look(self.evidence, desks, &edits, true, None) else {
+                return;
+            };
+            let Some(around) = covariance(self.evidence, &expected) else {
+                return;
+            };
+            let near = residual(self.evidence, &expected.mean);
+            let here = self.likelihood(&around, &near, None);
+            if here > so_far {
+                so_far = here;
+                stretch.around = Some(around);
+                stretch.slopes = Some((expected.slope.clone(), expected.own.clone()));
+            }
+            if ends {
+                return;
+            }
+            let point = Point {
+                at,
+                size,
+                mean: expected.mean,
+            };
+            stretch.points.insert(leg + 1, point);
+        }
     }
 
     /// For each stretch, the best first look along it.
@@ -383,9 +515,11 @@ impl Room<'_> {
 
     /// A first look with a sound amplifier's spread, widened.
     fn quick(&self, mean: &[f64]) -> f64 {
+        let fallen = fallen(self.evidence, mean);
         let pairs = self.evidence.seen.iter().zip(mean).zip(self.sigma);
         pairs
             .map(|((s, mean), sigma)| {
+                let sigma = sigma.hypot(contact(s, fallen));
                 let off = match s.value - mean {
                     off if s.over => off.max(0.0),
                     off => off,
@@ -449,14 +583,32 @@ pub(super) fn spread(evidence: &Evidence, expected: &Expected) -> (Vec<f64>, Vec
             *slot += s.gain;
         }
     }
+    let fallen = fallen(evidence, &expected.mean);
     let pairs = evidence.seen.iter().zip(&expected.own).zip(&expected.mean);
     let own = pairs
         .map(|((s, own), mean)| {
             let moved = s.sound.map_or(0.0, |sound| MOVED * (mean - sound));
-            s.variance + own + moved * moved
+            s.variance + own + moved * moved + contact(s, fallen).powi(2)
         })
         .collect();
     (slopes, own)
+}
+
+/// The part of its sound volts that the most fallen of the high readings has lost, 0 to 1.
+fn fallen(evidence: &Evidence, mean: &[f64]) -> f64 {
+    let pairs = evidence.seen.iter().zip(mean);
+    pairs.fold(0.0, |most, (s, mean)| match s.sound {
+        Some(sound) if sound > HT_VOLTS => f64::max(most, 1.0 - mean / sound).min(1.0),
+        _ => most,
+    })
+}
+
+/// Volts by which a grid's contact potential spreads where HT has fallen by such a part.
+fn contact(seen: &Seen, fallen: f64) -> f64 {
+    match seen.sound {
+        Some(sound) if sound.abs() < GRID_VOLTS => CONTACT * fallen.powi(2),
+        _ => 0.0,
+    }
 }
 
 fn covariance(evidence: &Evidence, expected: &Expected) -> Option<Covariance> {

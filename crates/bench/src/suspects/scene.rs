@@ -12,10 +12,12 @@ use crate::chart::ohms::passive;
 use crate::chart::state::{State, Trouble};
 use crate::tolerance::Tolerances;
 use solve::Assembly;
+use solve::assemble::reach;
 use solve::netlist::{Element, Law, Netlist, NodeIndex, Quantity, Rectifiers, Slot};
 use solve::operating::{Solution, Solver};
 use solve::response::SmallSignal;
 use solve::supply::CycleMemory;
+use std::collections::BTreeMap;
 use wiring::circuit::{Circuit, Kind};
 
 /// Ohms of a meter that is not there.
@@ -350,6 +352,43 @@ impl Scene {
             }
         }
         self.supply = all;
+    }
+
+    /// Nodes whose volts hang on what is not traced or not known, each with the reason.
+    pub(super) fn unknown(&self) -> BTreeMap<NodeIndex, String> {
+        let mut all = self.assembly.untold.clone();
+        let netlist = &self.assembly.netlist;
+        // sections with any electrode at volts that are not told: nobody knows their currents
+        let lost: Vec<usize> = netlist
+            .elements
+            .iter()
+            .enumerate()
+            .filter(|(_, e)| matches!(e.law, Law::Triode { .. } | Law::Pentode { .. }))
+            .filter(|(_, e)| e.law.terminals().iter().any(|n| all.contains_key(n)))
+            .map(|(index, _)| index)
+            .collect();
+        if lost.is_empty() && self.assembly.stand_ins.is_empty() {
+            return all;
+        }
+        let volts = solve::operating::solve(netlist, None).volts;
+        let again = |trial: &Netlist| {
+            let solved = solve::operating::solve(trial, Some(&volts));
+            solved.converged().then_some(solved.volts)
+        };
+        for index in lost {
+            let (moved, name) = reach::without_current(netlist, index, &volts, again);
+            for node in moved {
+                all.entry(node).or_insert_with(|| {
+                    format!("depends on {name}, which hangs on what is not traced yet")
+                });
+            }
+        }
+        for (node, parts) in reach::hanging(&self.assembly, &volts, again) {
+            let part = parts.first().map_or("a part", String::as_str);
+            all.entry(node)
+                .or_insert_with(|| format!("depends on {part}, whose value is not known"));
+        }
+        all
     }
 
     /// Leaves out the leads that are not to be kept.

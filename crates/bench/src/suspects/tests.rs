@@ -201,3 +201,29 @@ fn judge(circuit: &Circuit, live: bool, probe: &str) {
         assert!(!(live && driven && plate), "{probe} is a driven plate");
     }
 }
+
+/// Half a tracing: what nothing feeds says nothing of parts, and is no reason to call it sound.
+#[test]
+fn what_nothing_traced_feeds_is_not_weighed() {
+    let half = STAGE.replace("PS1 supply 300 V 10 ohm\nB1 - +PS1 - ground\n", "");
+    let found = of(
+        &half,
+        "readings as found\nmeter 10M 0.5%\nV1.1 190\nB1 300\n",
+    );
+    assert_eq!(found.used, 0, "{found:#?}");
+    assert_eq!(found.unused.len(), 2, "{:#?}", found.unused);
+    assert_ne!(found.probing, Probing::SureEnough);
+    assert!(found.next.iter().all(|n| !n.live), "{:#?}", found.next);
+}
+
+#[test]
+fn without_a_circuit_nothing_is_called_sound() {
+    let found = of("", "readings as found\nmeter 10M 0.5%\nV1.1 190\n");
+    assert!(found.healthy == 0.0 && found.probing == Probing::NothingHelps);
+    assert!(
+        found
+            .notes
+            .iter()
+            .any(|n| n.contains("nothing can be weighed"))
+    );
+}

@@ -273,7 +273,21 @@ impl Wanted {
             leads,
             drive,
         );
-        let Ok(scene) = made else { return };
+        let Ok(mut scene) = made else { return };
+        if sort != Sort::Cold {
+            let unknown = scene.unknown();
+            let keep: Vec<bool> = scene
+                .leads
+                .iter()
+                .map(|l| !unknown.contains_key(&l.a) && !unknown.contains_key(&l.b))
+                .collect();
+            scene.keep(&keep);
+            let mut at = keep.iter();
+            candidates.retain(|_| at.next() == Some(&true));
+            if candidates.is_empty() {
+                return;
+            }
+        }
         for candidate in &candidates {
             self.evidence.seen.push(Seen::to_come(
                 &candidate.probe,
@@ -303,11 +317,17 @@ impl Wanted {
             .take(place)
             .map(|s| s.leads.len())
             .sum();
-        let Some(cold) = self.evidence.scenes.get_mut(place) else {
+        let (before_cold, from_cold) = self.evidence.scenes.split_at_mut(place);
+        let Some(cold) = from_cold.first_mut() else {
             return;
         };
-        let live = evidence.scenes.iter().find(|s| s.sort == Sort::Live);
-        let charged = safe::charged(circuit, cold, live);
+        let live: Vec<&Scene> = evidence
+            .scenes
+            .iter()
+            .chain(before_cold.iter())
+            .filter(|s| s.sort == Sort::Live)
+            .collect();
+        let charged = safe::charged(circuit, cold, &live);
         let keep: Vec<bool> = cold
             .leads
             .iter()

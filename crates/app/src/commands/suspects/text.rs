@@ -2,6 +2,7 @@
 
 use crate::table::{Side, Table, hanging, paragraph};
 use bench::digits;
+use bench::faults::Sort;
 use bench::suspects::{Explained, Next, Probing, Suspect, Suspects};
 use wiring::Circuit;
 use wiring::units::{Quantity, rounded};
@@ -12,6 +13,9 @@ const SHOWN: usize = 8;
 const TOLD: usize = 3;
 /// Below this a suspect is not shown without `--all`.
 const LEAST: f64 = 0.005;
+
+/// Ohms that are as good as no contact.
+const NO_CONTACT_OHMS: f64 = 0.9e9;
 
 /// The whole answer; the caller adds the caution.
 pub(crate) fn text(circuit: &Circuit, found: &Suspects, all: bool) -> String {
@@ -25,9 +29,14 @@ pub(crate) fn text(circuit: &Circuit, found: &Suspects, all: bool) -> String {
         ),
         "",
     ));
+    if found.suspects.is_empty() && found.used == 0 {
+        out.push_str(&lists(found));
+        return out;
+    }
     out.push('\n');
     out.push_str(&table(found, all));
-    for (place, suspect) in found.suspects.iter().take(TOLD).enumerate() {
+    let told_whole = if found.used == 0 { 0 } else { TOLD };
+    for (place, suspect) in found.suspects.iter().take(told_whole).enumerate() {
         if suspect.probability < 0.05 && place > 0 {
             break;
         }
@@ -47,11 +56,21 @@ pub(crate) fn text(circuit: &Circuit, found: &Suspects, all: bool) -> String {
         ));
     }
     out.push_str(&next(found));
+    out.push_str(&lists(found));
+    out
+}
+
+/// What no meter shows, what was not used, and notes.
+fn lists(found: &Suspects) -> String {
+    let mut out = String::new();
     if !found.by_ear.is_empty() {
         out.push_str("\nNo meter on the circuit shows these, and what was told points to them\n");
         for row in &found.by_ear {
             out.push_str(&hanging(
-                &format!("{} {}. {}", row.on.words(), row.words, row.confirm),
+                &match row.on {
+                    Sort::Any => format!("{}. {}", row.words, row.confirm),
+                    on => format!("{} {}. {}", on.words(), row.words, row.confirm),
+                },
                 "- ",
                 "  ",
             ));
@@ -96,6 +115,10 @@ pub(crate) fn short(found: &Suspects) -> String {
 fn next(found: &Suspects) -> String {
     let mut out = String::from("\nNext\n");
     match found.probing {
+        Probing::SureEnough if found.healthy > 0.5 => out.push_str(&paragraph(
+            "These readings show nothing wrong. If the amplifier still misbehaves, read it while it does, or listen.",
+            "  ",
+        )),
         Probing::SureEnough => out.push_str(&paragraph(
             "Sure enough: confirm the first one and mend it, then read again.",
             "  ",
@@ -155,7 +178,15 @@ fn table(found: &Suspects, all: bool) -> String {
         .iter()
         .filter(|s| all || s.probability >= LEAST)
         .take(if all { usize::MAX } else { SHOWN })
-        .map(|s| (s.probability, what(s), size(s)))
+        .map(|s| {
+            // nothing was read, so nothing says how far it went
+            let size = if found.used == 0 {
+                String::new()
+            } else {
+                size(s)
+            };
+            (s.probability, what(s), size)
+        })
         .collect();
     rows.push((found.healthy, "nothing is wrong".to_owned(), String::new()));
     rows.push((
@@ -182,7 +213,7 @@ fn table(found: &Suspects, all: bool) -> String {
 
 fn told(suspect: &Suspect) -> String {
     let mut head = format!("{} ({})", what(suspect), percent(suspect.probability));
-    if suspect.severity.is_some() {
+    if !size(suspect).is_empty() {
         head.push_str(&format!(", about {}", size(suspect)));
     }
     let mut out = paragraph(&head, "");
@@ -231,6 +262,8 @@ fn value(x: f64, unit: &str) -> String {
 
 fn size(suspect: &Suspect) -> String {
     match (suspect.severity, suspect.measure) {
+        (Some(x), "ohm") if x >= NO_CONTACT_OHMS => String::new(),
+        (Some(x), "times") if x < 0.01 => "next to nothing".to_owned(),
         (Some(x), "ohm") => format!("{} ohm", rounded(x, Quantity::Ohms, 2)),
         (Some(x), "times") => format!("x {}", digits::volts(x)),
         (Some(x), "A") => format!("{} uA", digits::volts(x * 1e6)),

@@ -157,11 +157,7 @@ impl Forbidden {
 }
 
 /// Nodes of a cold scene that hang on a capacitor which keeps its charge.
-pub(super) fn charged(
-    circuit: &Circuit,
-    cold: &Scene,
-    live: Option<&Scene>,
-) -> BTreeSet<NodeIndex> {
+pub(super) fn charged(circuit: &Circuit, cold: &Scene, live: &[&Scene]) -> BTreeSet<NodeIndex> {
     let mut found = BTreeSet::new();
     for part in &circuit.parts {
         let Kind::Capacitor { farads, .. } = part.kind else {
@@ -176,11 +172,19 @@ pub(super) fn charged(
         let (Some(x), Some(y)) = (index_of(cold, *a), index_of(cold, *b)) else {
             continue;
         };
+        // the most that any condition read so far leaves on it; as much as may be where the
+        // tracing does not say
         let volts = live
-            .and_then(|l| {
-                let at = |n: NodeId| l.volts.get(index_of(l, n)?).copied();
-                Some((at(*a)? - at(*b)?).abs())
+            .iter()
+            .map(|l| {
+                let at = |n: NodeId| {
+                    let node = index_of(l, n).filter(|n| !l.assembly.untold.contains_key(n))?;
+                    l.volts.get(node).copied()
+                };
+                let told = at(*a).zip(at(*b)).map(|(a, b)| (a - b).abs());
+                told.unwrap_or(UNKNOWN_VOLTS)
             })
+            .reduce(f64::max)
             .unwrap_or(UNKNOWN_VOLTS);
         if volts <= LOW_VOLTS || x == y {
             continue;
