@@ -125,5 +125,23 @@ fn pages(c: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, waits, pages);
+/// The schematic: a whole amplifier, and one more line of it.
+fn drawing(c: &mut Criterion) {
+    let options = draw::Options::default();
+    let circuit = wiring::read_one(WIRING).circuit;
+    let anatomy = draw::look(&circuit);
+    let parts = circuit.parts.len();
+    c.bench_function(&format!("drawing: an amplifier of {parts} parts"), |b| {
+        b.iter(|| draw::draw(black_box(&circuit), &anatomy, options));
+    });
+    let nothing = draw::Memory::default();
+    let (_, memory) = draw::draw_on(&circuit, &anatomy, options, &nothing);
+    let more = wiring::read_one(&format!("{WIRING}V1.1 - R90 1M - ground\n")).circuit;
+    let more_anatomy = draw::look(&more);
+    c.bench_function("drawing: again with one line more", |b| {
+        b.iter(|| draw::draw_on(black_box(&more), &more_anatomy, options, &memory));
+    });
+}
+
+criterion_group!(benches, waits, drawing, pages);
 criterion_main!(benches);

@@ -65,22 +65,32 @@ fn pieces(d: &Drawing<'_>, out: &mut Vec<Fault>) {
             out.push(Fault::Missing(name(d, p)));
         }
     }
-    for (i, a) in d.placed.iter().enumerate() {
-        let ea = a.symbol.extent().by(a.at.x, a.at.y);
-        for b in &d.placed[i + 1..] {
-            let eb = b.symbol.extent().by(b.at.x, b.at.y);
+    let extents = extents(d);
+    for (i, (a, ea)) in d.placed.iter().zip(&extents).enumerate() {
+        for (b, eb) in d.placed.iter().zip(&extents).skip(i + 1) {
+            // Far apart: neither bodies nor ends meet.
+            if !ea.wider(crate::geometry::UNIT).hits(eb) {
+                continue;
+            }
             let touch = a.symbol.pins.iter().any(|p| {
                 b.symbol
                     .pins
                     .iter()
                     .any(|q| a.at.by(p.at.x, p.at.y) == b.at.by(q.at.x, q.at.y))
             });
-            if touch || ea.wider(1).hits(&eb) && a.bodies().any(|x| b.bodies().any(|y| x.hits(&y)))
-            {
+            if touch || ea.wider(1).hits(eb) && a.bodies().any(|x| b.bodies().any(|y| x.hits(&y))) {
                 out.push(Fault::Overlap(name(d, a.piece), name(d, b.piece)));
             }
         }
     }
+}
+
+/// Where each symbol reaches, in the order of the symbols.
+fn extents(d: &Drawing<'_>) -> Vec<Area> {
+    d.placed
+        .iter()
+        .map(|p| p.symbol.extent().by(p.at.x, p.at.y))
+        .collect()
 }
 
 fn wires(d: &Drawing<'_>, out: &mut Vec<Fault>) {
@@ -168,11 +178,15 @@ fn labels(d: &Drawing<'_>, out: &mut Vec<Fault>) {
             out.push(Fault::Unlabelled(name(d, p.piece)));
         }
     }
+    let extents = extents(d);
     for (i, l) in d.labels.iter().enumerate() {
         let a = l.spot.area;
-        let hit = d.placed.iter().any(|p| {
-            p.symbol.extent().by(p.at.x, p.at.y).wider(2).hits(&a) && p.bodies().any(|b| b.hits(&a))
-        }) || d.labels[i + 1..].iter().any(|m| m.spot.area.hits(&a))
+        let hit = d
+            .placed
+            .iter()
+            .zip(&extents)
+            .any(|(p, e)| e.wider(2).hits(&a) && p.bodies().any(|b| b.hits(&a)))
+            || d.labels[i + 1..].iter().any(|m| m.spot.area.hits(&a))
             || d.tags.iter().any(|t| t.area().hits(&a))
             || d.wires.iter().any(|w| {
                 w.runs

@@ -66,6 +66,18 @@ fn beside(lines: Vec<Vec<(String, bool)>>, x: i32, y: i32, side: Side) -> Spot {
     }
 }
 
+/// Where a symbol's body is, and its middle.
+fn body(s: &Symbol) -> (Area, i32, i32) {
+    let body = s.bodies.iter().fold(None, |a: Option<Area>, b| {
+        if b.width() <= 4 || b.height() <= 4 {
+            return a;
+        }
+        Some(a.map_or(*b, |a| a.with(*b)))
+    });
+    let b = body.unwrap_or_else(|| s.extent());
+    (b, (b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2)
+}
+
 /// Places for the label of a piece about its symbol (turned as it stands), the best first.
 #[must_use]
 pub fn spots(piece: &Piece, s: &Symbol) -> Vec<Spot> {
@@ -73,21 +85,13 @@ pub fn spots(piece: &Piece, s: &Symbol) -> Vec<Spot> {
     if piece.name.is_empty() {
         return out;
     }
-    let e = s.extent();
     let rows = stacked(piece);
-    let (w, h) = size(&rows);
+    let h = size(&rows).1;
     let line = in_line(piece);
     let (lw, lh) = size(&line);
     let upright =
         s.pins.len() >= 2 && s.pins.iter().take(3).filter(|p| !p.out.is_level()).count() >= 2;
-    let body = s.bodies.iter().fold(None, |a: Option<Area>, b| {
-        if b.width() <= 4 || b.height() <= 4 {
-            return a;
-        }
-        Some(a.map_or(*b, |a| a.with(*b)))
-    });
-    let b = body.unwrap_or(e);
-    let (mx, my) = ((b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2);
+    let (b, mx, my) = body(s);
     match &piece.form {
         Form::Valve(_) | Form::Rectifier(..) => {
             // The corners outside the envelope.
@@ -204,7 +208,20 @@ pub fn spots(piece: &Piece, s: &Symbol) -> Vec<Spot> {
             out.push(beside(second, mx, b.y1 + 3, Side::Middle));
         }
     }
-    // Further out on every side, then the designator alone.
+    out
+}
+
+/// Further out on every side, for where no place about the symbol is free.
+#[must_use]
+pub(crate) fn further(piece: &Piece, s: &Symbol) -> Vec<Spot> {
+    let mut out = Vec::new();
+    if piece.name.is_empty() {
+        return out;
+    }
+    let e = s.extent();
+    let rows = stacked(piece);
+    let h = size(&rows).1;
+    let (_, mx, my) = body(s);
     for k in 1..8 {
         let d = 12 * k;
         out.push(beside(rows.clone(), e.x1 + d, my - h / 2, Side::Start));
@@ -212,6 +229,5 @@ pub fn spots(piece: &Piece, s: &Symbol) -> Vec<Spot> {
         out.push(beside(rows.clone(), mx, e.y0 - d - h, Side::Middle));
         out.push(beside(rows.clone(), mx, e.y1 + d, Side::Middle));
     }
-    let _ = w;
     out
 }

@@ -3,7 +3,7 @@
 use crate::drawing::{Drawing, Label};
 use crate::font;
 use crate::geometry::{Area, Point, UNIT};
-use crate::label::{Side, Spot, spots};
+use crate::label::{Side, Spot, further, spots};
 use crate::plan::Class;
 use std::collections::BTreeMap;
 use wiring::circuit::NodeId;
@@ -71,14 +71,16 @@ pub(crate) fn letter(d: &Drawing<'_>) -> Vec<Label> {
     for i in order {
         let p = &d.placed[i];
         let piece = &plan.pieces[p.piece];
-        let all = spots(piece, &p.symbol);
-        let found = all
-            .into_iter()
-            .map(|s| Spot {
-                area: s.area.by(p.at.x, p.at.y),
-                ..s
-            })
-            .find(|s| taken.free(&s.area))
+        let free = |all: Vec<Spot>| {
+            all.into_iter()
+                .map(|s| Spot {
+                    area: s.area.by(p.at.x, p.at.y),
+                    ..s
+                })
+                .find(|s| taken.free(&s.area))
+        };
+        let found = free(spots(piece, &p.symbol))
+            .or_else(|| free(further(piece, &p.symbol)))
             .or_else(|| short(piece, p, &taken));
         if let Some(spot) = found {
             taken.add(spot.area.wider(1));

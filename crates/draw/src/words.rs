@@ -12,6 +12,12 @@ pub(crate) fn value(part: &Part) -> Vec<String> {
         Kind::Resistor { ohms } => {
             out.extend(ohms.map(ohms_text));
             if let Some(w) = known.watts.filter(|w| *w >= 1.0) {
+                // `1 1 W` would be read as eleven watts.
+                if let Some(bare) = out.last_mut()
+                    && bare.chars().all(|c| c.is_ascii_digit())
+                {
+                    bare.push_str(" ohm");
+                }
                 append(&mut out, &format!("{} W", plain(w)));
             }
         }

@@ -411,6 +411,31 @@ impl Desk<'_, '_> {
             .collect()
     }
 
+    /// Whether a winding or a loudspeaker is met from here through three parts in line at most.
+    fn is_fed(&self, from: &[NodeId]) -> bool {
+        let plan = self.plan;
+        let mut seen: BTreeSet<NodeId> = from.iter().copied().collect();
+        let mut front: Vec<NodeId> = seen.iter().copied().collect();
+        for _ in 0..4 {
+            let mut ahead = Vec::new();
+            for n in front {
+                for (p, _) in plan.pins_at(n) {
+                    if matches!(plan.pieces[*p].form, Form::Wound(..) | Form::Speaker) {
+                        return true;
+                    }
+                    if let Some((_, _, far)) = plan.beyond(*p, n)
+                        && !plan.is_still(far)
+                        && seen.insert(far)
+                    {
+                        ahead.push(far);
+                    }
+                }
+            }
+            front = ahead;
+        }
+        false
+    }
+
     /// Lanes: each a chain of anchors; the chain that several run into comes after them.
     pub(super) fn chains(&self, anchors: &[Anchor]) -> Vec<Chain> {
         let mut owner: BTreeMap<NodeId, usize> = BTreeMap::new();
@@ -485,8 +510,14 @@ impl Desk<'_, '_> {
                 .map(|(j, _)| *j)
         };
         let mut heads: Vec<(usize, bool)> = Vec::new();
+        // A jack that a loudspeaker winding feeds is no input: it is fitted in where its wire comes from.
+        let fed: Vec<bool> = anchors
+            .iter()
+            .zip(&next)
+            .map(|(a, next)| a.sort == Sort::Input && next.is_empty() && self.is_fed(&a.outs))
+            .collect();
         for (i, a) in anchors.iter().enumerate() {
-            if a.sort == Sort::Input && !driven.contains(&i) {
+            if a.sort == Sort::Input && !driven.contains(&i) && !fed[i] {
                 heads.push((i, true));
             }
         }
@@ -496,8 +527,8 @@ impl Desk<'_, '_> {
             }
         }
         for pass in 0..2 {
-            for i in 0..anchors.len() {
-                if !heads.iter().any(|h| h.0 == i) && (pass == 1 || !driven.contains(&i)) {
+            for (i, fed) in fed.iter().enumerate() {
+                if !heads.iter().any(|h| h.0 == i) && (pass == 1 || !driven.contains(&i)) && !fed {
                     heads.push((i, false));
                 }
             }

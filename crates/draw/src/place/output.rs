@@ -125,7 +125,8 @@ impl Desk<'_, '_> {
             whole.keep(Point::new(0, 0), Point::new(dx, 0));
         }
         // The ways to the fronts, each as a short lane of its own level.
-        let mut right = lane.at.x;
+        let start = lane.at.x;
+        let mut right = start;
         let mut bus: Vec<Point> = Vec::new();
         for k in 0..halves.len() {
             let Some(front) = halves[k].front else {
@@ -145,7 +146,7 @@ impl Desk<'_, '_> {
                     self.drop(&mut sub);
                 }
                 None => {
-                    sub.at = Point::new(if k == 0 { sub.at.x } else { 0 }, y);
+                    sub.at = Point::new(start, y);
                     sub.base = y;
                     let named = plan
                         .circuit
