@@ -112,6 +112,22 @@
     }
   };
 
+  // a part pressed in one view is marked in both and brought into sight in the other
+  look.addEventListener("click", (event) => {
+    const pressed = event.target.closest("[data-part]");
+    if (!pressed) return;
+    const base = (p) => p.dataset.part.replace(/[.].*$/, "");
+    const there = pressed.closest(".sits") ? ".paper" : ".sits";
+    event.preventDefault();
+    let first = null;
+    for (const part of look.querySelectorAll("[data-part]")) {
+      const here = base(part) === base(pressed);
+      part.classList.toggle("here", here);
+      if (here && !first && part.closest(there)) first = part;
+    }
+    if (first) first.scrollIntoView({ block: "nearest", inline: "center" });
+  });
+
   // typed text stays in the browser until it is saved
   let pause = 0;
   const changed = () => {

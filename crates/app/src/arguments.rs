@@ -203,6 +203,9 @@ pub(crate) struct Draw {
     /// Resistors as zig-zags (IEEE 315) instead of rectangles (IEC 60617)
     #[arg(long)]
     pub(crate) ieee: bool,
+    /// Where the parts sit instead of the schematic: boards by their lugs, sockets from below, wires as traced
+    #[arg(long, conflicts_with_all = ["json", "over", "ieee"])]
+    pub(crate) physical: bool,
     /// What is laid over the drawing: volts, verdicts, parts; several with commas
     #[arg(long, value_name = "WHAT", value_delimiter = ',')]
     pub(crate) over: Vec<Over>,

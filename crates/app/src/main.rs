@@ -16,6 +16,7 @@ mod loose;
 mod outcome;
 mod paper;
 mod picture;
+mod plate_plot;
 mod problems;
 mod replace;
 mod serve;

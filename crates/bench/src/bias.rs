@@ -101,6 +101,11 @@ pub fn bias(given: &BiasRequest<'_>, library: &Library) -> Sheet {
     sheet
 }
 
+/// Currents and volts of one valve; nothing without its type.
+pub(crate) fn currents_of(given: &BiasRequest<'_>) -> Option<Currents> {
+    Some(currents::of(given, given.valve?))
+}
+
 /// Names what is missing for a result.
 fn ask(sheet: &mut Sheet, given: &BiasRequest<'_>) {
     if given.valve.is_none() {

@@ -25,6 +25,7 @@ pub mod kirchhoff;
 pub mod lamp;
 pub mod leakage;
 pub mod part;
+pub mod plate_curves;
 mod powered;
 pub mod powerup;
 pub mod proof;

@@ -7,6 +7,7 @@ use bench::heaters::Winding;
 use bench::speaker::Load;
 use bench::typed::Typed;
 use clap::{Args, ValueEnum};
+use std::path::PathBuf;
 
 /// What sort of output stage it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -25,7 +26,8 @@ pub(crate) enum Stage {
     arg_required_else_help = true,
     after_help = "Examples: tubewright bias amp.wiring\n          \
                   tubewright bias --valve EL84 --plate 310 --cathode 11.2 --ohms 130 --shared 2\n          \
-                  tubewright bias --valve EL34 --plate 447 --cathode 38mV --ohms 1"
+                  tubewright bias --valve EL34 --plate 447 --cathode 38mV --ohms 1\n          \
+                  tubewright bias amp.wiring --plot bias.svg"
 )]
 pub(crate) struct Bias {
     /// The amplifier.
@@ -82,6 +84,12 @@ pub(crate) struct Bias {
     /// Error of the meter on direct volts; else 0.5 %
     #[arg(long, value_name = "PERCENT", value_parser = values::percent)]
     pub(crate) meter: Option<f64>,
+    /// Write the plate curves with the idle point, its limit and the load line: a name ending in `.svg` or `.png`
+    #[arg(long, value_name = "FILE")]
+    pub(crate) plot: Option<PathBuf>,
+    /// Primary impedance of the output transformer, for the load line: plate to plate, or of one valve
+    #[arg(long, value_name = "OHMS", value_parser = values::ohms)]
+    pub(crate) load: Option<Typed>,
     /// How to print.
     #[command(flatten)]
     pub(crate) form: Form,

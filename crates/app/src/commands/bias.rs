@@ -1,10 +1,13 @@
 //! `bias`: plate and screen watts of each output valve, from a wiring or from typed numbers, where they should be, and the resistor to fit.
 
+mod plot;
+
 use crate::arguments::{Bias as Given, Stage as Sort};
 use crate::outcome::{Failure, Outcome};
 use crate::{bench_sheet, library, wired_sheet};
 use bench::bias::{BiasRequest, Stage, bias};
 use bench::idle::idle;
+use bench::plate_curves::{of_numbers, of_stage};
 use wiring::sheet::{Library, Sheet};
 
 /// Runs `bias`.
@@ -41,22 +44,44 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         }),
         target: given.target,
     };
-    bench_sheet::with_library(&bias(&request, &own.library), &given.form, &own)
+    let plotted = plot::write(given, || {
+        of_numbers(&request, given.load.map(|z| z.value)).ok_or(
+            "The plate curves need a type whose curves are known, plate volts and a current: \
+             `--valve EL84 --plate 310 --cathode 11.2 --ohms 130`.",
+        )
+    })?;
+    let sheet = bias(&request, &own.library);
+    Ok(plot::told(
+        bench_sheet::with_library(&sheet, &given.form, &own)?,
+        given,
+        plotted,
+    ))
 }
 
 /// Every output stage of a wiring, as it should idle and as it was read.
 fn of_amp(given: &Given) -> Result<Outcome, Failure> {
-    if given.valve.is_some() || given.plate.is_some() || given.cathode.is_some() {
+    let numbers = [given.plate, given.cathode, given.load];
+    if given.valve.is_some() || numbers.iter().any(Option::is_some) {
         return Err(Failure::misuse(
             "Both a wiring and typed numbers were given.",
-            "Leave out `--valve`, `--plate` and `--cathode`, or the file.",
+            "Leave out `--valve`, `--plate`, `--cathode` and `--load`, or the file.",
         ));
     }
     let amp = wired_sheet::load(&given.wired)?;
     let asked = wired_sheet::asked(&given.wired, &amp)?;
     let idle = idle(&amp.circuit, &amp.library, &asked);
     let value = serde_json::to_value(&idle).unwrap_or_default();
-    wired_sheet::outcome(&amp, &idle.sheet, value, &given.form)
+    let plotted = plot::write(given, || {
+        idle.stages
+            .iter()
+            .find_map(|s| of_stage(&amp.circuit, &amp.library, s))
+            .ok_or(
+                "No output valve whose curves are known has a figure yet: see `Not known` on the sheet \
+                 without `--plot`.",
+            )
+    })?;
+    let outcome = wired_sheet::outcome(&amp, &idle.sheet, value, &given.form)?;
+    Ok(plot::told(outcome, given, plotted))
 }
 
 /// The sheet of a type that amplifies.

@@ -20,6 +20,9 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         given.valves_file.as_deref(),
         draw::MOST_PARTS,
     )?;
+    if given.physical {
+        return sits(given, &amp, sort);
+    }
     let anatomy = draw::look(&amp.circuit);
     let drawing = draw::draw(&amp.circuit, &anatomy, Options { zigzag: given.ieee });
     let over = over::over(given, &amp, &drawing)?;
@@ -44,6 +47,32 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
             Ok(amp.outcome(text, false))
         }
     }
+}
+
+/// Where the parts sit.
+fn sits(given: &Given, amp: &Amp, sort: Option<Sort>) -> Result<Outcome, Failure> {
+    let view = draw::physical::physical(&amp.circuit);
+    let picture = draw::physical::svg(&view, draw::svg::DAY);
+    let (Some(path), Some(sort)) = (&given.output, sort) else {
+        let mut outcome = amp.outcome(picture, false);
+        outcome.verbatim = true;
+        return Ok(outcome);
+    };
+    match sort {
+        Sort::Svg => picture::write(path, picture.as_bytes())?,
+        Sort::Png => picture::write(path, &picture::png(&picture)?)?,
+    }
+    let noted = amp.circuit.parts.iter().filter(|p| p.known.sits.is_some());
+    let text = paragraph(
+        &format!(
+            "Where {} parts sit, {} of them with a place noted (`@`). Written to {}.",
+            amp.circuit.parts.len(),
+            noted.count(),
+            path.display()
+        ),
+        "",
+    );
+    Ok(amp.outcome(text, false))
 }
 
 /// Parts that fit no pattern: drawn where they join their neighbours.

@@ -48,6 +48,7 @@ pub(crate) fn panes(traced: &Traced) -> Markup {
         (problems(traced, &grave))
         (next_loose_end(traced))
         (drawing(traced, "", &Overlay::default()))
+        (sits(traced))
         (notes(traced))
     }
 }
@@ -120,6 +121,30 @@ pub(crate) fn drawing(traced: &Traced, here: &str, over: &Overlay) -> Markup {
                     None => { p.hint { "That many parts are not drawn." } }
                 }
                 details.in-words { summary { "Block by block" } (blocks(traced)) }
+            }
+        }
+    }
+}
+
+/// Where the parts sit; a press on one leads to it on the schematic, and with script each marks the other.
+fn sits(traced: &Traced) -> Markup {
+    let Some(drawn) = traced.drawn().filter(|_| !traced.circuit.parts.is_empty()) else {
+        return html! {};
+    };
+    let on_schematic = |name: &str| {
+        let same = format!("\" data-part=\"{}\"", draw::svg::escape(name));
+        let before = drawn.picture.split(&same).next()?;
+        let (_, id) = before.rsplit_once("id=\"")?;
+        (before.len() < drawn.picture.len() && !id.contains('"')).then(|| format!("#{id}"))
+    };
+    let view = draw::physical::physical(&traced.circuit);
+    html! {
+        section.sheet.where-parts aria-label="Where the parts sit" {
+            details.where {
+                summary { "Where the parts sit" }
+                div.sits tabindex="0" role="region" aria-label="Where the parts sit, scrolls" {
+                    (PreEscaped(draw::physical::linked(&view, crate::serve::work_out::PAGE, &on_schematic)))
+                }
             }
         }
     }

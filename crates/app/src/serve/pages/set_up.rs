@@ -2,6 +2,7 @@
 //! Everything here follows from the wiring and from readings, so nothing is typed on it.
 
 use super::run_sheet;
+use crate::plate_plot::plot;
 use crate::serve::ask::{Ask, Fields};
 use crate::serve::fail::{Answer, ok};
 use crate::serve::frame::{self, Page, Place};
@@ -13,9 +14,13 @@ use crate::serve::{state, work_out};
 use bench::chart::Word;
 use bench::digits;
 use bench::idle::{Control, Fit, Idle, Stage, ValveIdle};
+use bench::plate_curves::of_stage;
 use bench::sheet::{Line, Outcome, Sheet};
-use maud::{Markup, html};
+use draw::plot::Shades;
+use maud::{Markup, PreEscaped, html};
 use shop::{JobId, ReadingState};
+use wiring::circuit::Circuit;
+use wiring::sheet::Library;
 use wiring::units::{Quantity, rounded};
 
 /// `/job/42/set-up`.
@@ -29,7 +34,10 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
         let body = html! {
             div.run-sheet.set-up {
                 div {
-                    @if which == SetUp::Bias && !all.is_empty() { (valves(&sheets::idle_of(site, &found), &lines)) }
+                    @if which == SetUp::Bias && !all.is_empty() {
+                        (plots(&sheets::idle_of(site, &found), &found.traced.circuit, &site.library))
+                        (valves(&sheets::idle_of(site, &found), &lines))
+                    }
                     @for sheet in all.iter() { (run_sheet::table(id, Step::SetUp, sheet, None, &|_, _| html! {})) }
                     @if all.is_empty() { section.sheet { p.hint { "Nothing can be said here yet." } } }
                     @if let Some(first) = all.first() { (frame::sheet_foot(first.caution())) }
@@ -64,6 +72,23 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
         })
     })?;
     ok(page)
+}
+
+/// Plate curves of each stage, with what idles where: wide for a desk, narrow for a phone.
+fn plots(idle: &Idle, circuit: &Circuit, library: &Library) -> Markup {
+    let all = idle.stages.iter().enumerate();
+    let all = all.filter_map(|(i, s)| Some((i, s, of_stage(circuit, library, s)?)));
+    html! {
+        @for (i, stage, curves) in all {
+            section.sheet.plots aria-label=(format!("Plate curves, {}", stage.name)) {
+                div.wide { (PreEscaped(plot(&curves, &format!("plates-{i}"), 680, 480).svg(Shades::PAGE))) }
+                div.narrow { (PreEscaped(plot(&curves, &format!("plates-{i}-narrow"), 340, 420).svg(Shades::PAGE))) }
+                p.hint { "Ring: computed. Filled: read, with its uncertainty." }
+                @for m in &curves.missing { p { strong { "Not drawn: " (m.what) ". " } (m.remedy) } }
+                details { summary { "What the curves and the load line are" } ul { @for n in &curves.notes { li { (n) } } } }
+            }
+        }
+    }
 }
 
 /// A sheet for each output valve.
