@@ -329,6 +329,15 @@ def solve(equations: dict[str, Any]) -> Opinion:
     )
 
 
+def source_ohms_at(equations: dict[str, Any], volts: Array) -> Array:
+    """Ohms from each node to ground at these volts, which are taken as they are."""
+    circuit = Circuit(equations)
+    v = volts.astype(np.longdouble)
+    circuit.strike(v)
+    _, jacobian = circuit.residual(v)
+    return np.concatenate(([0.0], np.diag(np.linalg.inv(jacobian))))
+
+
 def read_cases(path: str) -> list[dict[str, Any]]:
     """The cases of an exported file, one on each line."""
     with open(path, encoding="utf-8") as file:
