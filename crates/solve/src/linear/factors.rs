@@ -24,7 +24,7 @@ pub struct Factors<S> {
     lower: Vec<S>,
     /// One over each pivot, in the order of the steps.
     inverse: Vec<S>,
-    work: Vec<S>,
+    work: Vec<[S; 1]>,
     dense: Option<Dense<S>>,
     dense_count: u64,
     solvable: bool,
@@ -39,7 +39,7 @@ impl<S: Scalar> Factors<S> {
             upper: vec![S::ZERO; pattern.upper.len()],
             lower: vec![S::ZERO; pattern.lower.len()],
             inverse: vec![S::ZERO; pattern.size],
-            work: vec![S::ZERO; pattern.size],
+            work: vec![[S::ZERO]; pattern.size],
             dense: None,
             dense_count: 0,
             solvable: false,
@@ -131,20 +131,20 @@ impl<S: Scalar> Factors<S> {
     /// Puts the solution of `A x = b` in the place of `b`; noughts after a failed factorisation.
     pub fn solve(&mut self, pattern: &Pattern, b: &mut [S]) {
         let mut work = std::mem::take(&mut self.work);
-        self.forth(pattern, b, &mut work);
+        self.solve_lanes(pattern, b.as_chunks_mut::<1>().0, &mut work);
         self.work = work;
     }
 
     /// As [`Factors::solve`], with room of its own, for factors that are shared.
     pub fn solve_beside(&self, pattern: &Pattern, b: &mut [S]) {
-        self.forth(pattern, b, &mut vec![S::ZERO; pattern.size]);
+        self.solve_lanes(pattern, b.as_chunks_mut::<1>().0, &mut Vec::new());
     }
 
     /// Puts the solution of the transposed equations, `A^T x = b`, in the place of `b`: the
     /// adjoint network. Noughts after a failed factorisation.
     pub fn solve_transposed(&mut self, pattern: &Pattern, b: &mut [S]) {
         let mut work = std::mem::take(&mut self.work);
-        self.back(pattern, b, &mut work);
+        self.back(pattern, b, work.as_flattened_mut());
         self.work = work;
     }
 
@@ -212,51 +212,6 @@ impl<S: Scalar> Factors<S> {
                 }
             }
             let value = sum.map(|sum| sum * self.inverse[k]);
-            work[k] = value;
-            b[step.column as usize] = value;
-        }
-    }
-
-    fn forth(&self, pattern: &Pattern, b: &mut [S], work: &mut [S]) {
-        if !self.solvable || b.len() != pattern.size {
-            b.fill(S::ZERO);
-            return;
-        }
-        if let Some(dense) = &self.dense {
-            dense.solve(b);
-            return;
-        }
-        for (step, value) in pattern.steps.iter().zip(work.iter_mut()) {
-            *value = b[step.row as usize];
-        }
-        let mut at = 0;
-        for (k, step) in pattern.steps.iter().enumerate() {
-            let known = work[k];
-            let these = at..step.lower_end as usize;
-            at = these.end;
-            for (&below, &factor) in pattern.lower_steps[these.clone()]
-                .iter()
-                .zip(&self.lower[these])
-            {
-                work[below as usize] -= factor * known;
-            }
-        }
-        let mut end = pattern.upper.len();
-        for (k, step) in pattern.steps.iter().enumerate().rev() {
-            let start = match k.checked_sub(1) {
-                Some(before) => pattern.steps[before].upper_end as usize,
-                None => 0,
-            };
-            let mut sum = work[k];
-            let these = start..end;
-            end = start;
-            for (&right, &factor) in pattern.upper_steps[these.clone()]
-                .iter()
-                .zip(&self.upper[these])
-            {
-                sum -= factor * work[right as usize];
-            }
-            let value = sum * self.inverse[k];
             work[k] = value;
             b[step.column as usize] = value;
         }
