@@ -79,22 +79,24 @@ class Rates:
             turns[core] += w["turns"] * i
         return np.concatenate([volts[1:], amps, turns])
 
-    def __call__(self, t: float, y: NDArray) -> NDArray:
-        """Rates at a state; complex states give slopes by complex step."""
+    def __call__(self, t: float | Array, y: NDArray) -> NDArray:
+        """Rates at a state, or at many side by side in further axes, each at its own moment; complex states give
+        slopes by complex step."""
         n, count = self.nodes, len(self.windings)
-        v = np.concatenate([np.zeros(1, dtype=y.dtype), y[: n - 1]])
+        v = np.concatenate([np.zeros_like(y[:1]), y[: n - 1]])
         amps, held = y[n - 1 : n - 1 + count], y[n - 1 + count :]
-        leaving = self.siemens @ v - self.feed
+        leaving = np.tensordot(self.siemens, v, 1) - self.feed.reshape((n,) + (1,) * (y.ndim - 1))
         for a, b, peak in self.sines:
-            leaving[a] -= peak * np.sin(self.omega * t)
-            leaving[b] += peak * np.sin(self.omega * t)
+            wave = peak * np.sin(self.omega * t)
+            leaving[a] -= wave
+            leaving[b] += wave
         through = -held.copy()
         for (w, core), i in zip(self.windings, amps):
             leaving[w["a"]] += i
             leaving[w["b"]] -= i
             through[core] += w["turns"] * i
         # volts per turn: what the windings bring and the inductance does not take, the iron does
-        turn = np.array([i * ohms for i, (_, ohms) in zip(through, self.cores)])
+        turn = [i * ohms for i, (_, ohms) in zip(through, self.cores)]
         for e in self.triodes:
             p, g, k = e["plate"], e["grid"], e["cathode"]
             plate, grid = laws.triode(e["numbers"], v[p] - v[k], v[g] - v[k])
@@ -107,21 +109,22 @@ class Rates:
             for node, i in zip((p, s, g), all_three):
                 leaving[node] += i
                 leaving[k] -= i
-        rates = [
-            (v[w["a"]] - v[w["b"]] - w["turns"] * turn[core] - w["ohms"] * i) / w["leakage"]
-            for (w, core), i in zip(self.windings, amps)
-        ]
-        cores = [volts / henries for volts, (henries, _) in zip(turn, self.cores)]
-        return np.concatenate([-self.inverse @ leaving[1:], rates, cores])
+        rates = np.empty_like(y)
+        rates[: n - 1] = -np.tensordot(self.inverse, leaving[1:], 1)
+        for at, ((w, core), i) in enumerate(zip(self.windings, amps), n - 1):
+            rates[at] = (v[w["a"]] - v[w["b"]] - w["turns"] * turn[core] - w["ohms"] * i) / w["leakage"]
+        for at, (volts, (henries, _)) in enumerate(zip(turn, self.cores), n - 1 + count):
+            rates[at] = volts / henries
+        return rates
 
-    def slopes(self, t: float, y: Array) -> Array:
-        """Their slopes by the state, column by column."""
+    def slopes(self, t: float | Array, y: Array) -> Array:
+        """Their slopes: by rate, then by the state that is moved."""
         columns = []
         for at in range(self.size):
             moved = y.astype(np.complex128)
             moved[at] += 1j * laws.STEP
             columns.append(self(t, moved).imag / laws.STEP)
-        return np.array(columns).T
+        return np.stack(columns, axis=1)
 
 
 def stamp(matrix: Array, a: int, b: int, value: float) -> None:

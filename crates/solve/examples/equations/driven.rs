@@ -13,7 +13,7 @@ use solve::{Element, FLOOR_SIEMENS, LEAK_SIEMENS, Law, Netlist, operating};
 const MOMENTS: (u32, f64) = (160, 2.5e-3);
 
 /// Capacitance of a node's wires to ground.
-const WIRES: f64 = 5e-12;
+pub(crate) const WIRES: f64 = 5e-12;
 
 /// The amplifier, its operating point, and its volts at each moment, as JSON.
 pub(crate) fn case() -> Result<Value, Box<dyn std::error::Error>> {
@@ -38,7 +38,8 @@ pub(crate) fn case() -> Result<Value, Box<dyn std::error::Error>> {
     }))
 }
 
-fn amplifier() -> Netlist {
+/// A triode stage and a single-ended output stage.
+pub(crate) fn amplifier() -> Netlist {
     let nodes = [
         "ground",
         "input",

@@ -4,13 +4,15 @@
 //! cargo run --release -p solve --example equations -- [--variants N] [--whole] file.wiring [more files of the same amplifier]
 //! cargo run --release -p solve --example equations -- --amplifiers
 //! cargo run --release -p solve --example equations -- --in-time
+//! cargo run --release -p solve --example equations -- --in-cycle
 //! ```
 //!
 //! One JSON object on each line: a name, the status, the equations with the volts that were
 //! found, and the source resistance of each node. `--variants N` adds other mains, pulled
 //! valves, a limiter lamp, standby, and N faults; `--whole` adds the unreduced netlist to those without a
 //! fault. `--amplifiers` takes the two test amplifiers without a mains supply. `--in-time` writes one
-//! driven amplifier with its volts from moment to moment.
+//! driven amplifier with its volts from moment to moment, `--in-cycle` circuits that repeat themselves with
+//! what their cycles hold.
 
 #![allow(
     clippy::unwrap_used,
@@ -25,6 +27,7 @@
 )]
 mod amplifiers;
 mod cases;
+mod cycles;
 mod driven;
 
 use std::io::Write;
@@ -48,6 +51,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             "--amplifiers" => test_amplifiers = true,
             "--in-time" => {
                 writeln!(std::io::stdout(), "{}", driven::case()?)?;
+                return Ok(());
+            }
+            "--in-cycle" => {
+                writeln!(std::io::stdout(), "{}", cycles::cases()?)?;
                 return Ok(());
             }
             _ => files.push((std::fs::read_to_string(&word)?, word)),
