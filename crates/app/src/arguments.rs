@@ -9,7 +9,7 @@ pub(crate) use sheets::{
     Bias, Bleeder, Discharge, Fuse, Heaters, Lamp, Leakage, Place, Speaker, Stage,
 };
 pub(crate) use suspects::Suspects;
-pub(crate) use wired::{Cold, Inspect, Powerup, Proof, Region, Safety, Supply, Wired};
+pub(crate) use wired::{Cold, Inspect, Powerup, Proof, Region, Safety, Stress, Supply, Wired};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
@@ -74,6 +74,8 @@ pub(crate) enum Command {
     Powerup(Powerup),
     /// Sheet: rails, who draws, surge, discharge, rectifier, fuse
     Supply(Supply),
+    /// Sheet: how hard each part is worked, and what one fault takes with it
+    Stress(Stress),
     /// Sheet: mains side and hand-over, pass, fail or open
     Safety(Safety),
     /// Sheet: burn-in, controls, oscillation sweep, tap test

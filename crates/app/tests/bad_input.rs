@@ -59,6 +59,7 @@ fn random_bytes() {
             &["draw", "-"],
             &["draw", "--over", "volts,verdicts,parts", "-"],
             &["supply", "-"],
+            &["stress", "-"],
             &["suspects", "-"],
         ] {
             let ran = run_with(command, &bytes);
@@ -180,7 +181,7 @@ fn ten_thousand_parts() {
     ran.ends(0);
     // What cannot be an amplifier is not computed or drawn for minutes.
     for command in [
-        "chart", "draw", "supply", "bias", "heaters", "safety", "proof",
+        "chart", "draw", "supply", "stress", "bias", "heaters", "safety", "proof",
     ] {
         let ran = run_with(&[command, "-"], text.as_bytes());
         ran.ends(1);

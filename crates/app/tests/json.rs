@@ -246,6 +246,7 @@ fn sheets_of_a_wiring_print_what_is_documented() {
         ("cold", "cold"),
         ("powerup", "powerup"),
         ("supply", "supply"),
+        ("stress", "stress"),
         ("bias", "bias of a wiring"),
         ("heaters", "heaters of a wiring"),
     ] {

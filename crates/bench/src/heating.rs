@@ -12,6 +12,7 @@ mod page;
 mod reference;
 
 pub use elevation::Elevated;
+pub(crate) use elevation::elevated_at;
 pub use hum::Hum;
 pub use reference::{Balance, Reference, ReferenceSort};
 
@@ -156,7 +157,11 @@ pub fn heating(circuit: &Circuit, library: &Library, asked: &Asked) -> Heating {
     };
     let supplies = supplies(&work);
     let mut heating = Heating {
-        elevated: elevation::elevated(&work),
+        elevated: elevated_at(
+            circuit,
+            library,
+            &[&work.now, &work.highest, &work.surge.cold, &work.lowest].map(Option::as_ref),
+        ),
         supplies,
         wall,
         mains_volts: today,

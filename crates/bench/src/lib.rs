@@ -35,6 +35,7 @@ pub mod sanity;
 pub mod sheet;
 pub mod slips;
 pub mod speaker;
+pub mod stress;
 pub mod supply;
 pub mod surge;
 pub mod suspects;

@@ -204,6 +204,16 @@ impl Powered {
         (self.known(a) && self.known(b)).then(|| self.solved.point.solution.across(a, b))
     }
 
+    /// Steady volts of one node of the netlist over another.
+    pub(crate) fn between(&self, a: NodeIndex, b: NodeIndex) -> Option<f64> {
+        (self.known(a) && self.known(b)).then(|| self.solved.point.solution.across(a, b))
+    }
+
+    /// An element that only stands in for a value nobody knows.
+    pub(crate) fn stands_in(&self, element: usize) -> bool {
+        self.solved.assembly.stand_ins.contains(&element)
+    }
+
     /// Volts rms at mains frequency of one wiring node over another.
     pub(crate) fn alternating(&self, a: NodeId, b: NodeId) -> Option<f64> {
         let point = &self.solved.point;

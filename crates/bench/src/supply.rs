@@ -220,6 +220,25 @@ fn mains_amps(state: Option<&Powered>) -> Option<f64> {
     state.map(Powered::mains_amps).filter(|a| *a > 0.0)
 }
 
+/// The rectifier of the high tension in states already solved.
+pub(crate) fn rectifier_at(
+    circuit: &Circuit,
+    library: &Library,
+    anatomy: &Anatomy,
+    now: Option<&Powered>,
+    surge: &Surge,
+) -> Option<Rectifier> {
+    rectifier::rectifier(&Work {
+        circuit,
+        library,
+        anatomy,
+        now: now.cloned(),
+        surge: surge.clone(),
+        read: Read::default(),
+        stand_in: None,
+    })
+}
+
 /// High-tension rails from the reservoir on, then the bias rails.
 fn rail_nodes(work: &Work<'_>) -> Vec<NodeId> {
     let all = work.anatomy.rails.iter().chain(&work.anatomy.bias_rails);

@@ -181,3 +181,18 @@ pub(crate) struct Proof {
 fn row(text: &str) -> Result<LogRow, String> {
     bench::proof::row(text).map_err(|e| e.to_string())
 }
+
+/// `stress`.
+#[derive(Debug, Args)]
+#[command(
+    arg_required_else_help = true,
+    after_help = "Examples: tubewright stress amp.wiring\n          tubewright stress amp.wiring --mains 242 --without V5"
+)]
+pub(crate) struct Stress {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}

@@ -21,6 +21,7 @@ pub(crate) mod proof;
 pub(crate) mod safety;
 pub(crate) mod snippet;
 pub(crate) mod speaker;
+pub(crate) mod stress;
 pub(crate) mod supply;
 pub(crate) mod suspects;
 pub(crate) mod valves;

@@ -4,14 +4,14 @@
 //! both heater ends less the cathode; half the winding's peak comes on top for the peak. Warm and
 //! cold states both count, for a raised heater stands above a cathode that is not up yet.
 
-use super::{HeaterPins, Work, valves};
+use super::{HeaterPins, valves};
 use crate::powered::{Powered, sheet_of};
 use crate::rules::rules;
 use serde::Serialize;
 use std::f64::consts::SQRT_2;
 use wiring::NodeId;
-use wiring::circuit::{Electrode, Kind, Part};
-use wiring::sheet::{LimitQuantity, Sheet as DataSheet};
+use wiring::circuit::{Circuit, Electrode, Kind, Part};
+use wiring::sheet::{Library, LimitQuantity, Sheet as DataSheet};
 
 /// One cathode of a valve against its heater.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -46,9 +46,14 @@ fn unless_sheet_says() -> f64 {
     rule.map_or(90.0, |v| v.min(90.0))
 }
 
-pub(super) fn elevated(work: &Work<'_>) -> Vec<Elevated> {
+/// Every cathode against its heater, at the worst of some states; the first is today's.
+pub(crate) fn elevated_at(
+    circuit: &Circuit,
+    library: &Library,
+    states: &[Option<&Powered>],
+) -> Vec<Elevated> {
     let mut all = Vec::new();
-    for (_, part) in valves(work.circuit) {
+    for (_, part) in valves(circuit) {
         let Kind::Valve(valve) = &part.kind else {
             continue;
         };
@@ -56,7 +61,7 @@ pub(super) fn elevated(work: &Work<'_>) -> Vec<Elevated> {
             continue;
         };
         let Some((a, b)) = pins.pair() else { continue };
-        let sheet = sheet_of(work.library, part);
+        let sheet = sheet_of(library, part);
         let mut done: Vec<(Option<char>, NodeId)> = Vec::new();
         for u in &valve.electrodes {
             if u.electrode != Electrode::Cathode {
@@ -69,27 +74,44 @@ pub(super) fn elevated(work: &Work<'_>) -> Vec<Elevated> {
                 continue;
             }
             done.push((u.section, cathode));
-            all.push(one(work, part, sheet, u.section, (a, b), cathode));
+            let against = Against {
+                sheet,
+                section: u.section,
+                heater: (a, b),
+                cathode,
+            };
+            all.push(one(library, part, &against, states));
         }
     }
     all
 }
 
-fn one(
-    work: &Work<'_>,
-    part: &Part,
-    sheet: Option<&DataSheet>,
+/// One cathode with its heater.
+struct Against<'a> {
+    sheet: Option<&'a DataSheet>,
     section: Option<char>,
     heater: (NodeId, NodeId),
     cathode: NodeId,
+}
+
+fn one(
+    library: &Library,
+    part: &Part,
+    against: &Against<'_>,
+    states: &[Option<&Powered>],
 ) -> Elevated {
+    let Against {
+        sheet,
+        section,
+        heater: (a, b),
+        cathode,
+    } = *against;
     let mut name = part.name.clone();
     name.extend(section);
-    let (a, b) = heater;
     let joined = cathode == a || cathode == b;
-    let of = |state: &Option<Powered>| steady_and_peak(state.as_ref()?, a, b, cathode);
-    let states = [&work.now, &work.highest, &work.surge.cold, &work.lowest];
-    let figures: Vec<(f64, f64)> = states.into_iter().filter_map(of).collect();
+    let of = |state: Option<&Powered>| steady_and_peak(state?, a, b, cathode);
+    let now = of(states.first().copied().flatten());
+    let figures: Vec<(f64, f64)> = states.iter().copied().filter_map(of).collect();
     let (mut positive_steady, mut positive, mut negative) = (0.0_f64, 0.0_f64, 0.0_f64);
     if !joined {
         for (steady, peak) in &figures {
@@ -107,7 +129,7 @@ fn one(
         Some(format!(
             "{}, {}",
             set.system.word(),
-            work.library.cite(&set.origin)
+            library.cite(&set.origin)
         ))
     });
     let positive_peak_limit = limit(LimitQuantity::HeaterPositiveVolts).unwrap_or(fallback);
@@ -117,7 +139,7 @@ fn one(
             Kind::Valve(v) => v.type_in_socket().to_owned(),
             _ => String::new(),
         },
-        steady_v: of(&work.now).map(|f| f.0).filter(|_| !joined),
+        steady_v: now.map(|f| f.0).filter(|_| !joined),
         positive_steady_v: positive_steady,
         positive_peak_v: positive,
         negative_peak_v: negative,

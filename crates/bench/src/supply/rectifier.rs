@@ -67,7 +67,7 @@ struct Carried {
     inverse: f64,
 }
 
-pub(super) fn rectifier(work: &Work<'_>) -> Option<Rectifier> {
+pub(crate) fn rectifier(work: &Work<'_>) -> Option<Rectifier> {
     let parts: Vec<usize> = high_tension_rectifiers(work.anatomy)
         .map(|id| id.0)
         .collect();
