@@ -109,11 +109,10 @@ fn what(s: &Strained) -> String {
 fn held(s: &Strained) -> Line {
     let expected = Expected::value(s.value, s.quantity.unit());
     let line = Line::told(what(s), s.origin.clone()).expecting(expected);
-    let line = match s.limit {
+    match s.limit {
         Some(limit) => line.limited(Limit::at_most(limit, s.quantity.unit())),
         None => line,
-    };
-    line
+    }
 }
 
 fn share(s: &Strained) -> String {
