@@ -431,13 +431,41 @@ fn two_browsers_on_one_wiring_show_both_texts_and_lose_none() {
     }
 }
 
+/// Keeps each page as a picture in both sizes, by day and by lamp, and scans it.
+fn looked_at(c: &mut Chromium, base: &str, pages: &[(&str, &str)], unfolded: bool) {
+    let mut serious = Vec::new();
+    for (size, width, height, light) in [
+        ("desk", 1440, 900, "light"),
+        ("desk", 1440, 900, "dark"),
+        ("phone", 390, 844, "light"),
+        ("phone", 390, 844, "dark"),
+    ] {
+        c.screen(width, height, size == "phone");
+        c.light(light);
+        for (name, address) in pages {
+            // paper has one size
+            if size == "phone" && *name == "paper" {
+                continue;
+            }
+            c.open(&format!("{base}{address}"));
+            if unfolded {
+                c.eval("document.querySelectorAll('#page details, main details').forEach(d => { d.open = true })");
+            }
+            let lamp = if light == "dark" { "-lamp" } else { "" };
+            c.picture(&pictures().join(format!("{size}-{name}{lamp}.png")));
+            let size = format!("{size} {light} {name}");
+            serious.extend(shuts_out(c).iter().map(|v| format!("{size}: {v}")));
+        }
+    }
+    assert!(serious.is_empty(), "{}", serious.join("\n"));
+}
+
 #[test]
 fn every_page_is_kept_as_a_picture_and_shuts_nobody_out() {
     let folder = tempfile::tempdir().unwrap();
     let server = Server::start(&folder.path().join("shop"), &[]);
     begun(&server);
     let base = format!("http://{}", server.host);
-    let out = pictures();
     let pages = [
         ("bench", "/"),
         ("new", "/new"),
@@ -468,29 +496,45 @@ fn every_page_is_kept_as_a_picture_and_shuts_nobody_out() {
         ("paper", "/job/1/paper?sheet=chart"),
     ];
     let mut c = Chromium::start();
-    let mut serious = Vec::new();
-    for (size, width, height, light) in [
-        ("desk", 1440, 900, "light"),
-        ("desk", 1440, 900, "dark"),
-        ("phone", 390, 844, "light"),
-        ("phone", 390, 844, "dark"),
-    ] {
-        c.screen(width, height, size == "phone");
-        c.light(light);
-        for (name, address) in pages {
-            // paper has one size
-            if size == "phone" && name == "paper" {
-                continue;
-            }
-            c.open(&format!("{base}{address}"));
-            let lamp = if light == "dark" { "-lamp" } else { "" };
-            c.picture(&out.join(format!("{size}-{name}{lamp}.png")));
-            let size = format!("{size} {light} {name}");
-            serious.extend(shuts_out(&mut c).iter().map(|v| format!("{size}: {v}")));
-        }
-    }
-    assert!(serious.is_empty(), "{}", serious.join("\n"));
+    looked_at(&mut c, &base, &pages, false);
     // the address that leads nowhere, and the browser's own wish for an icon
     c.wrong.retain(|w| !w.contains("404"));
+    assert!(c.wrong.is_empty(), "{:?}", c.wrong);
+}
+
+/// A whole amplifier, read, with every fold of its pages open: plots, both views of the parts, reasons.
+#[test]
+fn the_pages_of_a_whole_amplifier_with_every_fold_open() {
+    let folder = tempfile::tempdir().unwrap();
+    let server = Server::start(&folder.path().join("shop"), &[]);
+    begun(&server);
+    let mut b = server.browser();
+    let wiring = include_str!("../../../examples/curlew.wiring");
+    let form = b.get("/job/1/tracing").form("name=\"base\"");
+    b.send(&form.with("text", wiring));
+    let mut c = Chromium::start();
+    let pages = [
+        ("whole-job", "/job/1"),
+        ("whole-tracing", "/job/1/tracing"),
+        ("whole-chart", "/job/1/chart"),
+        ("whole-parts", "/job/1/parts"),
+        ("whole-set-up", "/job/1/set-up"),
+        ("whole-supply", "/job/1/set-up?sheet=supply"),
+    ];
+    looked_at(&mut c, &format!("http://{}", server.host), &pages, true);
+    assert!(c.wrong.is_empty(), "{:?}", c.wrong);
+}
+
+/// Address, code and the picture to scan, as the desk shows them to let a phone in.
+#[test]
+fn the_code_that_lets_a_phone_in_is_kept_as_a_picture_and_shuts_nobody_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let Some(server) = Server::for_the_network(folder.path(), "kettle under glass") else {
+        return;
+    };
+    let mut c = Chromium::start();
+    let pages = [("code", "/settings")];
+    looked_at(&mut c, &format!("http://{}", server.host), &pages, false);
+    assert_eq!(c.eval("!!document.querySelector('.scannable')"), true);
     assert!(c.wrong.is_empty(), "{:?}", c.wrong);
 }

@@ -9,27 +9,8 @@
 mod server;
 
 use server::{Browser, Server};
-use std::path::Path;
 
 const PASSCODE: &str = "kettle under glass";
-
-/// A server that lets the network in; none where this machine is on no network.
-fn start(folder: &Path) -> Option<Server> {
-    let file = folder.join("passcode");
-    std::fs::write(&file, format!("{PASSCODE}\n")).unwrap();
-    let tried = std::net::UdpSocket::bind("0.0.0.0:0")
-        .and_then(|s| s.connect("192.0.2.1:9").map(|()| s))
-        .and_then(|s| s.local_addr());
-    if !tried.is_ok_and(|a| !a.ip().is_unspecified() && !a.ip().is_loopback()) {
-        eprintln!("this machine is on no network: nothing to let in");
-        return None;
-    }
-    // the time stands still, so a wait that was set never ends by itself
-    let at = "1795597200000";
-    let file = file.to_string_lossy().into_owned();
-    let more = ["--lan", "--passcode-file", &file, "--at", at];
-    Some(Server::start(&folder.join("shop"), &more))
-}
 
 /// The address for devices and the code that works now, as the desk's page shows them.
 fn invitation(server: &Server) -> (String, String) {
@@ -59,7 +40,7 @@ fn come_in(b: &mut Browser, code: &str, passcode: &str) -> server::Page {
 #[test]
 fn a_phone_comes_in_with_address_code_and_passcode() {
     let folder = tempfile::tempdir().unwrap();
-    let Some(server) = start(folder.path()) else {
+    let Some(server) = Server::for_the_network(folder.path(), PASSCODE) else {
         return;
     };
     let (host, code) = invitation(&server);
@@ -101,7 +82,7 @@ fn a_phone_comes_in_with_address_code_and_passcode() {
 #[test]
 fn what_is_tried_on_the_door_fails() {
     let folder = tempfile::tempdir().unwrap();
-    let Some(server) = start(folder.path()) else {
+    let Some(server) = Server::for_the_network(folder.path(), PASSCODE) else {
         return;
     };
     let (host, code) = invitation(&server);
@@ -155,7 +136,7 @@ fn what_is_tried_on_the_door_fails() {
 #[test]
 fn guessing_is_slowed_down_for_everybody() {
     let folder = tempfile::tempdir().unwrap();
-    let Some(server) = start(folder.path()) else {
+    let Some(server) = Server::for_the_network(folder.path(), PASSCODE) else {
         return;
     };
     let (host, code) = invitation(&server);

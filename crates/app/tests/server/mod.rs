@@ -3,7 +3,11 @@
 
 #![allow(dead_code, reason = "each test file uses its own part of the harness")]
 #![allow(unreachable_pub, reason = "a module of test files")]
-#![allow(clippy::unwrap_used, reason = "a failed step is a failed test")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stderr,
+    reason = "a failed step is a failed test"
+)]
 
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::TcpStream;
@@ -46,6 +50,23 @@ impl Server {
             host,
             folder: folder.to_owned(),
         }
+    }
+
+    /// A server that lets the network in, its passcode in a file; none where this machine is on no network. Its time
+    /// stands still, so a wait that was set never ends by itself.
+    pub fn for_the_network(folder: &Path, passcode: &str) -> Option<Self> {
+        let tried = std::net::UdpSocket::bind("0.0.0.0:0")
+            .and_then(|s| s.connect("192.0.2.1:9").map(|()| s))
+            .and_then(|s| s.local_addr());
+        if !tried.is_ok_and(|a| !a.ip().is_unspecified() && !a.ip().is_loopback()) {
+            eprintln!("this machine is on no network: nothing to let in");
+            return None;
+        }
+        let file = folder.join("passcode");
+        std::fs::write(&file, format!("{passcode}\n")).unwrap();
+        let file = file.to_string_lossy().into_owned();
+        let more = ["--lan", "--passcode-file", &file, "--at", "1795597200000"];
+        Some(Self::start(&folder.join("shop"), &more))
     }
 
     /// kill -9: nothing is said to the program, nothing is finished.
