@@ -448,11 +448,14 @@ fn looked_at(c: &mut Chromium, base: &str, pages: &[(&str, &str)], unfolded: boo
                 continue;
             }
             c.open(&format!("{base}{address}"));
-            if unfolded {
-                c.eval("document.querySelectorAll('#page details, main details').forEach(d => { d.open = true })");
-            }
             let lamp = if light == "dark" { "-lamp" } else { "" };
-            c.picture(&pictures().join(format!("{size}-{name}{lamp}.png")));
+            let picture = pictures().join(format!("{size}-{name}{lamp}.png"));
+            if unfolded {
+                c.eval("document.querySelectorAll('main details:not([name=condition])').forEach(d => { d.open = true })");
+                c.whole_picture(&picture);
+            } else {
+                c.picture(&picture);
+            }
             let size = format!("{size} {light} {name}");
             serious.extend(shuts_out(c).iter().map(|v| format!("{size}: {v}")));
         }
@@ -520,6 +523,7 @@ fn the_pages_of_a_whole_amplifier_with_every_fold_open() {
         ("whole-parts", "/job/1/parts"),
         ("whole-set-up", "/job/1/set-up"),
         ("whole-supply", "/job/1/set-up?sheet=supply"),
+        ("whole-stress", "/job/1/set-up?sheet=stress"),
     ];
     looked_at(&mut c, &format!("http://{}", server.host), &pages, true);
     assert!(c.wrong.is_empty(), "{:?}", c.wrong);

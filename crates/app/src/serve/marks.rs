@@ -7,6 +7,15 @@ use bench::chart::Word;
 use maud::{Markup, PreEscaped, html};
 use std::fmt::Write as _;
 
+/// Words with what is typed, between back-quotes, set as such.
+pub(crate) fn typed(text: &str) -> Markup {
+    html! {
+        @for (i, part) in text.split('`').enumerate() {
+            @if i % 2 == 1 { code { (part) } } @else { (part) }
+        }
+    }
+}
+
 /// A joint of a wire, drawn at (`x`, `y`) with radius `r`.
 fn joint(out: &mut String, state: StepState, x: f64, y: f64, r: f64) {
     let _ = match state {

@@ -15,6 +15,7 @@ use bench::powerup::{Powerup, PowerupRequest, plan};
 use bench::proof::proof;
 use bench::safety::safety;
 use bench::sheet::Sheet;
+use bench::stress::stress;
 use bench::supply::supply;
 use shop::ResultGiven;
 use std::sync::Arc;
@@ -94,11 +95,13 @@ pub(crate) enum SetUp {
     Heaters,
     /// Supply.
     Supply,
+    /// How hard each part is worked.
+    Stress,
 }
 
 impl SetUp {
     /// All, in order.
-    pub(crate) const ALL: [Self; 3] = [Self::Bias, Self::Heaters, Self::Supply];
+    pub(crate) const ALL: [Self; 4] = [Self::Bias, Self::Heaters, Self::Supply, Self::Stress];
 
     /// On its button.
     pub(crate) fn name(self) -> &'static str {
@@ -106,6 +109,7 @@ impl SetUp {
             Self::Bias => "Bias",
             Self::Heaters => "Heaters",
             Self::Supply => "Supply",
+            Self::Stress => "Stress",
         }
     }
 
@@ -115,6 +119,7 @@ impl SetUp {
             Self::Bias => "bias",
             Self::Heaters => "heaters",
             Self::Supply => "supply",
+            Self::Stress => "stress",
         }
     }
 
@@ -148,5 +153,6 @@ pub(crate) fn set_up(which: SetUp, site: &Site, found: &Found) -> Arc<Vec<Sheet>
             SetUp::Bias => vec![idle_of(site, found).sheet.clone()],
             SetUp::Heaters => vec![heating(circuit, &site.library, &asked).sheet],
             SetUp::Supply => vec![supply(circuit, &site.library, &asked, None).sheet],
+            SetUp::Stress => vec![stress(circuit, &site.library, &asked).sheet],
         })
 }

@@ -282,7 +282,22 @@ impl Chromium {
 
     /// Keeps a picture of what is on the screen.
     pub fn picture(&mut self, path: &Path) {
-        let came = self.call("Page.captureScreenshot", json!({"format": "png"}));
+        self.keep(path, json!({"format": "png"}));
+    }
+
+    /// Keeps a picture of the page from its head to its foot.
+    pub fn whole_picture(&mut self, path: &Path) {
+        let size = self
+            .eval("[document.documentElement.scrollWidth, document.documentElement.scrollHeight]");
+        let clip = json!({"x": 0, "y": 0, "width": size[0], "height": size[1], "scale": 1});
+        self.keep(
+            path,
+            json!({"format": "png", "captureBeyondViewport": true, "clip": clip}),
+        );
+    }
+
+    fn keep(&mut self, path: &Path, how: Value) {
+        let came = self.call("Page.captureScreenshot", how);
         let bytes = base64::engine::general_purpose::STANDARD
             .decode(came["data"].as_str().unwrap())
             .unwrap();

@@ -72,7 +72,7 @@ fn one(line: &Line) -> Markup {
         @if let Some(e) = line.expected() { span.computed { (e) } }
         @if let Some(l) = line.limit() { span.limit { (l.to_string().replace("at most ", "max ").replace("at least ", "min ")) } }
         @if matches!(line.outcome(), Outcome::Fail | Outcome::Stop) { (marks::outcome(line.outcome())) }
-        @if line.expected().is_none() && !line.why().is_empty() { span.limit { (line.why()) } }
+        @if line.expected().is_none() && !line.why().is_empty() { span.limit { (marks::typed(line.why())) } }
     }
 }
 

@@ -1,5 +1,6 @@
 //! What a text means so far: problems with answers to press, loose ends, the drawing.
 
+use crate::serve::marks;
 use crate::serve::pins;
 use crate::serve::work_out::Traced;
 use draw::over::Overlay;
@@ -65,7 +66,7 @@ fn problems(traced: &Traced, grave: &[&Diagnostic]) -> Markup {
                     li.error[d.severity == Severity::Error] data-from=(from) data-to=(to) {
                         p.what {
                             a.place href="#text" data-line=(d.place.line) { "Line " (d.place.line) ", place " (d.place.column) }
-                            ": " (d.message)
+                            ": " (marks::typed(&d.message))
                         }
                         div.answers {
                             @if i < WITH_ANSWERS {
@@ -200,7 +201,7 @@ fn notes(traced: &Traced) -> Markup {
     html! {
         details.sheet.notes {
             summary { "Notes " (notes.len()) }
-            ul { @for d in notes { li { "Line " (d.place.line) ": " (d.message) " " span.hint { (d.advice) } } } }
+            ul { @for d in notes { li { "Line " (d.place.line) ": " (marks::typed(&d.message)) " " span.hint { (marks::typed(&d.advice)) } } } }
         }
     }
 }

@@ -68,7 +68,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
             title: format!("{} {}: photos", id, view.job.amp.fields.short()),
             place: Place::Job(&view, None),
             head: frame::job_head(&view),
-            buttons: html! { span.aside { (photos.len()) " photos" } },
+            buttons: html! { span.aside { (photos.len()) @if photos.len() == 1 { " photo" } @else { " photos" } } },
             conditions: html! {},
             body,
         })

@@ -206,16 +206,16 @@ pub(crate) fn table(
                             div.read { (said(line)) }
                             div.limit { @if let Some(l) = line.limit() { (l) } }
                             div.came { (marks::outcome(line.outcome())) }
-                            @if !line.why().is_empty() { p.why { (line.why()) } }
+                            @if !line.why().is_empty() { p.why { (marks::typed(line.why())) } }
                         }
                     }
                 } }
             }
             @if !sheet.missing.is_empty() {
                 h3 { "Not known" }
-                ul.missing { @for m in &sheet.missing { li { (m.what) ": " (m.remedy) } } }
+                ul.missing { @for m in &sheet.missing { li { (marks::typed(&m.what)) ": " (marks::typed(&m.remedy)) } } }
             }
-            @if !sheet.notes.is_empty() { ul.notes { @for n in &sheet.notes { li { (n) } } } }
+            @if !sheet.notes.is_empty() { ul.notes { @for n in &sheet.notes { li { (marks::typed(n)) } } } }
         }
     }
 }
