@@ -23,6 +23,7 @@ mod advance;
 mod build;
 mod cathodes;
 mod cycle;
+mod gains;
 mod natural;
 mod periodic;
 mod power;
@@ -50,6 +51,9 @@ use crate::operating::Solution;
 
 /// Error allowed to a node in one step of [`Running::until`], as part of its peak so far.
 pub const USUAL_ACCURACY: f64 = 1e-6;
+
+/// The same in a cycle that repeats, unless told.
+pub const CYCLE_ACCURACY: f64 = 1e-5;
 
 /// What is added to a node's peak in that, volts.
 const FLOOR_VOLTS: f64 = 0.1;
@@ -136,6 +140,8 @@ pub struct Running {
     /// Length that no step exceeds.
     longest: f64,
     accuracy: f64,
+    /// Was the accuracy told?
+    told: bool,
     peaks: Vec<f64>,
     within: Vec<f64>,
     trial: Trial,
@@ -206,6 +212,7 @@ impl Running {
             next: 0.0,
             longest: f64::INFINITY,
             accuracy: USUAL_ACCURACY,
+            told: false,
             peaks: vec![0.0; size],
             within: vec![0.0; size],
             trial: Trial::default(),
@@ -236,11 +243,12 @@ impl Running {
     }
 
     /// The error that a step of [`Running::until`] may leave at a node, as part of the node's peak so far plus
-    /// 0.1 V; [`USUAL_ACCURACY`] unless told. What steps leave adds up: expect ten to a hundred times it in the end.
+    /// 0.1 V; [`USUAL_ACCURACY`] unless told, [`CYCLE_ACCURACY`] for a cycle that repeats, in which nothing adds up. What steps leave adds up: expect ten to a hundred times it in the end.
     /// Kept between 1e-8 and 0.01.
     #[must_use]
     pub fn with_accuracy(mut self, accuracy: f64) -> Self {
         self.accuracy = accuracy.clamp(1e-8, 1e-2);
+        self.told = true;
         self
     }
 
@@ -267,7 +275,7 @@ impl Running {
     /// What has been done so far.
     #[must_use]
     pub fn work(&self) -> Work {
-        self.room.work
+        self.room.count
     }
 
     /// From now on the source or generator that is element number `element` stands at `volts`.
@@ -333,9 +341,9 @@ impl Running {
                 new.emf = old.emf;
             }
         }
-        let work = self.room.work;
+        let work = self.room.count;
         self.room = Room::new(&moving);
-        self.room.work = work;
+        self.room.count = work;
         self.moving = moving;
         self.netlist = netlist.clone();
         self.jumped();

@@ -14,6 +14,12 @@ mod support;
 use support::elements::{capacitor, element, resistor, sine};
 use support::{amplifiers, netlist};
 
+/// Steps and Newton iterations on the way to the state that repeats; of 1,920 samples.
+const CYCLE_5W: (u64, u64) = (234, 11_721);
+const CYCLE_18W: (u64, u64) = (567, 42_157);
+const SOUND_5W: u64 = 3_880;
+const SOUND_18W: u64 = 3_932;
+
 fn at_rest(netlist: &Netlist) -> Running {
     let point = operating::solve(netlist, None);
     assert!(point.converged());
@@ -196,6 +202,37 @@ fn a_driven_amplifier_repeats() {
             (on.volts(node) - volts).abs() < 1e-3,
             "{node} {volts} {}",
             on.volts(node)
+        );
+    }
+}
+
+/// Work for one cycle and for sound, so that slow drift shows: steps, and Newton iterations. Within a
+/// hundredth, as another machine's logarithms may move a step.
+#[test]
+fn work_is_what_it_was() {
+    for (amplifier, cycle_steps, cycle_newton, sound_newton) in [
+        (amplifiers::single_ended(), CYCLE_5W.0, CYCLE_5W.1, SOUND_5W),
+        (amplifiers::push_pull(), CYCLE_18W.0, CYCLE_18W.1, SOUND_18W),
+    ] {
+        let near = |seen: u64, kept: u64| seen.abs_diff(kept) * 100 <= kept;
+        let (driven_by, run) = driven(amplifier.clone(), 0.1, 1000.0);
+        let work = run.cycle(1e-3).unwrap().running().unwrap().work();
+        println!("{work:?}");
+        assert!(
+            near(work.steps, cycle_steps) && near(work.iterations, cycle_newton),
+            "{work:?}"
+        );
+        let mut run = at_rest(&amplifier);
+        let source = driven_by.elements.iter().position(|e| e.name == "input");
+        for at in 1..=1920 {
+            let tone = |hertz: f64| (TAU * hertz * f64::from(at) / 192e3).sin();
+            let volts = 0.1 * (tone(220.0) + tone(330.0));
+            run.step(1.0 / 192e3, &[(source.unwrap(), volts)]).unwrap();
+        }
+        assert!(
+            run.work().steps == 1920 && near(run.work().iterations, sound_newton),
+            "{:?}",
+            run.work()
         );
     }
 }

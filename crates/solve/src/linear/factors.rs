@@ -54,7 +54,8 @@ impl<S: Scalar> Factors<S> {
     pub fn factor(&mut self, pattern: &Pattern, matrix: &[S]) -> Result<(), Singular> {
         self.dense = None;
         self.solvable = true;
-        if self.eliminate(pattern, matrix) {
+        self.values.copy_from_slice(matrix);
+        if self.eliminate(pattern, 0..pattern.steps.len()) {
             return Ok(());
         }
         self.dense_count += 1;
@@ -76,12 +77,45 @@ impl<S: Scalar> Factors<S> {
         self.dense_count
     }
 
-    /// Repeats the compiled elimination; false if a pivot is not to be trusted.
-    fn eliminate(&mut self, pattern: &Pattern, matrix: &[S]) -> bool {
+    /// Eliminates the early part of `matrix` ([`Pattern::with_late`]) and leaves in `begun` what the
+    /// late part has become, for [`Factors::resume`]. False if a pivot is not to be trusted: then only
+    /// [`Factors::factor`] helps.
+    pub fn begin(&mut self, pattern: &Pattern, matrix: &[S], begun: &mut Vec<S>) -> bool {
+        self.dense = None;
+        self.solvable = false;
+        self.values.copy_from_slice(matrix);
+        begun.clear();
+        let done = self.eliminate(pattern, 0..pattern.early);
+        begun.extend_from_slice(&self.values);
+        done
+    }
+
+    /// The matrix where [`Factors::begin`] left it, for stamps between late unknowns to be
+    /// added; [`Factors::finish`] is to follow.
+    pub fn resume(&mut self, begun: &[S]) -> &mut [S] {
+        self.solvable = false;
+        self.values.copy_from_slice(begun);
+        &mut self.values
+    }
+
+    /// Eliminates the late part. False as in [`Factors::begin`].
+    pub fn finish(&mut self, pattern: &Pattern) -> bool {
+        self.dense = None;
+        self.solvable = self.eliminate(pattern, pattern.early..pattern.steps.len());
+        self.solvable
+    }
+
+    /// Repeats steps of the compiled elimination; false if a pivot is not to be trusted.
+    fn eliminate(&mut self, pattern: &Pattern, range: std::ops::Range<usize>) -> bool {
         let values = &mut self.values[..];
-        values.copy_from_slice(matrix);
-        let (mut at_upper, mut at_lower, mut at_target) = (0, 0, 0);
-        for (step, inverse) in pattern.steps.iter().zip(&mut self.inverse) {
+        let (mut at_upper, mut at_lower) = ends(pattern, range.start);
+        let mut at_target = if range.start == 0 {
+            0
+        } else {
+            pattern.early_targets
+        };
+        let steps = &pattern.steps[range.clone()];
+        for (step, inverse) in steps.iter().zip(&mut self.inverse[range]) {
             let these = at_upper..step.upper_end as usize;
             at_upper = these.end;
             let right = &mut self.upper[these.clone()];
@@ -180,9 +214,40 @@ impl<S: Scalar> Factors<S> {
         }
         work.clear();
         work.extend(pattern.steps.iter().map(|step| b[step.row as usize]));
-        let mut at = 0;
-        for (k, step) in pattern.steps.iter().enumerate() {
-            let known = work[k];
+        self.forward(pattern, 0..pattern.steps.len(), work);
+        self.backward(pattern, 0..pattern.steps.len(), work);
+        for (step, value) in pattern.steps.iter().zip(&*work) {
+            b[step.column as usize] = *value;
+        }
+    }
+
+    /// The early part of solving `A x = b`, `b` in the order of the steps; the late part of `b` may
+    /// change afterwards. Asks for no more than [`Factors::begin`].
+    pub fn forward_early(&self, pattern: &Pattern, b: &mut [[S; 1]]) {
+        self.forward(pattern, 0..pattern.early, b);
+    }
+
+    /// The late unknowns, after [`Factors::forward_early`] and [`Factors::finish`].
+    pub fn solve_late(&self, pattern: &Pattern, b: &mut [[S; 1]]) {
+        let late = pattern.early..pattern.steps.len();
+        self.forward(pattern, late.clone(), b);
+        self.backward(pattern, late, b);
+    }
+
+    /// The early unknowns, after [`Factors::solve_late`].
+    pub fn backward_early(&self, pattern: &Pattern, b: &mut [[S; 1]]) {
+        self.backward(pattern, 0..pattern.early, b);
+    }
+
+    fn forward<const LANES: usize>(
+        &self,
+        pattern: &Pattern,
+        range: std::ops::Range<usize>,
+        work: &mut [[S; LANES]],
+    ) {
+        let (_, mut at) = ends(pattern, range.start);
+        for (k, step) in pattern.steps[range.clone()].iter().enumerate() {
+            let known = work[range.start + k];
             let these = at..step.lower_end as usize;
             at = these.end;
             for (&below, &factor) in pattern.lower_steps[these.clone()]
@@ -194,12 +259,17 @@ impl<S: Scalar> Factors<S> {
                 }
             }
         }
-        let mut end = pattern.upper.len();
-        for (k, step) in pattern.steps.iter().enumerate().rev() {
-            let start = match k.checked_sub(1) {
-                Some(before) => pattern.steps[before].upper_end as usize,
-                None => 0,
-            };
+    }
+
+    fn backward<const LANES: usize>(
+        &self,
+        pattern: &Pattern,
+        range: std::ops::Range<usize>,
+        work: &mut [[S; LANES]],
+    ) {
+        let (mut end, _) = ends(pattern, range.end);
+        for k in range.rev() {
+            let (start, _) = ends(pattern, k);
             let mut sum = work[k];
             let these = start..end;
             end = start;
@@ -211,9 +281,22 @@ impl<S: Scalar> Factors<S> {
                     *sum -= factor * known;
                 }
             }
-            let value = sum.map(|sum| sum * self.inverse[k]);
-            work[k] = value;
-            b[step.column as usize] = value;
+            work[k] = sum.map(|sum| sum * self.inverse[k]);
+        }
+    }
+
+    /// These factors for solving alone, without the room for others.
+    #[must_use]
+    pub fn kept(&self) -> Self {
+        Self {
+            values: Vec::new(),
+            upper: self.upper.clone(),
+            lower: self.lower.clone(),
+            inverse: self.inverse.clone(),
+            work: Vec::new(),
+            dense: self.dense.clone(),
+            dense_count: self.dense_count,
+            solvable: self.solvable,
         }
     }
 
@@ -260,5 +343,14 @@ impl<S: Scalar> Factors<S> {
             work[k] = sum;
             b[step.row as usize] = sum;
         }
+    }
+}
+
+/// Where the lists of `upper` and `lower` begin for step number `step`.
+#[inline]
+fn ends(pattern: &Pattern, step: usize) -> (usize, usize) {
+    match step.checked_sub(1).and_then(|at| pattern.steps.get(at)) {
+        Some(step) => (step.upper_end as usize, step.lower_end as usize),
+        None => (0, 0),
     }
 }

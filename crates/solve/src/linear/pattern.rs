@@ -49,6 +49,9 @@ pub struct Pattern {
     /// Steps of `upper` and of `lower` alone, which is all that solving asks for.
     pub(super) upper_steps: Vec<u32>,
     pub(super) lower_steps: Vec<u32>,
+    /// How many steps come before the late unknowns, and the targets of those steps.
+    pub(super) early: usize,
+    pub(super) early_targets: usize,
     len: usize,
 }
 
@@ -108,6 +111,20 @@ impl Pattern {
         entries: &[(usize, usize)],
         weak: &[usize],
     ) -> Option<Self> {
+        Self::with_late(size, nodes, entries, weak, &[])
+    }
+
+    /// As [`Pattern::with_weak_diagonals`]; rows and columns in `late` are eliminated after all
+    /// others. What stands between late unknowns may then change without the early part being eliminated
+    /// anew: [`super::Factors::begin`].
+    #[must_use]
+    pub fn with_late(
+        size: usize,
+        nodes: usize,
+        entries: &[(usize, usize)],
+        weak: &[usize],
+        late: &[usize],
+    ) -> Option<Self> {
         let nodes = nodes.min(size);
         let mut rows: Vec<Vec<usize>> = vec![Vec::new(); size];
         for &(row, column) in entries {
@@ -123,8 +140,20 @@ impl Pattern {
             row.dedup();
         }
         let column_of = pair_rows_with_columns(&rows, weak)?;
-        let order = markowitz(&mut rows, &column_of);
-        Self::compile(size, nodes, &rows, &column_of, &order)
+        let mut waits = vec![late.is_empty(); size];
+        for (row, waits) in waits.iter_mut().enumerate() {
+            *waits |= late.contains(&row) || late.contains(&column_of[row]);
+        }
+        let order = markowitz(&mut rows, &column_of, &waits);
+        let mut made = Self::compile(size, nodes, &rows, &column_of, &order)?;
+        made.early = waits.iter().filter(|waits| !**waits).count();
+        let mut begin = (0, 0);
+        for step in made.steps.iter().take(made.early) {
+            let wide = step.upper_end as usize - begin.0;
+            made.early_targets += wide * (step.lower_end as usize - begin.1);
+            begin = (step.upper_end as usize, step.lower_end as usize);
+        }
+        Some(made)
     }
 
     /// Number of unknowns.
@@ -141,6 +170,19 @@ impl Pattern {
     )]
     pub fn len(&self) -> usize {
         self.len
+    }
+
+    /// Steps of the elimination before the late unknowns, for matrices made by [`Pattern::with_late`].
+    #[must_use]
+    pub fn early(&self) -> usize {
+        self.early
+    }
+
+    /// Row and column of each pivot, in the order of the elimination.
+    pub fn pivots(&self) -> impl ExactSizeIterator<Item = (usize, usize)> + Clone + '_ {
+        self.steps
+            .iter()
+            .map(|step| (step.row as usize, step.column as usize))
     }
 
     /// Multiply-adds of one factorisation.
@@ -330,6 +372,8 @@ impl Pattern {
             upper,
             lower,
             targets,
+            early: 0,
+            early_targets: 0,
             len,
         })
     }
@@ -408,9 +452,9 @@ fn chain(
     None
 }
 
-/// Order of pivots by least Markowitz count among the paired entries, ties by number; adds
-/// the fill to `rows`.
-fn markowitz(rows: &mut [Vec<usize>], column_of: &[usize]) -> Vec<usize> {
+/// Order of pivots by least Markowitz count among the paired entries, those that wait after all others, ties
+/// by number; adds the fill to `rows`.
+fn markowitz(rows: &mut [Vec<usize>], column_of: &[usize], waits: &[bool]) -> Vec<usize> {
     let size = rows.len();
     let mut columns: Vec<Vec<usize>> = vec![Vec::new(); size];
     for (row, entries) in rows.iter().enumerate() {
@@ -423,12 +467,12 @@ fn markowitz(rows: &mut [Vec<usize>], column_of: &[usize]) -> Vec<usize> {
     let mut left: Vec<usize> = (0..size).collect();
     let mut order = Vec::with_capacity(size);
     while !left.is_empty() {
-        let mut best = (usize::MAX, 0);
+        let mut best = ((true, usize::MAX), 0);
         for (at, &row) in left.iter().enumerate() {
             let count = (active[row].len().saturating_sub(1))
                 * (columns[column_of[row]].len().saturating_sub(1));
-            if count < best.0 {
-                best = (count, at);
+            if (waits[row], count) < best.0 {
+                best = ((waits[row], count), at);
             }
         }
         let row = left.remove(best.1);

@@ -1,6 +1,7 @@
 //! Steps of one length, and steps of any length.
 
 use super::build::{Moving, PairLaw};
+use super::gains::Gains;
 use super::rules::{EVEN, FREE, Rule};
 use super::stage::Room;
 use super::{Running, TimeError, Watch};
@@ -28,6 +29,8 @@ pub(super) struct Trial {
     pub(super) error: f64,
     base: Vec<f64>,
     rates: Vec<Vec<f64>>,
+    /// Where the stages are sought.
+    pub(super) gains: Gains,
 }
 
 impl Trial {
@@ -66,6 +69,7 @@ pub(super) fn attempt(
     trial.x.extend_from_slice(x);
     let own = rule.gamma * h;
     moving.prepare(room, own);
+    trial.gains.begin(seconds, h, stages);
     let mut before = 0.0;
     for stage in 0..stages {
         trial.base.copy_from_slice(states);
@@ -74,9 +78,9 @@ pub(super) fn attempt(
                 *base += h * share * rate;
             }
         }
-        // on along the line from the step's beginning through the last stage
         let at = rule.times[stage];
-        if before > 0.0 {
+        if !trial.gains.guess(stage, &mut trial.x) && before > 0.0 {
+            // on along the line from the step's beginning through the last stage
             for (now, &from) in trial.x.iter_mut().zip(x) {
                 *now = from + at / before * (*now - from);
             }
@@ -85,6 +89,7 @@ pub(super) fn attempt(
         if !moving.settle(room, seconds + at * h, &trial.base, &mut trial.x, within) {
             return false;
         }
+        trial.gains.found(stage, &trial.x);
         let rates = &mut trial.rates[stage];
         moving.rates(room, &trial.base, &trial.x, &mut trial.amps, rates);
         if let Some(look) = look.as_mut() {
@@ -203,7 +208,7 @@ impl Running {
                 break Ok(h);
             }
             rejected = true;
-            self.room.work.rejected += 1;
+            self.room.count.rejected += 1;
         };
         if let Ok(h) = done {
             let longer = (0.9 * trial.error.max(1e-6).powf(-0.25)).clamp(0.3, 5.0);
@@ -254,7 +259,7 @@ impl Running {
             return Ok(());
         }
         self.trial = trial;
-        self.room.work.rejected += 1;
+        self.room.count.rejected += 1;
         if halvings == MOST_HALVINGS {
             return Err(TimeError::Stuck {
                 seconds: self.seconds,
@@ -270,10 +275,11 @@ impl Running {
         std::mem::swap(&mut self.states, &mut trial.states);
         std::mem::swap(&mut self.amps, &mut trial.amps);
         self.seconds += h;
-        self.room.work.steps += 1;
+        self.room.count.steps += 1;
         for (peak, volts) in self.peaks.iter_mut().zip(&self.x) {
             *peak = peak.max(volts.abs());
         }
+        trial.gains.count();
         let mut struck = false;
         for pair in &mut self.moving.pairs {
             if let PairLaw::Neon(law) = pair.law {
@@ -283,6 +289,7 @@ impl Running {
             }
         }
         if struck {
+            trial.gains.forget();
             self.jumped();
         }
     }
@@ -311,6 +318,7 @@ impl Running {
 
     /// After something jumped, steps begin short.
     pub(super) fn jumped(&mut self) {
+        self.trial.gains.forget();
         self.next = FIRST;
     }
 

@@ -302,7 +302,18 @@ impl Moving {
             }
         }
         let size = next - 1;
-        made.pattern = Pattern::with_weak_diagonals(size, nodes - 1, &build.entries, &weak)
+        // what the devices touch comes last, so that all else is eliminated once for each step length
+        let bent = netlist.elements.iter().filter(|e| {
+            matches!(
+                e.law,
+                Law::Triode { .. } | Law::Pentode { .. } | Law::Diode { .. } | Law::Neon { .. }
+            )
+        });
+        let touched = bent.flat_map(|e| e.law.terminals());
+        let late: Vec<usize> = touched.filter_map(|node| node.checked_sub(1)).collect();
+        // no device at all: everything is early, ground alone is late
+        let late = if late.is_empty() { vec![size] } else { late };
+        made.pattern = Pattern::with_late(size, nodes - 1, &build.entries, &weak, &late)
             .ok_or(TimeError::Free { seconds: 0.0 })?;
         made.finish(netlist, build);
         Ok(made)

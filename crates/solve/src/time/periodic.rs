@@ -12,7 +12,7 @@ use nalgebra::{DMatrix, DVector};
 use super::cycle::Cycle;
 use super::stores::Sort;
 use super::sweep::{End, Sweep, wave};
-use super::{Running, TimeError};
+use super::{CYCLE_ACCURACY, Running, TimeError};
 use crate::linear::Complex;
 
 /// Cycles that are let run before the first correction, and between rounds.
@@ -271,6 +271,9 @@ impl Running {
         run.x.clone_from(&shot.x);
         run.states.clone_from(&shot.states);
         run.seconds = begin;
+        if !self.told {
+            run.accuracy = CYCLE_ACCURACY;
+        }
         run.longest = shot.period / LEAST_STEPS;
         run.next = self.next.min(run.longest);
         let mut steps = Vec::new();

@@ -25,13 +25,39 @@ pub struct Work {
     pub iterations: u64,
 }
 
+/// What an iteration did to the unknowns.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Found {
+    /// The next would move nothing to speak of.
+    Settled,
+    Moved,
+    /// A number is none any more.
+    Lost,
+}
+
+impl Found {
+    #[inline]
+    fn and(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Lost, _) | (_, Self::Lost) => Self::Lost,
+            (Self::Settled, Self::Settled) => Self::Settled,
+            _ => Self::Moved,
+        }
+    }
+}
+
 /// Room for stages, kept between them.
 #[derive(Debug, Clone)]
 pub(super) struct Room {
     pub(super) factors: Factors<f64>,
     /// The matrix of everything but the devices, for stages of `h` seconds.
     base: Vec<f64>,
+    /// What the elimination of all that no device touches has made of it; empty where that failed.
+    begun: Vec<f64>,
     matrix: Vec<f64>,
+    /// Right-hand sides in the order of the elimination: its early part done, and in work.
+    early: Vec<[f64; 1]>,
+    work: Vec<[f64; 1]>,
     pub(super) branches: Vec<Branch>,
     pub(super) h: f64,
     /// Right-hand side without the devices; slot 0 is ground's.
@@ -40,7 +66,7 @@ pub(super) struct Room {
     ports: Ports,
     /// When the stage ends.
     now: f64,
-    pub(super) work: Work,
+    pub(super) count: Work,
 }
 
 impl Room {
@@ -50,6 +76,9 @@ impl Room {
         Self {
             factors: Factors::new(&moving.pattern),
             base: moving.pattern.zeros(),
+            begun: Vec::new(),
+            early: vec![[0.0]; size - 1],
+            work: vec![[0.0]; size - 1],
             matrix: moving.pattern.zeros(),
             branches: vec![Branch::default(); moving.stores.len()],
             h: 0.0,
@@ -57,7 +86,7 @@ impl Room {
             right: vec![0.0; size],
             ports: Ports::at_rest(count),
             now: 0.0,
-            work: Work::default(),
+            count: Work::default(),
         }
     }
 }
@@ -78,6 +107,15 @@ impl Moving {
             for (stamp, factor) in &store.stamps {
                 stamp.add(&mut room.base, factor * branch.siemens);
             }
+        }
+        let Room {
+            factors,
+            base,
+            begun,
+            ..
+        } = room;
+        if !factors.begin(&self.pattern, base, begun) {
+            begun.clear();
         }
     }
 
@@ -105,6 +143,13 @@ impl Moving {
             store.feed(&mut room.steady, branch.drive * state);
         }
         room.now = seconds;
+        if !room.begun.is_empty() {
+            let pivots = self.pattern.pivots();
+            for (slot, (row, _)) in room.early.iter_mut().zip(pivots) {
+                *slot = [room.steady[row + 1]];
+            }
+            room.factors.forward_early(&self.pattern, &mut room.early);
+        }
         if self.iterate(room, Approach::AtOnce, STRAIGHT, x, within) {
             return true;
         }
@@ -124,44 +169,119 @@ impl Moving {
         within: &[f64],
     ) -> bool {
         for _ in 0..most {
-            room.work.iterations += 1;
-            room.matrix.copy_from_slice(&room.base);
-            room.right.copy_from_slice(&room.steady);
-            self.devices(room, approach, x);
-            if room.factors.factor(&self.pattern, &room.matrix).is_err() {
-                return false;
-            }
-            room.factors.solve(&self.pattern, &mut room.right[1..]);
-            let mut settled = !room.ports.apart;
-            let mut finite = true;
-            for (at, (old, &new)) in x.iter_mut().zip(&room.right).enumerate().skip(1) {
-                if at < self.nodes {
-                    let moved = (new - *old).abs();
-                    settled &= moved * moved <= BEND_VOLTS * within[at] * 0.01;
-                }
-                finite &= new.is_finite();
-                *old = new;
-            }
-            if !finite {
-                return false;
-            }
-            if settled {
-                return true;
+            room.count.iterations += 1;
+            let found = match self.late_step(room, approach, x, within) {
+                Some(found) => found,
+                None => self.whole_step(room, approach, x, within),
+            };
+            match found {
+                Found::Lost => return false,
+                Found::Settled if !room.ports.apart => return true,
+                Found::Settled | Found::Moved => {}
             }
         }
         false
     }
 
-    /// Adds valves, diodes and lamps, linearised where their ports stand.
-    fn devices(&self, room: &mut Room, approach: Approach, x: &[f64]) {
+    /// One iteration on what the devices touch; everything else follows once that is settled. None
+    /// where a pivot is not to be trusted.
+    fn late_step(
+        &self,
+        room: &mut Room,
+        approach: Approach,
+        x: &mut [f64],
+        within: &[f64],
+    ) -> Option<Found> {
+        if room.begun.is_empty() {
+            return None;
+        }
+        room.right.fill(0.0);
+        let Room {
+            factors,
+            begun,
+            right,
+            ports,
+            now,
+            ..
+        } = &mut *room;
+        self.devices((factors.resume(begun), right, ports), *now, approach, x);
+        if !factors.finish(&self.pattern) {
+            return None;
+        }
+        let early = self.pattern.early();
+        let late = self.pattern.pivots().enumerate().skip(early);
+        for (at, (row, _)) in late.clone() {
+            room.work[at] = [room.early[at][0] + room.right[row + 1]];
+        }
+        room.factors.solve_late(&self.pattern, &mut room.work);
+        let mut found = Found::Settled;
+        for (at, (_, column)) in late {
+            found = found.and(self.moves(column + 1, room.work[at][0], x, within));
+        }
+        if found == Found::Settled && !room.ports.apart {
+            room.work[..early].copy_from_slice(&room.early[..early]);
+            room.factors.backward_early(&self.pattern, &mut room.work);
+            for ((_, column), [new]) in self.pattern.pivots().zip(&room.work).take(early) {
+                x[column + 1] = *new;
+                if !new.is_finite() {
+                    return Some(Found::Lost);
+                }
+            }
+        }
+        Some(found)
+    }
+
+    /// One iteration on all unknowns.
+    fn whole_step(
+        &self,
+        room: &mut Room,
+        approach: Approach,
+        x: &mut [f64],
+        within: &[f64],
+    ) -> Found {
+        room.matrix.copy_from_slice(&room.base);
+        room.right.copy_from_slice(&room.steady);
         let Room {
             matrix,
             right,
             ports,
             now,
             ..
-        } = room;
-        let now = *now;
+        } = &mut *room;
+        self.devices((matrix, right, ports), *now, approach, x);
+        if room.factors.factor(&self.pattern, &room.matrix).is_err() {
+            return Found::Lost;
+        }
+        room.factors.solve(&self.pattern, &mut room.right[1..]);
+        let unknowns = room.right.iter().enumerate().skip(1);
+        unknowns.fold(Found::Settled, |found, (at, &new)| {
+            found.and(self.moves(at, new, x, within))
+        })
+    }
+
+    /// Moves unknown number `at` to `new`.
+    #[inline]
+    fn moves(&self, at: usize, new: f64, x: &mut [f64], within: &[f64]) -> Found {
+        let moved = (new - x[at]).abs();
+        x[at] = new;
+        if !new.is_finite() {
+            Found::Lost
+        } else if at < self.nodes && moved * moved > BEND_VOLTS * within[at] * 0.01 {
+            Found::Moved
+        } else {
+            Found::Settled
+        }
+    }
+
+    /// Adds valves, diodes and lamps to matrix and right-hand side, linearised where their ports
+    /// stand.
+    fn devices(
+        &self,
+        (matrix, right, ports): (&mut [f64], &mut [f64], &mut Ports),
+        now: f64,
+        approach: Approach,
+        x: &[f64],
+    ) {
         ports.restart();
         for pair in &self.pairs {
             let volts = ports.follow(approach, x[pair.a] - x[pair.b], Farthest::Other);

@@ -56,7 +56,7 @@ pub(super) fn wave(
         let keeping = keep.is_some();
         let mut look = |stage: usize, x: &[f64], amps: &[f64], room: &Room| {
             if keeping {
-                factors.push(room.factors.clone());
+                factors.push(room.factors.kept());
             }
             if let Some(witness) = witness.as_mut() {
                 let weight = h * FREE.weight(stage);
@@ -86,6 +86,7 @@ pub(super) fn wave(
         std::mem::swap(&mut x, &mut trial.x);
         std::mem::swap(&mut states, &mut trial.states);
         rates.copy_from_slice(trial.last_rates());
+        trial.gains.count();
         at += h;
     }
     Some(End { x, states, rates })
@@ -95,28 +96,50 @@ pub(super) fn wave(
 const LANES: usize = 8;
 type Lanes = [f64; LANES];
 
+/// Parts of a cycle after which dead nudges are let go.
+const LOOKED_AT: [f64; 5] = [0.02, 0.08, 0.2, 0.5, 1.0];
+/// A nudge is dead when so little of the root of its energy is left.
+const DEAD: f64 = 1e-8;
+
 impl Sweep {
     /// What a nudge of each state at the beginning makes of all states at the end: a row for
-    /// each state at the end, a column for each at the beginning.
+    /// each state at the end, a column for each at the beginning. A nudge that has died on the way, as stray picofarads'
+    /// do, is carried no further.
     pub(super) fn carried(&self, moving: &Moving) -> DMatrix<f64> {
         let count = moving.stores.len();
-        let mut matrix = DMatrix::zeros(count, count);
+        let roots: Vec<f64> = moving.stores.iter().map(|s| s.sort.size().sqrt()).collect();
+        let mut matrix = DMatrix::identity(count, count);
         let mut room = CarryRoom::new(moving);
-        for first in (0..count).step_by(LANES) {
-            for (at, state) in room.now.iter_mut().enumerate() {
-                *state = [0.0; LANES];
-                if let Some(slot) = at.checked_sub(first).and_then(|lane| state.get_mut(lane)) {
-                    *slot = 1.0;
+        let mut alive: Vec<usize> = (0..count).collect();
+        let mut begin = 0;
+        for part in LOOKED_AT {
+            let end = (part * self.steps.len() as f64).round() as usize;
+            for columns in alive.chunks(LANES) {
+                for (row, state) in room.now.iter_mut().enumerate() {
+                    *state = [0.0; LANES];
+                    for (slot, &column) in state.iter_mut().zip(columns) {
+                        *slot = matrix[(row, column)];
+                    }
+                }
+                for step in &self.steps[begin..end] {
+                    step.carry(moving, &mut room);
+                }
+                for (row, state) in room.now.iter().enumerate() {
+                    for (value, &column) in state.iter().zip(columns) {
+                        matrix[(row, column)] = *value;
+                    }
                 }
             }
-            for step in &self.steps {
-                step.carry(moving, &mut room);
-            }
-            for (row, state) in room.now.iter().enumerate() {
-                for (lane, value) in state.iter().enumerate().take(count - first) {
-                    matrix[(row, first + lane)] = *value;
+            begin = end;
+            alive.retain(|&column| {
+                let mut own = matrix.column_mut(column);
+                let each = own.iter().zip(&roots).map(|(v, root)| (v * root).powi(2));
+                let lives = !(each.sum::<f64>().sqrt() <= DEAD * roots[column]);
+                if !lives {
+                    own.fill(0.0);
                 }
-            }
+                lives
+            });
         }
         matrix
     }
