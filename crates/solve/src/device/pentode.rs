@@ -71,11 +71,11 @@ impl PentodeLaw {
         let (p, p_slope) = positive_part(plate, KNEE_VOLTS);
 
         // Space current; logarithmic slopes keep deep cut-off whole.
-        let w = self.w0.hypot(self.w1 * v2);
+        let w = (self.w0 * self.w0 + self.w1 * self.w1 * v2 * v2).sqrt();
         let w_log_slope = self.w1 * self.w1 * v2 * v2_slope / (w * w);
         let z = (grid + (screen + self.lam * plate) / self.mu) / w;
-        let e = softplus(z);
-        let ik_log = self.k.ln() + self.x * (w.ln() + e.log);
+        let e = softplus(w, z);
+        let ik_log = self.k.ln() + self.x * e.log;
         let ik = ik_log.exp();
         let q = self.x * e.log_slope / w;
         let ik_log_by = [

@@ -11,7 +11,10 @@ pub(super) const FURTHEST_VOLTS: f64 = 1e6;
 /// Keeps divisions of positive parts away from 0 / 0, volts.
 pub(super) const SLIVER: f64 = 1e-9;
 
-/// The natural logarithm of `s(z) = ln(1 + e^z)`, and its slope.
+/// Below this argument `ln(1 + e)` is `e` to the last digit, `e` being its exponential.
+const THIN: f64 = -37.0;
+
+/// The natural logarithm of `width` times `s(z) = ln(1 + e^z)`, and its slope by `z`.
 #[derive(Clone, Copy)]
 pub(super) struct Softplus {
     pub(super) log: f64,
@@ -20,23 +23,23 @@ pub(super) struct Softplus {
 }
 
 #[inline]
-pub(super) fn softplus(z: f64) -> Softplus {
+pub(super) fn softplus(width: f64, z: f64) -> Softplus {
     if z < -FAR {
         // ln(1 + e^z) = e^z (1 - e^z / 2 ...)
         Softplus {
-            log: z,
+            log: width.ln() + z,
             log_slope: 1.0,
         }
     } else if z > FAR {
         Softplus {
-            log: z.ln(),
+            log: (width * z).ln(),
             log_slope: 1.0 / z,
         }
     } else {
         let e = z.exp();
         let value = e.ln_1p();
         Softplus {
-            log: value.ln(),
+            log: (width * value).ln(),
             log_slope: e / (1.0 + e) / value,
         }
     }
@@ -48,6 +51,9 @@ pub(super) fn positive_part(v: f64, width: f64) -> (f64, f64) {
     let z = v / width;
     if z > FAR {
         (v, 1.0)
+    } else if z < THIN {
+        let e = z.exp();
+        (width * e, e)
     } else {
         let e = z.exp();
         (width * e.ln_1p(), e / (1.0 + e))
@@ -75,7 +81,7 @@ mod tests {
         for z in [
             -1e9, -800.0, -41.0, -40.0, -39.9, -1.0, 0.0, 1.0, 39.9, 40.1, 800.0, 1e9,
         ] {
-            let s = softplus(z);
+            let s = softplus(1.0, z);
             assert!(s.log.is_finite() && s.log_slope.is_finite());
             if z > -700.0 {
                 assert!(
@@ -85,8 +91,8 @@ mod tests {
             }
         }
         // ln 2 and 1/2 at 0.
-        assert!((softplus(0.0).log - std::f64::consts::LN_2.ln()).abs() < 1e-15);
-        assert!((softplus(0.0).log_slope - 0.5 / std::f64::consts::LN_2).abs() < 1e-15);
+        assert!((softplus(1.0, 0.0).log - std::f64::consts::LN_2.ln()).abs() < 1e-15);
+        assert!((softplus(1.0, 0.0).log_slope - 0.5 / std::f64::consts::LN_2).abs() < 1e-15);
     }
 
     #[test]

@@ -53,16 +53,17 @@ impl TriodeLaw {
         let grid = grid.clamp(-FURTHEST_VOLTS, FURTHEST_VOLTS);
 
         let (p, p_slope) = positive_part(plate, KNEE_VOLTS);
-        let w = self.w0.hypot(self.w1 * p);
+        // volts are bounded: no square overflows
+        let w = (self.w0 * self.w0 + self.w1 * self.w1 * p * p).sqrt();
         let w_log_slope = self.w1 * self.w1 * p * p_slope / (w * w);
         let offset = p + self.vb;
         let drive = grid + self.v0 * p / offset + plate / self.mu;
         let drive_by_plate = self.v0 * self.vb / (offset * offset) * p_slope + 1.0 / self.mu;
         let z = drive / w;
-        let s = softplus(z);
+        let s = softplus(w, z);
 
         // Everything through ln E, so that deep cut-off neither divides 0 by 0 nor underflows on the way.
-        let ik = self.k * (self.x * (w.ln() + s.log)).exp();
+        let ik = self.k * (self.x * s.log).exp();
         let log_by_grid = s.log_slope / w;
         let log_by_plate = w_log_slope * (1.0 - z * s.log_slope) + log_by_grid * drive_by_plate;
         let ik_by_grid = ik * self.x * log_by_grid;
