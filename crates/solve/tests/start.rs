@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "the circuits are the test's own")]
 
-use solve::device::pentode_law;
+use solve::device::{DiodeLaw, pentode_law, triode_law};
 use solve::time::{Running, TimeError, warming_seconds};
 use solve::{AssembleOptions, Element, Law, Netlist, operating, solve_circuit};
 use wiring::sheet::{Library, ValveKind};
@@ -92,6 +92,123 @@ fn an_amplifier_starts_and_settles_where_the_averaged_supply_says() {
     let after = run.volts(rail);
     assert!(after < 0.8 * before && after > 0.0, "{before} {after}");
     println!("{:?}", run.work());
+}
+
+/// A triode and a rectifier plate as well: nothing flows before three seconds, all after two and a half time constants.
+#[test]
+fn every_kind_of_valve_warms() {
+    let source = |plus, volts| Element {
+        name: String::new(),
+        law: Law::Source {
+            plus,
+            minus: 0,
+            volts,
+            ohms: 1e-3,
+        },
+    };
+    let triode = Law::Triode {
+        plate: 1,
+        grid: 2,
+        cathode: 0,
+        law: triode_law("12AX7", None).unwrap(),
+    };
+    let (a, k, law) = (3, 0, DiodeLaw::valve_plate(3.1e-4));
+    let named = |law: Law| Element {
+        name: "V".into(),
+        law,
+    };
+    let circuit = netlist(
+        4,
+        vec![
+            source(1, 250.0),
+            source(2, -2.0),
+            source(3, 30.0),
+            named(triode),
+            named(Law::Diode { a, k, law }),
+        ],
+    );
+    let point = operating::solve(&circuit, None);
+    for element in [3, 4] {
+        let full = solve::flows::terminal_currents(&circuit, &point, element)[0];
+        let mut run = Running::at(&circuit, &point).unwrap();
+        run.warm_up(&[(element, 11.0)]).unwrap();
+        run.until(2.0).unwrap();
+        assert!(run.currents(element)[0] < 1e-6 * full, "{element}");
+        let (mut last, mut second) = (0.0, 3.0);
+        while second < 27.0 {
+            run.until(second).unwrap();
+            assert!(run.currents(element)[0] >= last * (1.0 - 1e-9));
+            last = run.currents(element)[0];
+            second += 1.0;
+        }
+        assert!((last / full - 1.0).abs() < 1e-6, "{element} {last} {full}");
+    }
+}
+
+/// A rectifier valve, its reservoir and a bleeder, unplugged at full charge: the volts fall as
+/// `exp(-t / R C)`, to 18 V after three time constants from 360.
+#[test]
+fn what_is_unplugged_empties_through_its_bleeder() {
+    let (ohms, farads, start) = (220e3, 32e-6, 360.0);
+    let named = |law: Law| Element {
+        name: String::new(),
+        law,
+    };
+    let circuit = |source_ohms: f64, bleeder: f64| {
+        let mains = Law::Alternating {
+            a: 1,
+            b: 0,
+            volts: 270.0,
+            hertz: 50.0,
+            ohms: source_ohms,
+            mains: true,
+        };
+        let (a, k, law) = (1, 2, DiodeLaw::valve_plate(3.1e-4));
+        let reservoir = Law::Capacitor {
+            a: 2,
+            b: 0,
+            farads,
+            esr_ohms: 0.0,
+        };
+        let bleeder = Law::Resistor {
+            a: 2,
+            b: 0,
+            ohms: bleeder,
+        };
+        let all = [mains, Law::Diode { a, k, law }, reservoir, bleeder];
+        netlist(3, all.map(named).to_vec())
+    };
+    let mut run = Running::empty(&circuit(100.0, ohms)).unwrap();
+    run.until(1.0).unwrap();
+    run.change(&circuit(1e12, ohms)).unwrap();
+    run.cool_down(&[(1, 1.0)]).unwrap();
+    let begin = run.seconds();
+    let before = run.volts(2);
+    assert!((before - start).abs() < 0.1 * start, "{before}");
+    for part in [0.1, 1.0, 3.0] {
+        run.until(begin + part * ohms * farads).unwrap();
+        let expected = before * f64::exp(-part);
+        assert!((run.volts(2) / expected - 1.0).abs() < 1e-4, "{part}");
+    }
+}
+
+/// Whoever watches a supply settle can stop it.
+#[test]
+fn a_supply_that_settles_can_be_stopped() {
+    use solve::supply::{operating_point, operating_point_while};
+    let read = read_one(include_str!("../../../examples/turnstone.wiring"));
+    let (conditions, options) = (Conditions::default(), AssembleOptions::default());
+    let library = Library::built_in();
+    let netlist = solve::assemble(&read.circuit, library, &conditions, &options).netlist;
+    let mut asked = Vec::new();
+    let whole = operating_point_while(&netlist, None, &mut |share| {
+        asked.push(share);
+        true
+    });
+    let plain = operating_point(&netlist, None);
+    assert_eq!(whole.unwrap().solution, plain.solution);
+    assert!(!asked.is_empty() && asked.iter().all(|share| (0.0..1.0).contains(share)));
+    assert!(operating_point_while(&netlist, None, &mut |_| false).is_none());
 }
 
 /// One valve on stiff supplies: its current follows the emission, full after two time constants.

@@ -242,7 +242,11 @@ impl Equations {
             // A cycle that missed its own tolerance is the best there is; the acceptance of
             // the whole point decides.
             let cycle = &mut out.cycles[at];
-            let _solved = law.mean_currents_from(cycle, &stands, &mut amps, &mut slopes);
+            let _solved = if FINE {
+                law.mean_currents_from(cycle, &stands, &mut amps, &mut slopes)
+            } else {
+                law.rough_currents_from(cycle, &stands, &mut amps, &mut slopes)
+            };
             for (plate, amps) in amps.iter_mut().enumerate() {
                 let row = slopes.iter().skip(plate * count);
                 for ((slope, volts), stands) in row.zip(&volts).zip(&stands) {

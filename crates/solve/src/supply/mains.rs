@@ -154,7 +154,20 @@ impl OperatingPoint {
 /// Always returns; what did not work out is told by `solution.status`, `settled` and `notes`.
 /// Without mains it is the plain direct-current solution, with valves as hot as their heaters.
 pub fn operating_point(netlist: &Netlist, start: Option<&Start>) -> OperatingPoint {
-    Mains::new(netlist, start).settle()
+    Mains::new(netlist, start).settle(&mut |_| true).1
+}
+
+/// As [`operating_point`], as long as `watch` says so: it is asked before each round after the first, with the share of the
+/// most rounds that are done. None when it stopped the work.
+///
+/// A sound amplifier takes three or four rounds of milliseconds; what is damaged badly may take seconds.
+pub fn operating_point_while(
+    netlist: &Netlist,
+    start: Option<&Start>,
+    watch: &mut dyn FnMut(f64) -> bool,
+) -> Option<OperatingPoint> {
+    let (whole, point) = Mains::new(netlist, start).settle(watch);
+    whole.then_some(point)
 }
 
 /// One round's results.
@@ -219,7 +232,8 @@ impl<'a> Mains<'a> {
         }
     }
 
-    fn settle(mut self) -> OperatingPoint {
+    /// Goes on until nothing moves, no more can be done, or `watch` wants no more: then false.
+    fn settle(mut self, watch: &mut dyn FnMut(f64) -> bool) -> (bool, OperatingPoint) {
         let mut settler = Settler::new(self.state.len());
         let (mut rounds, mut steps) = (0, 0_u32);
         loop {
@@ -232,8 +246,12 @@ impl<'a> Mains<'a> {
             let moving = farthest.filter(|(_, apart)| apart.is_nan() || *apart > STILL);
             let failed = !round.solution.converged();
             let spent = rounds >= Settler::MOST || steps >= MOST_STEPS || (failed && rounds > 5);
-            if moving.is_none() || spent {
-                return self.finish(round, rounds, moving.map(|(index, _)| index));
+            let done = moving.is_none() || spent;
+            if done || !watch(rounds as f64 / Settler::MOST as f64) {
+                return (
+                    done,
+                    self.finish(round, rounds, moving.map(|(index, _)| index)),
+                );
             }
             self.volts = if failed {
                 None

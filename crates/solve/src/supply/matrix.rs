@@ -109,9 +109,9 @@ pub(super) fn back<const COLUMNS: usize>(a: &[f64], exchanged: &[usize], b: &mut
         for (j, row) in done.iter().enumerate() {
             add(&mut rows[k], -a[k * n + k + 1 + j], row);
         }
-        let pivot = a[k * n + k];
+        let inverse = 1.0 / a[k * n + k];
         for x in &mut rows[k] {
-            *x /= pivot;
+            *x *= inverse;
         }
     }
 }

@@ -15,7 +15,9 @@ pub mod reduce;
 mod brute;
 
 pub use emission::emission;
-pub use mains::{Lamp, OperatingPoint, PlateFigures, Start, operating_point};
+pub use mains::{
+    Lamp, OperatingPoint, PlateFigures, Start, operating_point, operating_point_while,
+};
 pub use rectify::{Cycle, CycleMemory};
 pub use reduce::{Reduced, reduce};
 

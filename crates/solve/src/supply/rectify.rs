@@ -178,7 +178,30 @@ impl Rectifiers {
         if across.len() < m || out.len() < m || jacobian.len() < m * m {
             return false;
         }
-        self.sweep_from(memory, across, |sweep, solved| {
+        self.solved_from(memory, across, out, jacobian, false)
+    }
+
+    /// [`Rectifiers::mean_currents_from`] on the way to somewhere else: the slopes may be those before the last
+    /// correction.
+    pub(crate) fn rough_currents_from(
+        &self,
+        memory: &mut CycleMemory,
+        across: &[f64],
+        out: &mut [f64],
+        jacobian: &mut [f64],
+    ) -> bool {
+        self.solved_from(memory, across, out, jacobian, true)
+    }
+
+    fn solved_from(
+        &self,
+        memory: &mut CycleMemory,
+        across: &[f64],
+        out: &mut [f64],
+        jacobian: &mut [f64],
+        rough: bool,
+    ) -> bool {
+        self.sweep_from(memory, across, rough, |sweep, solved| {
             for (slot, mean) in out.iter_mut().zip(sweep.means()) {
                 *slot = mean;
             }
@@ -190,7 +213,7 @@ impl Rectifiers {
     /// The mean currents alone; missing volts count as 0.
     pub fn amps_from(&self, memory: &mut CycleMemory, across: &[f64]) -> Vec<f64> {
         let given = self.given(across);
-        self.sweep_from(memory, &given, |sweep, _| sweep.means())
+        self.sweep_from(memory, &given, false, |sweep, _| sweep.means())
     }
 
     /// Volts across each plate, missing ones 0.
@@ -209,7 +232,7 @@ impl Rectifiers {
         let m = self.plates.len();
         let given = self.given(across);
         let column = |x: &[f64], d: usize| x.iter().skip(d).step_by(m).copied().collect();
-        let mut cycle = self.sweep_from(memory, &given, |sweep, solved| Cycle {
+        let mut cycle = self.sweep_from(memory, &given, false, |sweep, solved| Cycle {
             volts: (0..m).map(|d| column(&sweep.volts, d)).collect(),
             amps: (0..m).map(|d| column(&sweep.law_amps, d)).collect(),
             ripple: Vec::new(),
@@ -226,6 +249,7 @@ impl Rectifiers {
         &self,
         memory: &mut CycleMemory,
         across: &[f64],
+        rough: bool,
         show: impl FnOnce(&mut Sweep, bool) -> Answer,
     ) -> Answer {
         if !memory.knows(self) {
@@ -239,6 +263,7 @@ impl Rectifiers {
             ..
         } = memory;
         let mut sweep = Sweep::new(self, steps, across);
+        sweep.rough = rough;
         let known = amps.len() == sweep.drive.len();
         if known {
             // The same amperes satisfy the network when the volts move with what drives it.

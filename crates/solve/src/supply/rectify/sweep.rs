@@ -20,6 +20,9 @@ const FIRST_STEPS: usize = 14;
 const MOST_SERIES: f64 = 1e12;
 /// Accepted departure of the laws from the network's currents, relative to the greatest.
 const TOLERANCE: f64 = 1e-11;
+/// On the way to somewhere else, slopes before a last correction of the currents by this part are good
+/// enough.
+const NEAR: f64 = 1e-4;
 
 /// The working arrays of one solution. Arrays over the cycle are step by step, plate within step.
 pub(super) struct Sweep<'a> {
@@ -41,6 +44,10 @@ pub(super) struct Sweep<'a> {
     pub(super) law_amps: Vec<f64>,
     pub(super) law_slope: Vec<f64>,
     tangents: Tangents,
+    /// May the slopes be those before the last correction?
+    pub(super) rough: bool,
+    /// The slopes of the means at the last correction, if that was small.
+    found: Vec<f64>,
     pub(super) iterations: usize,
 }
 
@@ -74,6 +81,8 @@ impl<'a> Sweep<'a> {
             law_amps: vec![0.0; size],
             law_slope: vec![0.0; size],
             tangents: Tangents::default(),
+            rough: false,
+            found: Vec::new(),
             iterations: 0,
         };
         sweep.with_series(0.0);
@@ -178,12 +187,14 @@ impl<'a> Sweep<'a> {
         let (mut step_volts, mut step_amps) = (vec![0.0; size], vec![0.0; size]);
         let (mut greatest, mut apart) = self.laws();
         let mut best = f64::INFINITY;
+        self.found.clear();
         for count in 0..most {
             if apart <= TOLERANCE * greatest + 1e-16 {
                 return true;
             }
             self.iterations += 1;
-            if !self.linear_cycle(&mut step_volts, &mut step_amps) {
+            let near = self.rough && apart <= NEAR * greatest;
+            if !self.linear_cycle(&mut step_volts, &mut step_amps, near) {
                 return false;
             }
             // Full steps are the rule; the misfit is looked at only when they do not pay.
@@ -210,17 +221,18 @@ impl<'a> Sweep<'a> {
     /// The Newton step: departures of volts and network currents at which the tangents of the
     /// laws meet the network. Departures, so that large network resistances (a floating
     /// winding's against ground) act on small numbers only.
-    fn linear_cycle(&mut self, volts: &mut [f64], amps: &mut [f64]) -> bool {
+    /// With `slopes`, those of the means are kept as well.
+    fn linear_cycle(&mut self, volts: &mut [f64], amps: &mut [f64], slopes: bool) -> bool {
         // What a law's tangent passes beyond the network's current at the network's volts.
         for (at, beyond) in amps.iter_mut().enumerate() {
             *beyond = (self.law_amps[at] - self.net_amps[at])
                 - self.law_slope[at] * (self.volts[at] - self.net_volts[at]);
         }
-        self.tangents
-            .factor(self.steps, &self.law_slope, Some(amps))
-            && self
-                .tangents
-                .departures(self.steps, &self.law_slope, volts, amps)
+        self.found.clear();
+        let found = slopes.then_some(&mut self.found);
+        let (steps, slope) = (self.steps, &self.law_slope);
+        self.tangents.factor(steps, slope, Some(amps))
+            && self.tangents.departures(steps, slope, volts, amps, found)
     }
 
     /// Mean current of each plate by its law.
@@ -235,6 +247,10 @@ impl<'a> Sweep<'a> {
         let m = self.m;
         jacobian[..m * m].fill(0.0);
         if self.law_slope.iter().all(|g| *g == 0.0) {
+            return;
+        }
+        if self.found.len() == m * m {
+            jacobian[..m * m].copy_from_slice(&self.found);
             return;
         }
         if self.tangents.factor(self.steps, &self.law_slope, None) {

@@ -31,8 +31,29 @@ struct Busy {
 enum Known<'a> {
     /// What each law passes beyond the network, amperes over the cycle: one column.
     Beyond(&'a [f64]),
-    /// A volt more across each plate: a column for each.
+    /// The same, and after it a volt more across each plate: a column for each.
+    Both(&'a [f64]),
+    /// The volts alone.
     Volts,
+}
+
+impl<'a> Known<'a> {
+    /// What the laws pass, and how many columns stand before those of the volts.
+    fn beyond(self) -> (Option<&'a [f64]>, usize) {
+        match self {
+            Self::Beyond(amps) | Self::Both(amps) => (Some(amps), 1),
+            Self::Volts => (None, 0),
+        }
+    }
+
+    /// Columns of `m` plates in all.
+    fn columns(self, m: usize) -> usize {
+        match self {
+            Self::Beyond(_) => 1,
+            Self::Both(_) => 1 + m,
+            Self::Volts => m,
+        }
+    }
 }
 
 /// The tangents of all laws at all steps, with the resistances before them factored.
@@ -101,11 +122,25 @@ impl Tangents {
         slope: &[f64],
         volts: &mut [f64],
         amps: &mut [f64],
+        slopes: Option<&mut Vec<f64>>,
     ) -> bool {
         let (m, n) = (steps.m, steps.n);
-        let Some(unknown) = self.closed(steps, slope, Known::Beyond(amps)) else {
+        let known = match slopes {
+            Some(_) => Known::Both(amps),
+            None => Known::Beyond(amps),
+        };
+        let wide = known.columns(m);
+        let Some(answer) = self.closed(steps, slope, known) else {
             return false;
         };
+        if let Some(slopes) = slopes {
+            let rows = answer[n * wide..].chunks_exact(wide);
+            slopes.extend(rows.flat_map(|row| &row[1..]));
+            if slopes.iter().any(|slope| !slope.is_finite()) {
+                slopes.clear();
+            }
+        }
+        let unknown: Vec<f64> = answer.iter().copied().step_by(wide).collect();
         // Forward once more with the closing values in place.
         let (start, means) = unknown.split_at(n);
         let stores = n / 2;
@@ -205,10 +240,7 @@ impl Tangents {
     /// right side; `None` when singular.
     fn closed(&self, steps: &Steps, slope: &[f64], known: Known) -> Option<Vec<f64>> {
         let (m, n) = (steps.m, steps.n);
-        let extra = match known {
-            Known::Beyond(_) => 1,
-            Known::Volts => m,
-        };
+        let extra = known.columns(m);
         let unknowns = n + m;
         // States at the end less those at the start are 0; sums over steps less means are 0.
         let mut a = vec![0.0; unknowns * unknowns];
@@ -254,6 +286,9 @@ impl Tangents {
                 column.state[s][lane] = 1.0;
             }
         }
+        let (beyond, first) = known.beyond();
+        let beyond = beyond.filter(|_| from == 0);
+        let volts = !matches!(known, Known::Beyond(_));
         // Lanes of the means that go by in this pass.
         let means: Vec<(usize, usize)> = (0..m)
             .filter_map(|e| Some((lane_of(extra + n + e)?, e)))
@@ -262,10 +297,7 @@ impl Tangents {
             column.coast(steps, busy.idle, &means);
             let active = &self.plates[busy.first..busy.first + busy.count];
             column.amps.fill([0.0; LANES]);
-            let beyond = match (known, from) {
-                (Known::Beyond(amps), 0) => Some(&amps[busy.step * m..(busy.step + 1) * m]),
-                _ => None,
-            };
+            let beyond = beyond.map(|amps| &amps[busy.step * m..(busy.step + 1) * m]);
             if let Some(beyond) = beyond {
                 for (row, i) in column.amps.iter_mut().zip(beyond) {
                     row[0] = *i;
@@ -277,7 +309,7 @@ impl Tangents {
                 if let Some(beyond) = beyond {
                     row[0] -= ohms.iter().zip(beyond).map(|(z, i)| z * i).sum::<f64>();
                 }
-                if let (Known::Volts, Some(lane)) = (known, lane_of(d)) {
+                if let Some(lane) = lane_of(first + d).filter(|_| volts) {
                     row[lane] += 1.0;
                 }
                 for &(lane, e) in &means {
