@@ -1,8 +1,9 @@
 //! Many amplifiers of one wiring: what spreads, drawn; what a meter would read, counted.
 //!
-//! Each build draws every parameter of the netlist ([`crate::netlist::Parameter`]) by Latin hypercube
+//! Each build draws every parameter of the netlist ([`crate::netlist::Parameter`]), by Latin hypercube
 //! (McKay, Beckman, Conover, Technometrics 21, 1979, from memory, not seen): of `count` builds, each
-//! `1 / count` of a parameter's distribution is drawn exactly once. Each is solved from the
+//! `1 / count` of a parameter's distribution is drawn exactly once; or by scrambled Sobol points, which spread evenly
+//! over several parameters together as well ([`Drawn`] says when which is better). Each is solved from the
 //! nominal solution, so no build depends on another, nor on how many threads share the work.
 //! Means are corrected by the linear prediction, whose own mean is known (a control variate).
 
@@ -13,15 +14,29 @@ use crate::linearised::{LineariseError, Linearised};
 use crate::netlist::{Netlist, NodeIndex};
 use crate::operating::{Solution, Solver};
 
+mod sobol;
+
 /// Builds solved between two questions whether to go on.
 const ROUND: usize = 512;
 
 /// Points by which the mean logarithm of a parameter's factor is found.
 const MEAN_POINTS: u32 = 1000;
 
+/// How builds are drawn.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Drawn {
+    /// Latin hypercube.
+    Strata,
+    /// Scrambled Sobol points; parameters beyond the four hundredth by strata.
+    #[default]
+    Points,
+}
+
 /// How many builds, drawn how, by how many hands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Plan {
+    /// How.
+    pub drawn: Drawn,
     /// Builds.
     pub count: u32,
     /// The same seed draws the same builds.
@@ -127,7 +142,7 @@ pub fn builds(
             )
         })
         .collect();
-    let draws = Draws::new(plan.seed, count, parameters);
+    let draws = Draws::new(plan, parameters);
     let mut solved: Vec<Option<Vec<Read>>> = vec![None; count];
     let threads = plan.threads.max(1);
     let mut done = 0;
@@ -226,43 +241,51 @@ fn mean_and_deviation(values: &[f64]) -> (f64, f64) {
     (mean, (square / (count - 1.0).max(1.0)).sqrt())
 }
 
-/// The strata: for each parameter an order of them, and a place within each.
+/// Where each build stands by each parameter.
 struct Draws {
-    count: usize,
     ranks: Vec<Vec<f64>>,
 }
 
 impl Draws {
-    fn new(seed: u64, count: usize, parameters: usize) -> Self {
+    fn new(plan: Plan, parameters: usize) -> Self {
         let ranks = (0..parameters).map(|p| {
-            let mut noise = ChaCha8Rng::seed_from_u64(seed);
+            let mut noise = ChaCha8Rng::seed_from_u64(plan.seed);
             noise.set_stream(p as u64 + 1);
-            let mut order: Vec<usize> = (0..count).collect();
-            for at in (1..count).rev() {
-                // the high half of a product: no remainder that favours the low numbers
-                let wide = u128::from(noise.next_u64()) * (at as u128 + 1);
-                order.swap(at, (wide >> 64) as usize);
+            if plan.drawn == Drawn::Points && p < sobol::most() {
+                let key = noise.next_u32();
+                let points = 0..plan.count;
+                points.map(|point| sobol::place(p, point, key)).collect()
+            } else {
+                strata(plan.count as usize, &mut noise)
             }
-            let place = |stratum: usize, within: f64| (stratum as f64 + within) / count as f64;
-            let mut within = || ((noise.next_u64() >> 12) as f64 + 0.5) / (1u64 << 52) as f64;
-            order
-                .iter()
-                .map(|&stratum| place(stratum, within()))
-                .collect()
         });
         Self {
-            count,
             ranks: ranks.collect(),
         }
     }
 
     /// Where build number `build` stands among all, by parameter `p`.
     fn rank(&self, p: usize, build: usize) -> f64 {
-        debug_assert!(build < self.count);
         let ranks = self.ranks.get(p);
         ranks
             .and_then(|ranks| ranks.get(build))
             .copied()
             .unwrap_or(0.5)
     }
+}
+
+/// An order of so many strata, and a place within each.
+fn strata(count: usize, noise: &mut ChaCha8Rng) -> Vec<f64> {
+    let mut order: Vec<usize> = (0..count).collect();
+    for at in (1..count).rev() {
+        // the high half of a product: no remainder that favours the low numbers
+        let wide = u128::from(noise.next_u64()) * (at as u128 + 1);
+        order.swap(at, (wide >> 64) as usize);
+    }
+    let place = |stratum: usize, within: f64| (stratum as f64 + within) / count as f64;
+    let mut within = || ((noise.next_u64() >> 12) as f64 + 0.5) / (1u64 << 52) as f64;
+    order
+        .iter()
+        .map(|&stratum| place(stratum, within()))
+        .collect()
 }

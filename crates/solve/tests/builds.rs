@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "the circuits are the test's own")]
 
-use solve::builds::{BuildsError, Plan, Spread, builds};
+use solve::builds::{BuildsError, Drawn, Plan, Spread, builds};
 use solve::netlist::{Parameter, Quantity, Slot};
 use solve::{Element, Law, Netlist, operating};
 
@@ -34,6 +34,7 @@ fn even(_: usize, u: f64) -> f64 {
 
 fn plan(count: u32, threads: usize) -> Plan {
     Plan {
+        drawn: Drawn::Points,
         count,
         seed: 3,
         threads,
@@ -114,6 +115,48 @@ fn threads_change_nothing() {
         .clone()
         .filter(|s| (s.deviation / s.linear_deviation - 1.0).abs() < 0.15);
     assert!(wide.clone().count() > 10 && close.count() * 10 > wide.count() * 9);
+}
+
+/// What a few builds say against what many say, both ways of drawing, over several seeds: means, deviations and
+/// quantiles of all readings, errors as parts of the deviation.
+#[test]
+fn scrambled_points_tell_more_than_strata() {
+    let amplifier = with_parameters(amplifiers::push_pull());
+    let readings: Vec<(usize, usize)> = (1..amplifier.nodes.len()).map(|n| (n, 0)).collect();
+    let truth = drawn(&amplifier, &readings, plan(1 << 14, 2));
+    let kinds: [fn(&Spread) -> f64; 5] = [
+        |s| s.mean,
+        |s| s.deviation,
+        |s| s.quantile(0.025),
+        |s| s.quantile(0.5),
+        |s| s.quantile(0.975),
+    ];
+    let mut errors = Vec::new();
+    for drawn_how in [Drawn::Strata, Drawn::Points] {
+        let mut squares = [0.0; 5];
+        for seed in 10..18 {
+            let plan = Plan {
+                drawn: drawn_how,
+                seed,
+                ..plan(512, 2)
+            };
+            for (few, many) in drawn(&amplifier, &readings, plan).iter().zip(&truth) {
+                if many.deviation > 0.1 {
+                    for (square, kind) in squares.iter_mut().zip(kinds) {
+                        *square += ((kind(few) - kind(many)) / many.deviation).powi(2);
+                    }
+                }
+            }
+        }
+        errors.push(squares.map(f64::sqrt));
+    }
+    let ratios: Vec<f64> = errors[1]
+        .iter()
+        .zip(errors[0])
+        .map(|(a, b)| a / b)
+        .collect();
+    println!("errors {errors:.3?}, points over strata {ratios:.2?}");
+    assert!(ratios.iter().all(|ratio| *ratio < 1.1), "{ratios:?}");
 }
 
 #[test]

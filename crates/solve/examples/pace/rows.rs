@@ -3,7 +3,7 @@
 use std::hint::black_box;
 
 use serde_json::{Value, json};
-use solve::builds::{Plan, builds};
+use solve::builds::{Drawn, Plan, builds};
 use solve::netlist::{Parameter, Quantity, Slot};
 use solve::operating::{Solution, Solver};
 use solve::response::SmallSignal;
@@ -116,6 +116,7 @@ fn sampled(netlist: &Netlist, point: &Solution) -> Value {
     }
     let readings: Vec<(usize, usize)> = (1..netlist.nodes.len()).map(|n| (n, 0)).collect();
     let plan = Plan {
+        drawn: Drawn::default(),
         count: BUILDS,
         seed: 1,
         threads: 1,
