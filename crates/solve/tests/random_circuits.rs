@@ -5,9 +5,12 @@
 mod support;
 
 use proptest::prelude::*;
+use solve::device::RectifierLaw;
 use solve::flows::{power_balance, terminal_currents};
 use solve::linearised::Linearised;
 use solve::operating::{self, Method, Solution, Solver, Status};
+use solve::response::SmallSignal;
+use solve::time::{Running, natural_frequencies};
 use solve::{Element, FLOOR_SIEMENS, Law, Netlist};
 use support::{dense, random};
 
@@ -120,6 +123,149 @@ fn random_circuits_agree_with_the_second_solver() {
     }
     println!("{compared} nodes compared; the second solver gave up on {singular} circuits");
     assert!(compared > 500);
+}
+
+/// Capacitors between any nodes: nothing at direct current.
+fn with_capacitors(mut netlist: Netlist, farads: f64) -> Netlist {
+    let count = netlist.nodes.len();
+    for node in 1..count {
+        netlist.elements.push(Element {
+            name: format!("C{node}"),
+            law: Law::Capacitor {
+                a: node,
+                b: (7 * node + 3) % count,
+                farads: farads * (1.0 + (node % 5) as f64),
+                esr_ohms: 0.0,
+            },
+        });
+    }
+    netlist
+}
+
+/// At 1e-9 Hz the response to a source is how the operating point follows that source, at every
+/// determined node, capacitors or not. Its slope is taken by differences to both sides; where they differ, a law
+/// has a corner there.
+#[test]
+fn the_slowest_response_is_the_slope_of_the_operating_point() {
+    let (mut compared, mut corners) = (0, 0);
+    for seed in (0..count()).step_by(10) {
+        let netlist = with_capacitors(random::any_circuit(seed), 1e-12);
+        let mut sources = netlist.elements.iter().enumerate();
+        let source = sources.find_map(|(at, e)| match e.law {
+            Law::Source { plus, minus, .. } if plus != minus => Some(at),
+            _ => None,
+        });
+        let Some(source) = source else { continue };
+        let point = operating::solve(&netlist, None);
+        let linear = Linearised::new(&netlist, &point).unwrap();
+        let small = SmallSignal::new(&netlist, &point).unwrap();
+        let phasors = small.at(1e-9).unwrap().per_volt(source);
+        let nudge = 1e-2;
+        let moved = |by: f64| {
+            let mut moved = netlist.clone();
+            if let Law::Source { volts, .. } = &mut moved.elements[source].law {
+                *volts += by;
+            }
+            operating::solve(&moved, Some(&point.volts)).volts
+        };
+        let [lower, low, high, higher] = [-nudge, -0.5 * nudge, 0.5 * nudge, nudge].map(moved);
+        let determined = determined(&netlist, &linear);
+        for node in (1..netlist.nodes.len()).filter(|node| determined[*node]) {
+            // the curve's third derivative taken out (Richardson)
+            let whole = (higher[node] - lower[node]) / (2.0 * nudge);
+            let half = (high[node] - low[node]) / nudge;
+            let slope = half + (half - whole) / 3.0;
+            if (half - whole).abs() > 1e-3 * (half.abs() + 1e-2) {
+                corners += 1;
+                continue;
+            }
+            let seen = phasors[node];
+            assert!(
+                (seen.re - slope).abs() <= 1e-4 * slope.abs() + 2e-6
+                    && seen.im.abs() <= 1e-4 * slope.abs() + 2e-6,
+                "circuit {seed}, node {node}: {seen:?} {slope}"
+            );
+            compared += 1;
+        }
+    }
+    println!("{compared} nodes compared; {corners} in the bend of a law");
+    assert!(compared > 500 && corners * 10 < compared);
+}
+
+/// Random circuits with a capacitor on every node, one source turned into a sine: with the step halved
+/// the fixed-step rule's error falls by four. The order shows in the differences between
+/// runs with 64, 128, 256 and 512 steps.
+#[test]
+fn half_the_step_leaves_a_quarter_of_the_error() {
+    let (mut seen, mut circuits, mut astray) = (Vec::new(), 0, 0);
+    for seed in (0..count()).step_by(5) {
+        let mut netlist = with_capacitors(random::any_circuit(seed), 2e-8);
+        // an ideal diode has a corner, which no order survives
+        let sharp = |e: &Element| match e.law {
+            Law::Diode { law, .. } => !matches!(law.forward, RectifierLaw::Valve(_)),
+            Law::Amplifier { .. } => true,
+            _ => false,
+        };
+        if netlist.elements.iter().any(sharp) {
+            continue;
+        }
+        let mut sources = netlist.elements.iter_mut();
+        let driven = sources.find_map(|e| match e.law {
+            Law::Source {
+                plus, minus, ohms, ..
+            } if plus != minus => Some((&mut e.law, plus, minus, ohms)),
+            _ => None,
+        });
+        let Some((law, a, b, ohms)) = driven else {
+            continue;
+        };
+        *law = Law::Alternating {
+            a,
+            b,
+            volts: 10.0,
+            hertz: 500.0,
+            ohms,
+            mains: false,
+        };
+        let point = operating::solve(&netlist, None);
+        // what grows, or has no single state, has no run to converge to
+        let natural = natural_frequencies(&netlist, &point);
+        if !natural.is_ok_and(|all| all.iter().all(|f| f.growth < 0.0)) {
+            astray += 1;
+            continue;
+        }
+        let after = |steps: u32| {
+            let run = Running::at(&netlist, &point).unwrap();
+            let mut run = run.with_accuracy(1e-8);
+            for _ in 0..steps {
+                run.step(1e-3 / f64::from(steps), &[]).unwrap();
+            }
+            (0..netlist.nodes.len())
+                .map(|n| run.volts(n))
+                .collect::<Vec<f64>>()
+        };
+        let ends = [64, 128, 256, 512].map(after);
+        let apart = |a: &[f64], b: &[f64]| {
+            let all = a.iter().zip(b).map(|(a, b)| (a - b).abs());
+            all.fold(0.0_f64, f64::max)
+        };
+        let errors: Vec<f64> = ends
+            .windows(2)
+            .map(|pair| apart(&pair[0], &pair[1]))
+            .collect();
+        circuits += 1;
+        // below, it is Newton's method that is seen
+        if errors[2] > 1e-5 {
+            seen.push(((errors[1] / errors[2]).log2(), seed));
+        }
+    }
+    seen.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let orders: Vec<f64> = seen.iter().map(|(order, _)| *order).collect();
+    println!("{circuits} circuits, {astray} left out, orders {orders:.2?}");
+    assert!(astray * 5 < circuits);
+    assert!(orders.len() > 20 && orders[0] > 1.8, "{:?}", seen[0]);
+    // some steps gain more than their order
+    assert!((orders[orders.len() / 2] - 2.0).abs() < 0.1);
 }
 
 /// The same circuit with nodes and elements in another order.
