@@ -25,6 +25,7 @@
     reason = "the tests use more of it, and share it"
 )]
 mod amplifiers;
+mod mains;
 mod rows;
 
 use std::io::Write;
@@ -40,16 +41,37 @@ const BATCHES: u32 = 15;
 /// Length of a batch, seconds.
 const BATCH: f64 = 0.02;
 
+/// A call longer than this is timed by the processor, seconds.
+const LONG: f64 = 0.08;
+
 /// Are times wanted?
 static TIMED: AtomicBool = AtomicBool::new(true);
 
-/// Seconds that one call takes; 0 where times are not wanted.
+/// Seconds that this thread has had a processor, to a few milliseconds; none where the system does not tell.
+fn processor_seconds() -> Option<f64> {
+    let told = std::fs::read_to_string("/proc/thread-self/schedstat").ok()?;
+    let nanoseconds: f64 = told.split_whitespace().next()?.parse().ok()?;
+    Some(1e-9 * nanoseconds)
+}
+
+/// Seconds that one call takes; 0 where times are not wanted. A long call is timed by the processor, as neighbours
+/// get in between.
 fn seconds(mut call: impl FnMut()) -> f64 {
     if !TIMED.load(Ordering::Relaxed) {
         return 0.0;
     }
     let once = Instant::now();
     call();
+    if once.elapsed().as_secs_f64() > LONG {
+        let mut least = f64::INFINITY;
+        for _ in 0..5 {
+            let (wall, begin) = (Instant::now(), processor_seconds());
+            call();
+            let took = begin.zip(processor_seconds()).map(|(from, to)| to - from);
+            least = least.min(took.unwrap_or_else(|| wall.elapsed().as_secs_f64()));
+        }
+        return least;
+    }
     let calls = (BATCH / once.elapsed().as_secs_f64().max(1e-9))
         .ceil()
         .max(1.0);
@@ -90,10 +112,14 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     if std::env::args().any(|word| word == "--answers") {
         TIMED.store(false, Ordering::Relaxed);
     }
-    let all = json!([
+    let mut all = vec![
         amplifier("se5", &amplifiers::single_ended()),
         amplifier("pp18", &amplifiers::push_pull()),
-    ]);
+    ];
+    if TIMED.load(Ordering::Relaxed) {
+        all.push(mains::amplifier());
+    }
+    let all = Value::from(all);
     writeln!(std::io::stdout(), "{all}")?;
     Ok(())
 }
