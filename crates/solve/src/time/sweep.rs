@@ -134,11 +134,11 @@ impl Sweep {
             alive.retain(|&column| {
                 let mut own = matrix.column_mut(column);
                 let each = own.iter().zip(&roots).map(|(v, root)| (v * root).powi(2));
-                let lives = !(each.sum::<f64>().sqrt() <= DEAD * roots[column]);
-                if !lives {
+                let dead = each.sum::<f64>().sqrt() <= DEAD * roots[column];
+                if dead {
                     own.fill(0.0);
                 }
-                lives
+                !dead
             });
         }
         matrix
