@@ -103,6 +103,11 @@ const ROUGH: &str = "V1 12AX7\nV1.1 - R1 100k - B1\nV1.3 - R2 - ground\nB1 - R9 
     R1 47k\namp a\namp b\nV1.2 - R3 68k - loose\nVR1.2 - V1.2\nPS1 supply 300 V\nB2 - +PS1 - ground\n\
     readings as found\nV1.1 1720\nV1.1 172\nV1.3 -1.3\nR1 OL\n";
 
+/// A reservoir that takes all there is: no fuse holds that.
+const SHORTED: &str = "V1 12AX7\nPS1 supply 300 V 200 ohm\nB1 - +PS1 - ground\n\
+    B1 - +C9 16u 450V electrolytic - ground\nB1 - R1 100k - V1.1\nV1.3 - R2 1k5 - ground\n\
+    V1.2 - R3 1M - ground\nreadings as found\nmeter 10M 0.5%\nB1 1.6\nV1.1 1.5\n";
+
 /// Readings that slips explain, and two that cannot both be right.
 const SLIPS: &str = "V1 12AX7\nPS1 supply 250 V 10 ohm\nB1 - +PS1 - ground\n\
     V1.1 - R1 100k - B1\nV1.3 - R2 1k5 - ground\nV1.2 - R3 1M - ground\n\
@@ -150,9 +155,16 @@ fn suspects_print_what_is_documented() {
     let bare = of(&example("pip")[..1], &told);
     let rough = run_with(&["suspects", "--json", "-"], ROUGH.as_bytes());
     let clash = run_with(&["suspects", "--json", "-"], SLIPS.as_bytes());
+    let shorted = run_with(&["suspects", "--json", "-"], SHORTED.as_bytes());
     holds(
         "suspects",
-        &[whole, bare, rough.ends(1).json(), clash.ends(0).json()],
+        &[
+            whole,
+            bare,
+            rough.ends(1).json(),
+            clash.ends(0).json(),
+            shorted.ends(0).json(),
+        ],
     );
 }
 

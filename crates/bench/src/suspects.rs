@@ -19,6 +19,7 @@ mod likelihood;
 mod next;
 mod rank;
 mod scene;
+mod strain;
 #[cfg(test)]
 mod tests;
 mod wanted;
@@ -79,6 +80,9 @@ pub struct Suspect {
     pub explains: Vec<Explained>,
     /// Readings that this suspect does not explain.
     pub against: Vec<Explained>,
+    /// What it would do to other parts: a fuse that blows, a plate that glows, a resistor that
+    /// burns. Then its volts stand for moments only.
+    pub strain: Vec<String>,
 }
 
 /// A reading beside what a suspect makes of it.
@@ -219,6 +223,7 @@ pub fn suspects_with(
     }
     let mut rows = answer::merge(&ranking, faults);
     answer::explain(&evidence, &ranking, &mut rows);
+    answer::strain(circuit, library, &evidence, &ranking, &mut rows);
     if !evidence.seen.is_empty() {
         out.groups = answer::groups(&rows);
     }

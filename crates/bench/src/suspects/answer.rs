@@ -2,8 +2,11 @@
 
 use super::evidence::Evidence;
 use super::rank::{Piece, Ranking, residual, sigmas};
+use super::strain::Strain;
 use super::{ByEar, Explained, Suspect};
 use crate::faults::Faults;
+use wiring::circuit::Circuit;
+use wiring::sheet::Library;
 
 /// The unlikeliest suspects are left out, as long as all of them together are below this.
 const LEFT_OUT: f64 = 1e-3;
@@ -17,6 +20,8 @@ const MOST_TOLD: usize = 6;
 const ALIKE: f64 = 1.1;
 /// How many suspects are explained and grouped.
 pub(super) const EXPLAINED: usize = 12;
+/// Below this probability nobody is told what a suspect would do to other parts.
+const STRAINED: f64 = 0.01;
 /// Suspects below this share of the first are not grouped.
 const GROUPED: f64 = 0.02;
 
@@ -51,6 +56,7 @@ pub(super) fn merge<'a>(ranking: &'a Ranking, faults: &Faults) -> Vec<Told<'a>> 
             confirm: fault.confirm.clone(),
             explains: Vec::new(),
             against: Vec::new(),
+            strain: Vec::new(),
         };
         let same = |t: &Told<'_>| t.suspect.part == h.name && t.suspect.class == h.class;
         match rows.iter_mut().find(|t| same(t)) {
@@ -116,6 +122,26 @@ pub(super) fn explain(evidence: &Evidence, ranking: &Ranking, rows: &mut [Told<'
         };
         row.suspect.explains = told(explains);
         row.suspect.against = told(against);
+    }
+}
+
+/// What the likeliest suspects would do to other parts.
+pub(super) fn strain(
+    circuit: &Circuit,
+    library: &Library,
+    evidence: &Evidence,
+    ranking: &Ranking,
+    rows: &mut [Told<'_>],
+) {
+    let Some(mut strain) = Strain::of(circuit, library, evidence) else {
+        return;
+    };
+    for row in rows.iter_mut().take(EXPLAINED) {
+        if row.suspect.probability >= STRAINED
+            && let Some(h) = ranking.list.get(row.best.hypothesis)
+        {
+            row.suspect.strain = strain.words(h, row.best.size);
+        }
     }
 }
 

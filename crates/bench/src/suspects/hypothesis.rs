@@ -1,6 +1,6 @@
 //! What could be wrong: each part of the wiring with each fault that fits its role.
 
-use crate::faults::{Change, Class, Fault, Faults, Sort};
+use crate::faults::{Change, Class, Fault, Faults, Scaled, Sort};
 use crate::tolerance::is_measured;
 use wiring::circuit::{Circuit, Electrode, History, Kind, NodeId, Part, PartId};
 use wiring::roles::{Anatomy, BlockKind, Role};
@@ -9,6 +9,9 @@ use wiring::roles::{Anatomy, BlockKind, Role};
 const PER_DECADE: f64 = 3.0;
 /// Most sizes of one hypothesis.
 const MOST_SIZES: usize = 9;
+
+/// The same where a coarse size will do.
+const COARSE_SIZES: usize = 4;
 
 /// Ohms of what is open.
 pub(super) const OPEN_OHMS: f64 = 1e10;
@@ -24,6 +27,10 @@ const READ: f64 = 0.05;
 
 /// Factor on the prior of a wrong part or a wrong lead: most amplifiers played once (ours, a guess).
 const WRONG: f64 = 0.1;
+
+/// Factor on the prior of what happens between the pins of a valve and in its socket (shorts,
+/// leaks, contacts), beside its cathode and its gas (ours, a guess).
+const SOCKET: f64 = 0.3;
 
 /// One part with one fault.
 #[derive(Debug, Clone, PartialEq)]
@@ -75,10 +82,26 @@ impl Hypothesis {
         )]
         let count = (PER_DECADE * decades + 1.0)
             .ceil()
-            .clamp(3.0, MOST_SIZES as f64) as usize;
+            .clamp(3.0, self.most_sizes() as f64) as usize;
         (0..count)
             .map(|i| lo * (hi / lo).powf(i as f64 / (count - 1) as f64))
             .collect()
+    }
+
+    /// Contacts and dried capacitors act by more or less; their size is seldom wanted to a third.
+    fn most_sizes(&self) -> usize {
+        let coarse = matches!(
+            self.change,
+            Change::Scale {
+                quantity: Scaled::Farads | Scaled::Esr,
+                ..
+            }
+        );
+        if coarse || self.sort == Sort::Switch {
+            COARSE_SIZES
+        } else {
+            MOST_SIZES
+        }
     }
 
     /// What lies between sizes: from which to which, with its part of the prior.
@@ -162,16 +185,21 @@ pub(super) fn all(
                     weight: faults.weight(fault.prior)
                         * Faults::times(fault, &symptoms)
                         * if read { READ } else { 1.0 }
-                        * if fault.class == Class::Wrong {
-                            WRONG
-                        } else {
-                            1.0
-                        },
+                        * seldom(fault),
                 });
             }
         }
     }
     found
+}
+
+/// Factor on the prior of what is met seldom.
+fn seldom(fault: &Fault) -> f64 {
+    match fault.class {
+        Class::Wrong => WRONG,
+        Class::Short | Class::Leaky | Class::Worn if fault.on == Sort::Valve => SOCKET,
+        _ => 1.0,
+    }
 }
 
 /// Sections of a valve with a grid; none for the part as a whole.

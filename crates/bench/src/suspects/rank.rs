@@ -14,7 +14,7 @@ use wiring::circuit::Circuit;
 use wiring::roles::Anatomy;
 
 /// Prior of a sound amplifier on a bench: it came with a complaint (ours, a guess).
-const SOUND: f64 = 0.15;
+const SOUND: f64 = 0.06;
 /// Prior of something that nobody listed (ours, a guess).
 const UNLISTED: f64 = 0.015;
 /// A hypothesis that is this far behind the best, in logarithms, under a wide covariance is out.
@@ -28,7 +28,7 @@ const UNMOVED: f64 = 0.05;
 const NEARLY: f64 = 0.7;
 /// Model error of what a fault does to a reading, as part of the change: the farther from where
 /// the laws were fitted, the less they are sure (ours).
-const MOVED: f64 = 0.06;
+const MOVED: f64 = 0.04;
 /// Where a fault leaves next to nothing, what is left is told to this part of a sound amplifier's
 /// volts: leaks and stray fields that no part stands for (ours).
 const REST: f64 = 0.001;
@@ -587,11 +587,23 @@ pub(super) fn spread(evidence: &Evidence, expected: &Expected) -> (Vec<f64>, Vec
     let pairs = evidence.seen.iter().zip(&expected.own).zip(&expected.mean);
     let own = pairs
         .map(|((s, own), mean)| {
-            let moved = s.sound.map_or(0.0, |sound| MOVED * (mean - sound));
+            let moved = s.sound.map_or(0.0, |sound| MOVED * change(sound, *mean));
             s.variance + own + moved * moved + contact(s, fallen).powi(2)
         })
         .collect();
     (slopes, own)
+}
+
+/// How far a fault moved a reading, as its model error grows with it: by the volts themselves, or,
+/// where little is left of them, by what is left and the logarithm of how little that is.
+fn change(sound: f64, mean: f64) -> f64 {
+    let moved = (mean - sound).abs();
+    let left = mean / sound;
+    if left > 0.0 && left < 1.0 {
+        moved.min(mean.abs() * -left.ln())
+    } else {
+        moved
+    }
 }
 
 /// The part of its sound volts that the most fallen of the high readings has lost, 0 to 1.

@@ -76,7 +76,7 @@ fn without_readings_it_is_the_priors_and_says_so() {
             .iter()
             .any(|n| n.contains("no reading could be used"))
     );
-    assert!((found.healthy - 0.15).abs() < 0.01, "{}", found.healthy);
+    assert!((found.healthy - 0.06).abs() < 0.01, "{}", found.healthy);
 }
 
 #[test]
@@ -104,6 +104,29 @@ fn readings_that_contradict_each_other_are_said_so() {
         found.unlisted,
         found.notes
     );
+}
+
+/// A reservoir that takes all of a supply's current says so, and a leaky coupling that moves a
+/// few volts does not.
+#[test]
+fn a_fault_that_no_fuse_holds_is_said_to_be_one() {
+    let with = STAGE.replace(
+        "300 V 10 ohm\n",
+        "300 V 200 ohm\nB1 - +C9 16u 450V electrolytic - ground\n",
+    );
+    let found = of(
+        &with,
+        "readings as found\nmeter 10M 0.5%\nB1 1.6\nV1.1 1.5\nV1.3 0.01\n",
+    );
+    let short = found.suspects.iter().find(|s| s.part == "C9");
+    let words = short.map(|s| s.strain.join("; ")).unwrap_or_default();
+    assert!(words.contains("a fuse blows"), "{found:#?}");
+    let found = of(
+        STAGE,
+        "readings as found\nmeter 10M 0.5%\nB1 300\nV1.1 163\nV1.3 2.06\n",
+    );
+    let strained = found.suspects.iter().filter(|s| !s.strain.is_empty());
+    assert_eq!(strained.count(), 0, "{found:#?}");
 }
 
 #[test]

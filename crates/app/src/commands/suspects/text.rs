@@ -233,6 +233,13 @@ fn told(suspect: &Suspect) -> String {
             "    ",
         ));
     }
+    if !suspect.strain.is_empty() {
+        out.push_str(&hanging(
+            &format!("If it is this: {}.", suspect.strain.join("; ")),
+            "  ",
+            "    ",
+        ));
+    }
     out.push_str(&hanging(
         &format!("To make sure: {}", suspect.confirm),
         "  ",

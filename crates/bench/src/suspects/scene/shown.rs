@@ -1,0 +1,234 @@
+//! What a meter shows in a circuit that is solved, and how that moves with every cause of spread.
+
+use super::{AWAY_OHMS, Desk, Expected, LEAST_SIGNAL, LOADS, LOADS_VOLTS, NO_PATH_OHMS, Scene};
+use crate::suspects::causes::feed;
+use solve::netlist::{Law, Netlist, NodeIndex, Slot};
+use solve::operating::{Solution, Solver};
+use solve::response::SmallSignal;
+
+impl Scene {
+    pub(super) fn cold(&self, desk: &mut Desk, moved: bool, slopes: bool) -> Option<Expected> {
+        let edited = desk.edited.clone();
+        let (solver, net) = desk.solver(moved);
+        let mut start = self.volts.clone();
+        start.resize(net.nodes.len(), 0.0);
+        let solution = solver.solve(net, Some(&start));
+        if !solution.converged() || !solver.linearise() {
+            return None;
+        }
+        let mut out = Expected::with_room(self.leads.len(), if slopes { self.causes } else { 0 });
+        for (index, leads) in self.leads.iter().enumerate() {
+            let moves = solver.adjoint(leads.a, leads.b);
+            let at = |n: NodeIndex| moves.get(n).copied().unwrap_or(0.0);
+            let ohms = (at(leads.a) - at(leads.b)).clamp(1e-3, NO_PATH_OHMS);
+            out.mean.push(ohms.ln());
+            out.own.push(0.0);
+            if !slopes || ohms >= NO_PATH_OHMS {
+                continue;
+            }
+            for (cause, moves) in &self.spreads.causes {
+                let mut slope = 0.0;
+                for (p, weight) in moves {
+                    let Some(parameter) = self.assembly.netlist.parameters.get(*p) else {
+                        continue;
+                    };
+                    for (element, slot) in &parameter.slots {
+                        if edited.contains(element) {
+                            continue;
+                        }
+                        let Some(law) = net.elements.get(*element).map(|e| &e.law) else {
+                            continue;
+                        };
+                        if let Some((a, b, r)) = resistance(law, *slot) {
+                            slope += weight * (at(a) - at(b)).powi(2) / r / ohms;
+                        }
+                    }
+                }
+                out.add_slope(index, *cause, slope, self.causes);
+            }
+        }
+        Some(out)
+    }
+
+    pub(super) fn signal(
+        &self,
+        net: &Netlist,
+        solution: &Solution,
+        slopes: bool,
+    ) -> Option<Expected> {
+        let (source, volts, hertz) = self.signal?;
+        let circuit = SmallSignal::new(net, solution).ok()?;
+        let response = circuit.at(hertz).ok()?;
+        let per_volt = response.per_volt(source);
+        let mut out = Expected::with_room(self.leads.len(), if slopes { self.causes } else { 0 });
+        for leads in &self.leads {
+            let at = |n: NodeIndex| per_volt.get(n).copied().unwrap_or_default();
+            let shown = (at(leads.a) - at(leads.b)).abs() * volts;
+            out.mean.push(shown.hypot(LEAST_SIGNAL).ln());
+            out.own.push(0.0);
+        }
+        Some(out)
+    }
+
+    pub(super) fn live(
+        &self,
+        desk: &mut Desk,
+        moved: bool,
+        solution: &Solution,
+        slopes: bool,
+    ) -> Option<Expected> {
+        let edited = desk.edited.clone();
+        let (solver, net) = desk.solver(moved);
+        if !solver.linearise() {
+            return None;
+        }
+        let count = self.leads.len();
+        let mut out = Expected::with_room(count, if slopes { self.causes } else { 0 });
+        let adjoints: Vec<Vec<f64>> = self
+            .leads
+            .iter()
+            .map(|l| solver.adjoint(l.a, l.b))
+            .collect();
+        let feeds = slopes.then(|| self.feeds(net, &solution.volts, &edited));
+        for (index, leads) in self.leads.iter().enumerate() {
+            let adjoint = adjoints.get(index)?;
+            let at = |n: NodeIndex| adjoint.get(n).copied().unwrap_or(0.0);
+            let source = (at(leads.a) - at(leads.b)).abs();
+            let open = solution.across(leads.a, leads.b);
+            let takes = if leads.meter.is_finite() {
+                source / (leads.meter + source)
+            } else {
+                0.0
+            };
+            out.own.push(0.0);
+            if takes > LOADS && takes * open.abs() > LOADS_VOLTS {
+                let (shown, slope) =
+                    self.loaded(solver, net, solution, index, slopes.then_some(&edited))?;
+                out.mean.push(shown);
+                for (cause, value) in slope {
+                    out.add_slope(index, cause, value, self.causes);
+                }
+                continue;
+            }
+            out.mean.push(open * (1.0 - takes));
+            if let Some(feeds) = &feeds {
+                for (cause, node, amps) in feeds {
+                    out.add_slope(index, *cause, at(*node) * amps * (1.0 - takes), self.causes);
+                }
+            }
+        }
+        Some(out)
+    }
+
+    /// What the leads show with the meter in the circuit, and its slopes.
+    fn loaded(
+        &self,
+        solver: &mut Solver,
+        net: &mut Netlist,
+        free: &Solution,
+        index: usize,
+        edited: Option<&Vec<usize>>,
+    ) -> Option<(f64, Vec<(usize, f64)>)> {
+        let leads = self.leads.get(index)?;
+        let meter = *self.meters.get(index)?;
+        set_ohms(net, meter, leads.meter);
+        let solution = solver.solve(net, Some(&free.volts));
+        let mut found = Vec::new();
+        let good = solution.converged();
+        if let Some(edited) = edited.filter(|_| good)
+            && solver.linearise()
+        {
+            let adjoint = solver.adjoint(leads.a, leads.b);
+            for (cause, node, amps) in self.feeds(net, &solution.volts, edited) {
+                found.push((cause, adjoint.get(node).copied().unwrap_or(0.0) * amps));
+            }
+        }
+        set_ohms(net, meter, AWAY_OHMS);
+        good.then(|| (solution.across(leads.a, leads.b), found))
+    }
+
+    /// What one standard deviation of each cause feeds into the nodes: cause, node, amperes.
+    fn feeds(
+        &self,
+        net: &Netlist,
+        volts: &[f64],
+        edited: &[usize],
+    ) -> Vec<(usize, NodeIndex, f64)> {
+        let mut all = Vec::new();
+        for (cause, moves) in &self.spreads.causes {
+            for (p, weight) in moves {
+                let Some(parameter) = self.assembly.netlist.parameters.get(*p) else {
+                    continue;
+                };
+                for (element, slot) in &parameter.slots {
+                    if edited.contains(element) {
+                        continue;
+                    }
+                    if let Some(element) = net.elements.get(*element) {
+                        feed(element, *slot, volts, |node, amps| {
+                            all.push((*cause, node, amps * weight));
+                        });
+                    }
+                }
+            }
+        }
+        for (grid, cause) in &self.grids {
+            all.push((*cause, grid.grid, grid.sigma));
+            all.push((*cause, grid.cathode, -grid.sigma));
+        }
+        for (cause, tangent, emf) in &self.supply {
+            if let Some(Law::Source {
+                plus, minus, ohms, ..
+            }) = net.elements.get(*tangent).map(|e| &e.law)
+            {
+                all.push((*cause, *plus, emf / ohms));
+                all.push((*cause, *minus, -emf / ohms));
+            }
+        }
+        all
+    }
+}
+
+impl Expected {
+    fn with_room(leads: usize, causes: usize) -> Self {
+        Self {
+            mean: Vec::with_capacity(leads),
+            slope: vec![0.0; leads * causes],
+            own: Vec::with_capacity(leads),
+        }
+    }
+
+    fn add_slope(&mut self, lead: usize, cause: usize, value: f64, causes: usize) {
+        if let Some(slot) = self.slope.get_mut(lead * causes + cause) {
+            *slot += value;
+        }
+    }
+}
+
+fn set_ohms(net: &mut Netlist, element: usize, to: f64) {
+    if let Some(Law::Resistor { ohms, .. }) = net.elements.get_mut(element).map(|e| &mut e.law) {
+        *ohms = to;
+    }
+}
+
+/// The resistance that a slot of a law is, with its ends.
+fn resistance(law: &Law, slot: Slot) -> Option<(NodeIndex, NodeIndex, f64)> {
+    match (law, slot) {
+        (
+            Law::Resistor { a, b, ohms }
+            | Law::Inductor { a, b, ohms, .. }
+            | Law::Alternating { a, b, ohms, .. }
+            | Law::Source {
+                plus: a,
+                minus: b,
+                ohms,
+                ..
+            },
+            Slot::Ohms,
+        ) => Some((*a, *b, *ohms)),
+        (Law::Transformer(t), Slot::WindingOhms(i)) => {
+            t.windings.get(i).map(|w| (w.a, w.b, w.ohms))
+        }
+        _ => None,
+    }
+}
