@@ -367,6 +367,98 @@ fn two_browsers_on_one_job_lose_nothing() {
     here.get("/job/1/journal").has(&["what the job waits for"]);
 }
 
+/// From a verdict to an order, a short delivery, the late one, and the amp that can be finished.
+#[test]
+fn what_a_verdict_asks_for_is_ordered_comes_short_and_comes_late() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Odo Kestle");
+    trace(&mut b, STAGE);
+    let verdict = [("part", "C2"), ("verdict", "replace"), ("reason", "leaks")];
+    b.send_to("/job/1/verdict", &verdict);
+    let page = b.get("/orders");
+    page.has(&["Asked for by a verdict", "C2", "22 nF"]);
+    b.send_to("/orders", &[("do", "vendor"), ("name", "Quillon")]);
+    let form = b
+        .get("/orders?job=1&part=C2&spec=22n%20400V")
+        .form("name=\"spec\"");
+    assert_eq!(form.value("part"), "C2");
+    let need = [
+        ("do", "need"),
+        ("job", "1"),
+        ("what", "coupling capacitor"),
+        ("part", "C2"),
+        ("spec", "22n 400V film"),
+        ("unit", "piece"),
+        ("quantity", "2"),
+    ];
+    b.send_to("/orders", &need);
+    let page = b.get("/orders");
+    page.has(&["Still to order", "coupling capacitor", "22n 400V film"]);
+    assert!(!page.text.contains("Asked for by a verdict"));
+    for bad in [("price", "3.141"), ("promised", "soon"), ("vendor", "7")] {
+        let fields = [("do", "order"), ("need", "1"), ("vendor", "1"), bad];
+        let fields: Vec<_> = fields
+            .iter()
+            .copied()
+            .filter(|f| f.0 != "vendor" || bad.0 != "vendor" || f.1 == "7")
+            .collect();
+        let status = b.ask_post("/orders", &fields);
+        assert!(matches!(status, Some(404 | 422)), "{bad:?}: {status:?}");
+    }
+    let order = [
+        ("do", "order"),
+        ("need", "1"),
+        ("vendor", "1"),
+        ("reference", "Q 118"),
+        ("price", "12.50"),
+        ("currency", "EUR"),
+        ("today", "2026-11-20"),
+        ("promised", "2026-11-25"),
+    ];
+    b.send_to("/orders", &order);
+    b.get("/orders").has(&["2 to come", "No amp has all"]);
+    assert!(!b.get("/").text.contains("Short:"));
+    let came = [("line", "1"), ("came", "right"), ("quantity", "1")];
+    b.send_to("/orders/line", &came);
+    let wrong = [
+        ("line", "1"),
+        ("came", "wrong"),
+        ("quantity", "1"),
+        ("promised", "2026-12-05"),
+        ("note", "2n2 came"),
+    ];
+    b.send_to("/orders/line", &wrong);
+    b.get("/orders?write=1")
+        .has(&["1 line short", "1 short", "Q 118", "2n2 came", "came wrong"]);
+    b.get("/").has(&["Short: coupling capacitor"]);
+    b.send_to("/orders/line", &came);
+    let page = b.get("/orders");
+    page.has(&[
+        "Can be finished today",
+        "coupling capacitor here",
+        "Nothing is owed",
+    ]);
+    assert!(!b.get("/").text.contains("Short:"));
+    let table = b.get("/orders.csv");
+    assert!(table.header("content-type").starts_with("text/csv"));
+    table.has(&["Quillon,Q 118,2026-11-20,1,C2,coupling capacitor,22n 400V film,piece,2,2,0,2026-12-05,12.50,EUR"]);
+    // what is on the shelf goes no lower than nothing
+    let keep = [
+        ("do", "stock"),
+        ("what", "fuse"),
+        ("unit", "piece"),
+        ("quantity", "3"),
+    ];
+    b.send_to("/orders", &keep);
+    let out = [("do", "out"), ("item", "1"), ("quantity", "4")];
+    assert_eq!(b.ask_post("/orders", &out), Some(422));
+    for bad in ["", "-1", "0", "1e3", "99999999999999999999"] {
+        let out = [("do", "out"), ("item", "1"), ("quantity", bad)];
+        assert_eq!(b.ask_post("/orders", &out), Some(422), "{bad}");
+    }
+}
+
 /// Every page: one heading, no doubled id, labels on all fields, nothing inline, links that lead
 /// somewhere.
 #[test]

@@ -50,6 +50,41 @@ fn begun(server: &Server) {
         &[("part", "R4"), ("verdict", "replace"), ("reason", "risen")],
     );
     b.upload("/job/1/photos", "board.png", &server::png());
+    b.send_to("/orders", &[("do", "vendor"), ("name", "Quillon")]);
+    b.send_to(
+        "/orders",
+        &[
+            ("do", "need"),
+            ("job", "1"),
+            ("what", "resistor"),
+            ("part", "R4"),
+            ("spec", "100k 1W metal film"),
+            ("quantity", "2"),
+            ("unit", "piece"),
+        ],
+    );
+    let order = [("do", "order"), ("need", "1"), ("vendor", "1")];
+    b.send_to("/orders", &order);
+    let came = [("line", "1"), ("came", "right"), ("quantity", "1")];
+    b.send_to("/orders/line", &came);
+    b.send_to(
+        "/orders",
+        &[
+            ("do", "stock"),
+            ("what", "fuse T1A"),
+            ("unit", "piece"),
+            ("quantity", "8"),
+        ],
+    );
+    b.send_to(
+        "/orders",
+        &[
+            ("do", "need"),
+            ("what", "fuse T1A"),
+            ("quantity", "2"),
+            ("unit", "piece"),
+        ],
+    );
 }
 
 /// What on the page that is shown shuts somebody out seriously, or is wider than the screen.
@@ -493,6 +528,7 @@ fn every_page_is_kept_as_a_picture_and_shuts_nobody_out() {
         ("revisions", "/job/1/revisions"),
         ("settings", "/settings"),
         ("find", "/find"),
+        ("orders", "/orders?write=1"),
         ("keys", "/keys"),
         ("entrance", "/in"),
         ("no-page", "/job/1/nothing"),

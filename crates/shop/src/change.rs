@@ -28,6 +28,11 @@ pub(crate) enum Card {
     WorkItems,
     Hours,
     Ties,
+    Vendors,
+    Needs,
+    Orders,
+    OrderLines,
+    StockItems,
 }
 
 /// Tables whose rows never change.
@@ -48,11 +53,13 @@ pub(crate) enum Entries {
     Notes,
     Photos,
     Recordings,
+    Deliveries,
+    StockMoves,
 }
 
 impl Card {
     /// All of them.
-    pub(crate) const ALL: [Self; 11] = [
+    pub(crate) const ALL: [Self; 16] = [
         Self::Settings,
         Self::Clients,
         Self::Amps,
@@ -64,6 +71,11 @@ impl Card {
         Self::WorkItems,
         Self::Hours,
         Self::Ties,
+        Self::Vendors,
+        Self::Needs,
+        Self::Orders,
+        Self::OrderLines,
+        Self::StockItems,
     ];
 
     /// Name of the table.
@@ -80,13 +92,18 @@ impl Card {
             Self::WorkItems => "work_items",
             Self::Hours => "hours",
             Self::Ties => "ties",
+            Self::Vendors => "vendors",
+            Self::Needs => "needs",
+            Self::Orders => "orders",
+            Self::OrderLines => "order_lines",
+            Self::StockItems => "stock_items",
         }
     }
 }
 
 impl Entries {
     /// All of them.
-    pub(crate) const ALL: [Self; 15] = [
+    pub(crate) const ALL: [Self; 17] = [
         Self::ClientDetails,
         Self::OwnerWords,
         Self::Answers,
@@ -102,6 +119,8 @@ impl Entries {
         Self::Notes,
         Self::Photos,
         Self::Recordings,
+        Self::Deliveries,
+        Self::StockMoves,
     ];
 
     /// Name of the table.
@@ -122,6 +141,8 @@ impl Entries {
             Self::Notes => "notes",
             Self::Photos => "photos",
             Self::Recordings => "recordings",
+            Self::Deliveries => "deliveries",
+            Self::StockMoves => "stock_moves",
         }
     }
 

@@ -75,6 +75,20 @@ ids! {
     TieId
     /// A recording.
     RecordingId
+    /// A vendor.
+    VendorId
+    /// Something that a job, or the shelf, needs.
+    NeedId
+    /// An order.
+    OrderId
+    /// A line of an order.
+    LineId
+    /// Something that came, or a word about it.
+    DeliveryId
+    /// A sort of thing on the shelf.
+    StockId
+    /// Something put on the shelf or taken off.
+    MoveId
     /// A journal entry.
     EntryId
 }

@@ -5,7 +5,10 @@ use rusqlite::Connection;
 use rusqlite_migration::{M, Migrations};
 
 /// The files, in order; layout N is reached by the first N of them.
-pub(crate) const FILES: &[&str] = &[include_str!("../migrations/0001.sql")];
+pub(crate) const FILES: &[&str] = &[
+    include_str!("../migrations/0001.sql"),
+    include_str!("../migrations/0002.sql"),
+];
 
 /// The latest layout.
 pub(crate) fn latest() -> i64 {

@@ -22,8 +22,10 @@ mod jobs;
 mod journal;
 mod layout;
 mod merge;
+mod needs;
 mod notes;
 mod open;
+mod orders;
 mod parts;
 mod people;
 mod photos;
@@ -33,7 +35,9 @@ mod results;
 mod settings;
 mod stamp;
 mod steps;
+mod stock;
 mod undo;
+mod vendors;
 mod wirings;
 mod work;
 
@@ -43,9 +47,10 @@ pub use backup::{Backup, Report, back_up, restore, verify};
 pub use error::ShopError;
 pub use hours::Hours;
 pub use id::{
-    AmpId, AttachmentHash, BlockId, ClientId, DateCodeId, EntryId, HoursId, InstrumentId, JobId,
-    NoteId, PhotoId, PowerId, ReadingId, RecordingId, ResultId, RevisionId, SheetId, TieId,
-    ValveId, VerdictId, WiringId, WordsId, WorkId,
+    AmpId, AttachmentHash, BlockId, ClientId, DateCodeId, DeliveryId, EntryId, HoursId,
+    InstrumentId, JobId, LineId, MoveId, NeedId, NoteId, OrderId, PhotoId, PowerId, ReadingId,
+    RecordingId, ResultId, RevisionId, SheetId, StockId, TieId, ValveId, VendorId, VerdictId,
+    WiringId, WordsId, WorkId,
 };
 pub use instruments::{Instrument, InstrumentFields};
 pub use intake::{
@@ -55,8 +60,10 @@ pub use intake::{
 pub use jobs::{Counts, Found, Job, JobFields, WaitsFor};
 pub use journal::Entry;
 pub use merge::{Clash, Compared, Merged, Piece, difference, merge};
+pub use needs::{Need, NeedFields, Unit};
 pub use notes::Note;
 pub use open::{Reader, Shop, Write};
+pub use orders::{Came, Delivery, DeliveryFields, LineFields, Order, OrderFields, OrderLine};
 pub use parts::{PartState, PartStateFields, State, Verdict, VerdictGiven};
 pub use people::{Client, ClientFields};
 pub use photos::{NewPhoto, Photo, Recording, Tie, TieKind};
@@ -66,6 +73,8 @@ pub use results::{Outcome, ResultFields, ResultGiven, SavedSheet};
 pub use settings::Settings;
 pub use stamp::{At, Stamp};
 pub use steps::{StepMark, StepState};
+pub use stock::{StockFields, StockItem};
 pub use undo::Undone;
+pub use vendors::{Vendor, VendorFields};
 pub use wirings::{Revision, Saved, Wiring, WiringState};
 pub use work::{WorkFields, WorkItem, WorkState};

@@ -64,6 +64,28 @@ fn fill(shop: &Shop) -> shop::JobId {
         w.add_recording(job, b"RIFF", "audio/wav", "hum.wav", "")?;
         let wiring = w.wiring_for(job, WiringState::AsFound)?;
         w.save_wiring(wiring, "V1 12AX7\n", None)?;
+        let vendor = w.add_vendor(&shop::VendorFields {
+            name: "Quillon".into(),
+            ..Default::default()
+        })?;
+        let need = w.add_need(&shop::NeedFields {
+            job: Some(job),
+            what: "coupling capacitor".into(),
+            ..Default::default()
+        })?;
+        let line = shop::LineFields {
+            need: Some(need),
+            what: "coupling capacitor".into(),
+            ..Default::default()
+        };
+        let order = w.place_order(vendor, &shop::OrderFields::default(), &[line])?;
+        let line = w.order(order)?.lines[0].id;
+        w.receive(line, &shop::DeliveryFields::right(1))?;
+        let item = w.add_stock(&shop::StockFields {
+            what: "fuse".into(),
+            ..Default::default()
+        })?;
+        w.move_stock(item, 5, None, "")?;
         Ok(())
     })
     .unwrap();

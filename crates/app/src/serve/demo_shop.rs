@@ -129,7 +129,8 @@ fn held_for_a_capacitor(
             shelf: Some("rack, left".to_owned()),
             ..JobFields::default()
         },
-    )
+    )?;
+    super::demo_orders::can_capacitor(shop, now, at, job)
 }
 
 /// 41, Curlew: at set-up; the pair of output valves went back.
@@ -201,7 +202,8 @@ fn held_for_valves(
             bag: Some("old C13, two EL84 that go home".to_owned()),
             ..JobFields::default()
         },
-    )
+    )?;
+    super::demo_orders::pair(shop, now, at, job)
 }
 
 /// 42, Pip: live, in the middle of its chart.

@@ -84,6 +84,7 @@ pub(crate) fn page(
             }
             (tags(&open, &live, number))
             div.rail-foot {
+                a href="/orders" { "Orders" }
                 a href="/settings" { "Settings" }
                 a href="/find" { "Find" kbd { "/" } }
             }
@@ -207,6 +208,7 @@ fn foot(job: Option<&JobView>, step: Option<Step>) -> Markup {
         return html! {
             nav.foot.plain aria-label="Shop" {
                 a href="/" { "Bench" }
+                a href="/orders" { "Orders" }
                 a href="/settings" { "Settings" }
                 a href="/find" { "Find" }
             }

@@ -10,6 +10,7 @@ mod assets;
 mod clock;
 mod code_picture;
 mod dates;
+mod demo_orders;
 mod demo_shop;
 mod fail;
 mod frame;

@@ -5,8 +5,9 @@ use super::assets;
 use super::fail::{Answer, Fail};
 use super::guard::{self, Gate};
 use super::pages::{
-    bench, chart, conditions, entrance, find, hand_over, intake, job, journal, keys, new, paper,
-    parts, photos, power, reading, revisions, run_sheet, set_up, settings, step, tracing, work,
+    bench, chart, conditions, entrance, find, hand_over, intake, job, journal, keys, new, ordering,
+    orders, paper, parts, photos, power, reading, revisions, run_sheet, set_up, settings, step,
+    tracing, work,
 };
 use super::photo;
 use super::run::Step;
@@ -39,6 +40,9 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
         .route("/new", show(new::show).merge(act(new::take)))
         .route("/find", show(find::show))
         .route("/keys", show(keys::show))
+        .route("/orders", show(orders::show).merge(act(ordering::change)))
+        .route("/orders/line", act(ordering::came))
+        .route("/orders.csv", show(orders::as_csv))
         .route(
             "/settings",
             show(settings::show).merge(act(settings::write)),

@@ -10,7 +10,8 @@ use crate::serve::site::Site;
 use crate::serve::state::{self, JobView, Next};
 use crate::words::sentence;
 use maud::{Markup, html};
-use shop::{At, Power, WaitsFor};
+use shop::{At, JobId, Order, Power, WaitsFor};
+use std::collections::BTreeMap;
 
 /// `/`.
 pub(crate) fn show(site: &Site, ask: &Ask, _: &Fields) -> Answer {
@@ -19,11 +20,12 @@ pub(crate) fn show(site: &Site, ask: &Ask, _: &Fields) -> Answer {
         for job in r.open_jobs()? {
             views.push(state::view(site, r, job.id)?);
         }
+        let short = short(&r.orders()?);
         let heading = heading(views.len());
         let body = if views.is_empty() {
             empty()
         } else {
-            full(&views, ask.now)
+            full(&views, &short, ask.now)
         };
         frame::page(
             site,
@@ -78,7 +80,20 @@ fn empty() -> Markup {
     }
 }
 
-fn full(views: &[JobView], now: At) -> Markup {
+/// What is short, by the job that it holds up.
+type Short = BTreeMap<JobId, Vec<String>>;
+
+fn short(orders: &[Order]) -> Short {
+    let mut all = Short::new();
+    for line in orders.iter().flat_map(|o| &o.lines) {
+        if let (true, Some(job)) = (line.is_short(), line.job) {
+            all.entry(job).or_default().push(line.fields.what.clone());
+        }
+    }
+    all
+}
+
+fn full(views: &[JobView], short: &Short, now: At) -> Markup {
     let mut ready: Vec<&JobView> = views.iter().filter(|v| !v.job.waits_for.holds()).collect();
     let held: Vec<&JobView> = views.iter().filter(|v| v.job.waits_for.holds()).collect();
     // a live chassis first, then what was promised soonest, then the oldest
@@ -98,8 +113,8 @@ fn full(views: &[JobView], now: At) -> Markup {
     html! {
         @if let Some(view) = ready.first() { (lead(view, now)) }
         @else { (frame::primary_link("/new", "Take in an amp", "every amp here is held", "Enter")) }
-        @if !ready.is_empty() { (list("Ready for your hands", &ready, now, true)) }
-        @if !held.is_empty() { (list("Held", &held, now, ready.is_empty())) }
+        @if !ready.is_empty() { (list("Ready for your hands", &ready, short, now, true)) }
+        @if !held.is_empty() { (list("Held", &held, short, now, ready.is_empty())) }
     }
 }
 
@@ -143,7 +158,7 @@ fn lower(text: &str) -> String {
     }
 }
 
-fn list(title: &str, views: &[&JobView], now: At, heads: bool) -> Markup {
+fn list(title: &str, views: &[&JobView], short: &Short, now: At, heads: bool) -> Markup {
     let count = if views.len() == 1 {
         "1 amp".to_owned()
     } else {
@@ -155,12 +170,12 @@ fn list(title: &str, views: &[&JobView], now: At, heads: bool) -> Markup {
                 h2 { (title) " " span { (count) } }
                 @if heads { span { "Stage" } span { "Waits for" } span { "Next step" } }
             }
-            ul { @for view in views { (row(view, now)) } }
+            ul { @for view in views { (row(view, short.get(&view.job.id), now)) } }
         }
     }
 }
 
-fn row(view: &JobView, now: At) -> Markup {
+fn row(view: &JobView, short: Option<&Vec<String>>, now: At) -> Markup {
     let job = &view.job;
     let step = Step::of(&job.step);
     let next = state::next(view, now);
@@ -188,7 +203,8 @@ fn row(view: &JobView, now: At) -> Markup {
                 p.owner { (whose) }
             }
             div.stage { p { (step.name()) } (marks::small_wire(&view.states, Some(step.index()))) }
-            div.waits { p.what { (waits) } @if !more.is_empty() { p.more { (more) } } }
+            div.waits { p.what { (waits) } @if !more.is_empty() { p.more { (more) } }
+                @if let Some(short) = short { p.more { a href="/orders" { "Short: " (short.join(", ")) } } } }
             a.next href=(next.address) { (marks::probe()) span { (next.what) } }
         }
     }

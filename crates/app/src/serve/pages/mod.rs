@@ -14,6 +14,8 @@ pub(crate) mod journal;
 pub(crate) mod keys;
 pub(crate) mod look;
 pub(crate) mod new;
+pub(crate) mod ordering;
+pub(crate) mod orders;
 pub(crate) mod paper;
 pub(crate) mod parts;
 pub(crate) mod photos;
