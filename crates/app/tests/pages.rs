@@ -149,8 +149,23 @@ fn a_whole_job_from_intake_to_the_closed_job() {
         "Read the chart as left",
     ]);
     let form = b.get("/job/1/hand-over").form("Close it without");
-    b.send(&form.with("do", "close"))
-        .has(&["The bench is clear"]);
+    for bad in [
+        &[][..],
+        &[("reason", "the owner moves")],
+        &[("signed", "Odo Kestle")],
+    ] {
+        assert_eq!(b.ask_post("/job/1/close", bad), Some(422), "{bad:?}");
+    }
+    b.get("/").has(&["One amp on the bench"]);
+    let form = form
+        .with("do", "close")
+        .with("signed", "Odo Kestle")
+        .with("reason", "the owner moves");
+    b.send(&form).has(&["The bench is clear"]);
+    b.get("/job/1/hand-over").has(&[
+        "Not electrically safe. Left on the owner's signature: Odo Kestle.",
+        "because: the owner moves. Chart as left: not read",
+    ]);
     b.get("/find?q=dunlin").has(&["Marram Dunlin", "closed"]);
 }
 

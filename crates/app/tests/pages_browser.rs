@@ -255,6 +255,10 @@ fn a_whole_job(width: u32, height: u32, phone: bool) {
     c.key("Enter");
     c.at("/job/1/hand-over");
     c.wait("document.body.innerText.includes('Close job 1')");
+    c.tab_to("[name=signed]");
+    c.text("Odo Kestle");
+    c.tab_to("[name=reason]");
+    c.text("the owner moves");
     c.key("Enter");
     c.wait("document.readyState === 'complete' && document.body.innerText.includes('The bench is clear')");
     // the question about a slip comes with this status, and the browser notes it
@@ -386,6 +390,10 @@ fn without_script_a_job_without_any_tracing() {
     c.wait("document.readyState === 'complete' && document.querySelector('[data-part=R5]')");
     // closed as it is
     c.open(&format!("{base}/job/1/hand-over"));
+    c.tab_to("[name=signed]");
+    c.text("Odo Kestle");
+    c.tab_to("[name=reason]");
+    c.text("the owner moves");
     c.tab_to(".hand-over .after button");
     c.key("Enter");
     c.wait("document.readyState === 'complete' && document.body.innerText.includes('The bench is clear')");

@@ -1,5 +1,6 @@
 //! The end of a job: what is still open, and closing it.
 
+use super::gate;
 use crate::serve::ask::{Ask, Fields};
 use crate::serve::fail::{Answer, go, ok};
 use crate::serve::frame::{self, Page, Place};
@@ -7,8 +8,11 @@ use crate::serve::run::{Step, StepState};
 use crate::serve::site::Site;
 use crate::serve::{dates, marks, state, work_out};
 use bench::chart::Word;
-use maud::html;
+use maud::{Markup, html};
 use shop::{JobId, Reader, ReadingState, ShopError, WorkState};
+
+/// What a note of the hand-over is about.
+const ABOUT: &str = "hand-over";
 
 /// Something that is not finished.
 struct Open {
@@ -22,15 +26,32 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
         let view = state::view(site, r, id)?;
         let open = open(site, r, &view)?;
         let closed = view.job.closed_at;
+        let gate = gate::gate(site, r, id)?;
+        let said: Vec<String> = r.notes(id)?.into_iter().filter(|n| n.about == ABOUT).map(|n| n.text).collect();
         let body = html! {
             div.hand-over {
+              div {
+                @if !gate.stops.is_empty() {
+                    section.sheet.problem {
+                        h2 { (gate::NOT_SAFE) ", as far as the record goes" }
+                        ul.open-things { @for bar in &gate.stops { li { (marks::one_joint(StepState::Held)) a href=(bar.address) { (bar.what) } } } }
+                        p.hint { "No reason replaces these. If the owner refuses, the amp leaves only on the owner's signature." }
+                    }
+                }
+                @if !said.is_empty() { section.sheet { h2 { "Written at the hand-over" } @for text in &said { p { (text) } } } }
+                @if !gate.rest.is_empty() {
+                    section.sheet {
+                        h2 { "Wants a reason" }
+                        ul.open-things { @for bar in &gate.rest { li { (marks::one_joint(StepState::Open)) a href=(bar.address) { (bar.what) } } } }
+                    }
+                }
                 section.sheet {
                     h2 { @if open.is_empty() { "Nothing is open" } @else { (open.len()) " things open" } }
                     ul.open-things {
                         @for o in &open { li { (marks::one_joint(StepState::Open)) a href=(o.address) { (o.what) } } }
                     }
-                    @if !open.is_empty() { p.hint { "The record says so if you close it all the same." } }
                 }
+              }
                 div {
                     @match closed {
                         Some(at) => {
@@ -45,10 +66,12 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
                             @if view.tally.left == 0 {
                                 (frame::primary_link(&format!("/job/{id}/chart?state=as%20left"), "Read the chart as left", "the baseline, should it come back", "Enter"))
                                 form.after method="post" action=(format!("/job/{id}/close")) {
+                                    (wanted(&gate))
                                     button.button name="do" value="close" { "Close it without" }
                                 }
                             } @else {
                                 form method="post" action=(format!("/job/{id}/close")) {
+                                    (wanted(&gate))
                                     (frame::primary_button(&format!("Close job {id}"), "the amp goes home", "Enter"))
                                 }
                                 p { a.button href=(format!("/job/{id}/chart?state=as%20left")) { "The chart as left" } }
@@ -68,6 +91,18 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
         })
     })?;
     ok(page)
+}
+
+/// What has to be typed before the job can be closed.
+fn wanted(gate: &gate::Gate) -> Markup {
+    html! {
+        @if !gate.stops.is_empty() {
+            label { span { "The owner's name, as signed under \u{201c}" (gate::NOT_SAFE) "\u{201d}" } input name="signed" required autocomplete="off"; }
+        }
+        @if !gate.rest.is_empty() {
+            label { span { "Why it goes home with things open" } input name="reason" required autocomplete="off"; }
+        }
+    }
 }
 
 /// Everything of the job that is not finished, in the order of the steps.
@@ -134,7 +169,15 @@ fn open(site: &Site, r: &Reader<'_>, view: &state::JobView) -> Result<Vec<Open>,
 /// Closes the job, or opens it again.
 pub(crate) fn close(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer {
     let closing = fields.get("do") != "open";
+    let notes = if closing {
+        site.shop.read(|r| gate::gate(site, r, id))?.pass(fields)?
+    } else {
+        Vec::new()
+    };
     site.shop.write(&ask.stamp(), |w| {
+        for note in &notes {
+            w.add_note(id, ABOUT, note, None)?;
+        }
         if closing {
             w.stop_clock(id)?;
             w.mark_step(id, Step::HandOver.slug(), shop::StepState::Done)?;

@@ -6,6 +6,7 @@ pub(crate) mod clash;
 pub(crate) mod conditions;
 pub(crate) mod entrance;
 pub(crate) mod find;
+pub(crate) mod gate;
 pub(crate) mod grid;
 pub(crate) mod hand_over;
 pub(crate) mod intake;

@@ -1,0 +1,205 @@
+//! What forbids that an amp goes home, and what wants a reason first.
+//!
+//! A line of the safety sheet whose rule is a stop has to be tested and inside its limit. No reason
+//! replaces that: the amp then leaves only on the owner's signature, as not electrically safe.
+
+use crate::serve::ask::Fields;
+use crate::serve::fail::Fail;
+use crate::serve::run::Step;
+use crate::serve::sheets::{self, SetUp};
+use crate::serve::site::Site;
+use crate::serve::work_out;
+use bench::rules::{Gravity, rules};
+use bench::sheet::{Line, Outcome};
+use shop::{JobId, Reader, ReadingState, ShopError, WorkState};
+
+/// The words for an amp that leaves with a stop rule failed, untested or refused.
+pub(crate) const NOT_SAFE: &str = "Not electrically safe";
+
+/// Something between the amp and the door.
+pub(crate) struct Bar {
+    /// In words: what, and that it failed or was not tested.
+    pub(crate) what: String,
+    /// The page on which it is settled.
+    pub(crate) address: String,
+}
+
+/// Everything between the amp and the door.
+#[derive(Default)]
+pub(crate) struct Gate {
+    /// Stop rules.
+    pub(crate) stops: Vec<Bar>,
+    /// What a typed reason lets pass.
+    pub(crate) rest: Vec<Bar>,
+}
+
+/// The gate of a job as its record stands.
+pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopError> {
+    let mut gate = Gate::default();
+    let found = work_out::found(site, r, id, ReadingState::AsFound)?;
+    let safety = Step::Safety.address(id);
+    for sheet in sheets::of(Step::Safety, site, &found).iter() {
+        for line in sheet.lines() {
+            let Some(state) = state(line.outcome()) else {
+                continue;
+            };
+            let bar = Bar {
+                what: format!("{}: {state}", line.what()),
+                address: safety.clone(),
+            };
+            if is_stop(line) {
+                gate.stops.push(bar);
+            } else {
+                gate.rest.push(bar);
+            }
+        }
+    }
+    if sheets::of(Step::Safety, site, &found).is_empty() {
+        gate.stops.push(Bar {
+            what: "Earth and insulation: not tested".to_owned(),
+            address: safety,
+        });
+    }
+    let left = work_out::found(site, r, id, ReadingState::AsLeft)?;
+    if left.readings.is_empty() {
+        gate.rest.push(Bar {
+            what: "Chart as left: not read".to_owned(),
+            address: format!("/job/{id}/chart?state=as%20left"),
+        });
+    }
+    let bias = sheets::set_up(SetUp::Bias, site, &left);
+    let read = |l: &&Line| l.reading().is_some() && state(l.outcome()).is_none();
+    if !bias.iter().any(|s| s.lines().any(|l| read(&l))) {
+        gate.rest.push(Bar {
+            what: "Bias at the mains of use, as left: not read".to_owned(),
+            address: format!("/job/{id}/set-up"),
+        });
+    }
+    for item in r.work(id)? {
+        if item.fields.state == WorkState::Open {
+            gate.rest.push(Bar {
+                what: format!("Work: {}, neither done nor declined", item.fields.title),
+                address: format!("/job/{id}/work?at={}", item.id),
+            });
+        }
+    }
+    Ok(gate)
+}
+
+/// A stop: by how it came out, or by the rule that it follows.
+fn is_stop(line: &Line) -> bool {
+    line.outcome() == Outcome::Stop
+        || line
+            .origin()
+            .rule
+            .as_deref()
+            .and_then(|id| rules().rule(id))
+            .is_some_and(|rule| rule.severity == Gravity::Stop)
+}
+
+/// What stands against a line; nothing where it passed or only tells.
+fn state(outcome: Outcome) -> Option<&'static str> {
+    match outcome {
+        Outcome::Told | Outcome::Pass => None,
+        Outcome::Open => Some("not tested"),
+        Outcome::Fail | Outcome::Stop => Some("not in order"),
+    }
+}
+
+impl Gate {
+    /// What is written into the record when the job is closed with what was typed.
+    ///
+    /// # Errors
+    /// Where a signature or a reason is wanted and was not typed.
+    pub(crate) fn pass(&self, fields: &Fields) -> Result<Vec<String>, Fail> {
+        let (signed, reason) = (fields.line("signed"), fields.line("reason"));
+        let mut notes = Vec::new();
+        if !self.stops.is_empty() {
+            if signed.is_empty() {
+                return Err(Fail::typed(
+                    format!("This amp is not to go home: {}.", words(&self.stops)),
+                    "Test it and put it right. If the owner refuses, the amp leaves only on the owner's signature: type the name as signed.",
+                ));
+            }
+            notes.push(format!(
+                "{NOT_SAFE}. Left on the owner's signature: {signed}. {}.",
+                words(&self.stops)
+            ));
+        }
+        if !self.rest.is_empty() {
+            if reason.is_empty() {
+                return Err(Fail::typed(
+                    format!("This is still open: {}.", words(&self.rest)),
+                    "Finish it, or type the reason why the amp goes home all the same. The reason stands in the record.",
+                ));
+            }
+            notes.push(format!(
+                "Closed with things open, because: {reason}. {}.",
+                words(&self.rest)
+            ));
+        }
+        Ok(notes)
+    }
+}
+
+fn words(bars: &[Bar]) -> String {
+    let all: Vec<&str> = bars.iter().map(|b| b.what.as_str()).collect();
+    all.join("; ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use bench::sheet::{Figure, Limit, Origin};
+
+    fn typed(pairs: &[(&str, &str)]) -> Fields {
+        Fields::of(
+            pairs
+                .iter()
+                .map(|(n, v)| ((*n).to_owned(), (*v).to_owned()))
+                .collect(),
+        )
+    }
+
+    fn bar(what: &str) -> Bar {
+        Bar {
+            what: what.to_owned(),
+            address: String::new(),
+        }
+    }
+
+    #[test]
+    fn no_reason_opens_the_gate_against_a_stop() {
+        let gate = Gate {
+            stops: vec![bar("Earth: not tested")],
+            rest: vec![bar("Work: cord")],
+        };
+        for bad in [
+            &[][..],
+            &[("reason", "in a hurry")],
+            &[("signed", "Odo Kestle")],
+            &[("signed", "  "), ("reason", "in a hurry")],
+        ] {
+            assert!(gate.pass(&typed(bad)).is_err(), "{bad:?}");
+        }
+        let notes = gate
+            .pass(&typed(&[("signed", "Odo Kestle"), ("reason", "moves")]))
+            .unwrap();
+        assert!(notes[0].starts_with("Not electrically safe. Left on the owner's signature: Odo"));
+        assert!(notes[0].contains("Earth: not tested"));
+        assert!(notes[1].contains("because: moves. Work: cord"));
+        assert!(Gate::default().pass(&typed(&[])).unwrap().is_empty());
+    }
+
+    #[test]
+    fn earth_and_insulation_are_stops_also_when_nobody_tested_them() {
+        for rule in ["safety.earth.vde", "safety.insulation"] {
+            assert!(is_stop(&Line::open("x", Origin::rule(rule))), "{rule}");
+        }
+        assert!(!is_stop(&Line::open("x", Origin::practice())));
+        let limit = Limit::at_most(0.3, "ohm");
+        let good = Line::read("x", Figure::new(0.1, "ohm"), limit, Origin::practice());
+        assert_eq!(state(good.outcome()), None);
+        assert_eq!(state(Outcome::Open), Some("not tested"));
+    }
+}
