@@ -82,6 +82,18 @@ fn a_capacitor_on_the_mains_by_its_rms_volts() {
     assert_eq!(c.verdict, Verdict::Fits);
 }
 
+/// A follower whose grid leak ends at its own cathode: the ohms outside the valve are 1M and 1k5, though a
+/// signal sees many times that.
+#[test]
+fn a_raised_grid_leak_counts_as_it_is() {
+    let s = worked(
+        "PS1 supply 300 V 1 ohm\nPS1.minus - ground\nV1 12AX7\nPS1.plus - V1.1\nV1.3 - R1 1k5 - J\nJ - R2 47k - ground\n\
+         V1.2 - R3 1M - J\n",
+    );
+    let g = of(&s, "V1a", Place::Grid, Quantity::GridOhms);
+    assert!((g.value / 1.0015e6 - 1.0).abs() < 0.01, "{g:?}");
+}
+
 #[test]
 fn the_examples_have_their_figures_and_their_caution() {
     for name in ["pip", "curlew", "turnstone"] {

@@ -191,8 +191,11 @@ fn grid(
     } else {
         LimitQuantity::GridOhmsFixedBias
     };
-    let node = electrode(part, valve, letter, Electrode::Grid)?;
-    let ohms = state.source_ohms(node).filter(|r| *r > 0.0 && *r < 1e9)?;
+    // The circuit outside the valve: what feedback makes of it counts not, so the valves are out.
+    let node = |which| electrode(part, valve, letter, which);
+    let (grid, cathode) = (node(Electrode::Grid)?, node(Electrode::Cathode)?);
+    let ohms = work.surge.cold.as_ref()?.between_ohms(grid, cathode);
+    let ohms = ohms.filter(|r| *r > 0.0 && *r < 1e9)?;
     let limit = limit(work.library, valve, letter, which, None)?;
     let held = Held {
         rating: Some(limit.value),
