@@ -42,6 +42,7 @@ pub mod suspects;
 pub mod tolerance;
 pub mod typed;
 pub mod valves;
+pub mod voicing;
 pub mod wall;
 
 #[cfg(test)]
