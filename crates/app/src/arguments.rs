@@ -3,12 +3,14 @@
 mod sheets;
 mod suspects;
 mod values;
+mod voicing;
 mod wired;
 
 pub(crate) use sheets::{
     Bias, Bleeder, Discharge, Fuse, Heaters, Lamp, Leakage, Place, Speaker, Stage,
 };
 pub(crate) use suspects::Suspects;
+pub(crate) use voicing::Voicing;
 pub(crate) use wired::{Cold, Inspect, Powerup, Proof, Region, Safety, Stress, Supply, Wired};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -74,6 +76,8 @@ pub(crate) enum Command {
     Powerup(Powerup),
     /// Sheet: rails, who draws, surge, discharge, rectifier, fuse
     Supply(Supply),
+    /// What a small signal from a jack becomes at the loudspeaker; channels, knobs and wirings compared
+    Voicing(Voicing),
     /// Sheet: how hard each part is worked, and what one fault takes with it
     Stress(Stress),
     /// Sheet: mains side and hand-over, pass, fail or open

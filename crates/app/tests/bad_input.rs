@@ -60,6 +60,7 @@ fn random_bytes() {
             &["draw", "--over", "volts,verdicts,parts", "-"],
             &["supply", "-"],
             &["stress", "-"],
+            &["voicing", "-"],
             &["suspects", "-"],
         ] {
             let ran = run_with(command, &bytes);
@@ -181,7 +182,7 @@ fn ten_thousand_parts() {
     ran.ends(0);
     // What cannot be an amplifier is not computed or drawn for minutes.
     for command in [
-        "chart", "draw", "supply", "stress", "bias", "heaters", "safety", "proof",
+        "chart", "draw", "supply", "stress", "voicing", "bias", "heaters", "safety", "proof",
     ] {
         let ran = run_with(&[command, "-"], text.as_bytes());
         ran.ends(1);

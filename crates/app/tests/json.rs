@@ -169,6 +169,28 @@ fn suspects_print_what_is_documented() {
 }
 
 #[test]
+fn voicing_prints_what_is_documented() {
+    let ran = |more: &[&str]| {
+        let mut arguments = vec!["voicing".to_owned(), "--json".to_owned()];
+        arguments.extend(example("pip"));
+        arguments.extend(more.iter().map(|m| (*m).to_owned()));
+        run(&arguments.iter().map(String::as_str).collect::<Vec<_>>())
+            .ends(0)
+            .json()
+    };
+    let both = ran(&["--ranges", "--hz", "20,20000,40"]);
+    let swept = ran(&["--from", "J1", "--sweep", "TONE", "--guitar"]);
+    let one = ran(&["--from", "J1", "--to", "V1.1", "--hz", "1000"]);
+    assert_eq!(both["others"][0]["label"], "J2");
+    // the second jack of two equal ones halves the signal (two resistors of one size)
+    let words = both["others"][0]["difference"].as_str().expect("words");
+    assert_eq!(words, "up to 6.0 dB less everywhere");
+    assert_eq!(swept["others"].as_array().expect("others").len(), 4);
+    assert_eq!(one["hz"].as_array().expect("hertz").len(), 1);
+    holds("voicing", &[both, swept, one]);
+}
+
+#[test]
 fn chart_prints_what_is_documented() {
     let mut values: Vec<Value> = ["pip", "curlew", "turnstone"].map(chart).into();
     values.push(

@@ -20,6 +20,7 @@ use solve::response::{NoiseModel, SmallSignal};
 use solve::{AssembleOptions, Solved, solve_circuit};
 use std::collections::BTreeMap;
 use wiring::circuit::{Circuit, Kind, Part};
+use wiring::roles::{BlockKind, anatomy};
 use wiring::sheet::Library;
 
 /// Below this gain at every frequency nothing is said to arrive.
@@ -177,10 +178,23 @@ pub fn voicing(
     Ok(found)
 }
 
-/// Jacks that a signal may be brought to: their tip is traced, and no output transformer's
-/// secondary hangs on it.
+/// Jacks that a signal may be brought to: those before a first grid; where no such is found, every one
+/// whose tip is traced and has no output transformer's secondary on it.
 #[must_use]
 pub fn inputs(circuit: &Circuit) -> Vec<String> {
+    let anatomy = anatomy(circuit);
+    let before_grids: Vec<String> = anatomy
+        .blocks
+        .iter()
+        .filter(|b| b.kind == BlockKind::Input)
+        .flat_map(|b| &b.parts)
+        .filter_map(|(id, _)| circuit.parts.get(id.0))
+        .filter(|p| matches!(p.kind, Kind::Jack { .. }))
+        .map(|p| p.name.clone())
+        .collect();
+    if !before_grids.is_empty() {
+        return before_grids;
+    }
     let at_output = |part: &Part| {
         let tip = part.terminals.iter().find(|t| t.name == "tip")?.node?;
         let node = circuit.nodes.get(tip.0)?;

@@ -25,3 +25,4 @@ pub(crate) mod stress;
 pub(crate) mod supply;
 pub(crate) mod suspects;
 pub(crate) mod valves;
+pub(crate) mod voicing;
