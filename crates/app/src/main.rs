@@ -21,6 +21,7 @@ mod problems;
 mod replace;
 mod serve;
 mod table;
+mod voicing_plot;
 mod wired_sheet;
 mod words;
 

@@ -568,8 +568,17 @@ fn the_pages_of_a_whole_amplifier_with_every_fold_open() {
         ("whole-set-up", "/job/1/set-up"),
         ("whole-supply", "/job/1/set-up?sheet=supply"),
         ("whole-stress", "/job/1/set-up?sheet=stress"),
+        ("whole-voicing", "/job/1/voicing?from=J3&beside=J1"),
     ];
     looked_at(&mut c, &format!("http://{}", server.host), &pages, true);
+    // a knob moved by a key redraws the curve and says how it differs from the knobs as set
+    c.open(&format!("http://{}/job/1/voicing?from=J3", server.host));
+    c.tab_to("[name='at TREBLE']");
+    c.key("ArrowRight");
+    c.key("ArrowRight");
+    c.wait("document.querySelector('#curves').innerText.includes('J3 as set')");
+    let at = c.eval("document.querySelector('[name=\"at TREBLE\"]').closest('label').querySelector('output').textContent");
+    assert_eq!(at, "5.2");
     assert!(c.wrong.is_empty(), "{:?}", c.wrong);
 }
 

@@ -217,6 +217,12 @@ pub fn inputs(circuit: &Circuit) -> Vec<String> {
         .collect()
 }
 
+/// Where each knob stands: as asked, else as set in the wiring, else in the middle.
+#[must_use]
+pub fn knobs_of(circuit: &Circuit, asked: &Asked) -> BTreeMap<String, f64> {
+    knobs(circuit, &conditions(asked, block(circuit, asked)))
+}
+
 /// The first loudspeaker that is traced at both ends.
 #[must_use]
 pub fn loudspeaker(circuit: &Circuit) -> Option<String> {

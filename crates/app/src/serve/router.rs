@@ -7,7 +7,7 @@ use super::guard::{self, Gate};
 use super::pages::{
     bench, chart, conditions, entrance, find, hand_over, intake, job, journal, keys, new, ordering,
     orders, paper, parts, photos, power, reading, revisions, run_sheet, set_up, settings, step,
-    tracing, work,
+    tracing, voicing, work,
 };
 use super::photo;
 use super::run::Step;
@@ -84,6 +84,8 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
         )
         .route("/job/{job}/work/{row}", act_row(work::change))
         .route("/job/{job}/set-up", show_job(set_up::show))
+        .route("/job/{job}/voicing", show_job(voicing::show))
+        .route("/job/{job}/curves", show_job(voicing::while_moved))
         .route("/job/{job}/answer", act_job(run_sheet::answer))
         .route("/job/{job}/hand-over", show_job(hand_over::show))
         .route("/job/{job}/close", act_job(hand_over::close))

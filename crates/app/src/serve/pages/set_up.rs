@@ -63,6 +63,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
             buttons: html! {
                 span.aside { (run_sheet::count(&lines)) }
                 @if !all.is_empty() { (super::paper::button(id, which.slug(), "")) }
+                a.button href=(format!("/job/{id}/voicing")) { "Voicing" }
                 @for one in SetUp::ALL {
                     a.button.chosen[one == which] href=(format!("/job/{id}/set-up?sheet={}", one.slug())) aria-current=[(one == which).then_some("true")] { (one.name()) }
                 }
