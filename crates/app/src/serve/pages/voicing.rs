@@ -188,7 +188,7 @@ fn curves(shown: &Result<Shown, String>) -> Markup {
             p { "Nothing from " (shown.from) " arrives with the knobs as they stand." }
         } @else {
             div.wide { (PreEscaped(plot(&named, "voicing", 1080, 440).svg(Shades::PAGE))) }
-            div.narrow { (PreEscaped(plot(&named, "voicing-narrow", 340, 360).svg(Shades::PAGE))) }
+            div.narrow { (PreEscaped(plot(&named, "voicing-narrow", 340, 260).svg(Shades::PAGE))) }
         }
         @if let Some((name, first)) = named.first() {
             p {
