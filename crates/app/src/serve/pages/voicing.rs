@@ -177,11 +177,24 @@ fn curves(shown: &Result<Shown, String>) -> Markup {
         .iter()
         .map(|(name, found)| (name.clone(), found))
         .collect();
-    let hz = |v: Option<f64>| {
-        v.map_or_else(
-            || "none in the band".to_owned(),
-            |v| rounded(v, Quantity::Hertz, 2),
-        )
+    let figures = |found: &Voicing| {
+        let f = &found.figures;
+        let hz = |v: f64| rounded(v, Quantity::Hertz, 2);
+        let corners = [f.low_corner_hz, f.high_corner_hz];
+        let corners: Vec<String> = corners.into_iter().flatten().map(hz).collect();
+        let mut all = Vec::new();
+        all.extend(f.gain_1k_db.map(|gain| format!("{gain:.1} dB at 1 kHz")));
+        if !corners.is_empty() {
+            all.push(format!(
+                "3 dB under its highest at {}",
+                corners.join(" and ")
+            ));
+        }
+        all.extend(
+            f.dip
+                .map(|(at, depth)| format!("a dip of {depth:.1} dB at {}", hz(at))),
+        );
+        all.join(", ")
     };
     html! {
         @if named.is_empty() {
@@ -193,9 +206,7 @@ fn curves(shown: &Result<Shown, String>) -> Markup {
         @if let Some((name, first)) = named.first() {
             p {
                 strong { (name) } " to " (first.to) ": "
-                @if let Some(gain) = first.figures.gain_1k_db { (format!("{gain:.1} dB at 1 kHz, ")) }
-                "3 dB under its highest at " (hz(first.figures.low_corner_hz)) " and " (hz(first.figures.high_corner_hz))
-                @if let Some((at, depth)) = first.figures.dip { (format!(", a dip of {depth:.1} dB at {}", rounded(at, Quantity::Hertz, 2))) }
+                (figures(first))
                 "."
             }
             @for (other, found) in named.iter().skip(1) {
