@@ -143,5 +143,29 @@ fn drawing(c: &mut Criterion) {
     });
 }
 
-criterion_group!(benches, waits, drawing, pages);
+/// One amplifier against drawings of it.
+fn kin(c: &mut Criterion) {
+    let library = Library::built_in();
+    let amp = wiring::read_one(include_str!("../../../examples/curlew.wiring")).circuit;
+    let circuits = [
+        include_str!("../../../examples/kin/curlew-first-issue.wiring"),
+        include_str!("../../../examples/kin/curlew-later-production.wiring"),
+        include_str!("../../../examples/kin/curlew-repair-sketch.wiring"),
+        WIRING,
+        include_str!("../../../examples/pip.wiring"),
+    ]
+    .map(|text| wiring::read_one(text).circuit);
+    let drawings = circuits.each_ref().map(|circuit| bench::kin::Drawing {
+        name: "drawing",
+        circuit,
+    });
+    c.bench_function("kin: two whole amplifiers", |b| {
+        b.iter(|| bench::kin::kin(black_box(&amp), library, &drawings[..1]));
+    });
+    c.bench_function("kin: an amplifier and five drawings", |b| {
+        b.iter(|| bench::kin::kin(black_box(&amp), library, &drawings));
+    });
+}
+
+criterion_group!(benches, waits, kin, drawing, pages);
 criterion_main!(benches);

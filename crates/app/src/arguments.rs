@@ -1,11 +1,13 @@
 //! The command line: what can be asked for, and how it is written.
 
+mod kin;
 mod sheets;
 mod suspects;
 mod values;
 mod voicing;
 mod wired;
 
+pub(crate) use kin::Kin;
 pub(crate) use sheets::{
     Bias, Bleeder, Discharge, Fuse, Heaters, Lamp, Leakage, Place, Speaker, Stage,
 };
@@ -50,6 +52,8 @@ pub(crate) enum Command {
     Chart(Chart),
     /// Which part is at fault, given the readings, and what to measure next
     Suspects(Suspects),
+    /// How near the amp is to each of several drawings, block by block
+    Kin(Kin),
     /// Sheet: plate and screen watts of the output valves
     Bias(Bias),
     /// Sheet: heater currents against the windings

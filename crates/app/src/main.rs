@@ -40,6 +40,7 @@ fn main() -> ExitCode {
         arguments::Command::Check(given) => commands::check::run(given),
         arguments::Command::Format(given) => commands::format::run(given),
         arguments::Command::Chart(given) => commands::chart::run(given),
+        arguments::Command::Kin(given) => commands::kin::run(given),
         arguments::Command::Suspects(given) => commands::suspects::run(given),
         arguments::Command::Bias(given) => commands::bias::run(given),
         arguments::Command::Voicing(given) => commands::voicing::run(given),

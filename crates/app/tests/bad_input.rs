@@ -62,6 +62,7 @@ fn random_bytes() {
             &["stress", "-"],
             &["voicing", "-"],
             &["suspects", "-"],
+            &["kin", "-", "examples/pip.wiring"],
         ] {
             let ran = run_with(command, &bytes);
             ran.calm();

@@ -133,6 +133,39 @@ fn chart(name: &str) -> Value {
 }
 
 #[test]
+fn kin_prints_what_is_documented() {
+    let of = |files: &[&str], input: &str| {
+        let mut arguments = vec!["kin", "--json"];
+        arguments.extend(files);
+        run_with(&arguments, input.as_bytes())
+    };
+    let whole = of(
+        &[
+            "examples/curlew.wiring",
+            "examples/kin/curlew-first-issue.wiring",
+            "examples/kin/curlew-later-production.wiring",
+            "examples/kin/curlew-repair-sketch.wiring",
+        ],
+        "",
+    )
+    .ends(0)
+    .json();
+    let follows = |region: &str| {
+        let patches = whole["patchwork"].as_array().expect("a list");
+        let patch = patches
+            .iter()
+            .find(|p| p["region"] == region)
+            .expect(region);
+        patch["follows"].clone()
+    };
+    assert_eq!(follows("inverter"), serde_json::json!([2]));
+    assert_eq!(follows("high-tension supply"), serde_json::json!([1]));
+    let none = of(&["-", "examples/pip.wiring"], "").ends(0).json();
+    assert_eq!(none["drawings"][0]["kin"], false);
+    holds("kin", &[whole, none]);
+}
+
+#[test]
 fn suspects_print_what_is_documented() {
     let of = |files: &[String], more: &[&str]| {
         let mut arguments = vec!["suspects".to_owned(), "--json".to_owned()];

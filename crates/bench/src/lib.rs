@@ -21,6 +21,7 @@ pub mod heaters;
 pub mod heating;
 pub mod idle;
 pub mod inspect;
+pub mod kin;
 pub mod kirchhoff;
 pub mod lamp;
 pub mod leakage;

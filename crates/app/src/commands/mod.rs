@@ -14,6 +14,7 @@ pub(crate) mod format;
 pub(crate) mod fuse;
 pub(crate) mod heaters;
 pub(crate) mod inspect;
+pub(crate) mod kin;
 pub(crate) mod lamp;
 pub(crate) mod leakage;
 pub(crate) mod powerup;

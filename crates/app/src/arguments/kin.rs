@@ -1,0 +1,21 @@
+//! Arguments of `kin`.
+
+use clap::Args;
+use std::path::PathBuf;
+
+/// `kin`.
+#[derive(Debug, Args)]
+pub(crate) struct Kin {
+    /// The amp as found first, then each drawing of it
+    #[arg(value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// List every part, also those that are the same
+    #[arg(long)]
+    pub(crate) all: bool,
+    /// Your own data sheets of valves, besides the built-in ones
+    #[arg(long, value_name = "FILE")]
+    pub(crate) valves_file: Option<PathBuf>,
+    /// Print JSON (docs/json.md)
+    #[arg(long)]
+    pub(crate) json: bool,
+}
