@@ -153,15 +153,15 @@ impl<'a> Search<'a> {
         };
         let (ka, kb) = (keyed(self.a), keyed(self.b));
         for _ in 0..ROUNDS {
-            for x in 0..p {
-                for y in 0..q {
+            for (x, ends_x) in ka.iter().enumerate() {
+                for (y, ends_y) in kb.iter().enumerate() {
                     let (nx, ny) = (&self.a.nets[x], &self.b.nets[y]);
                     self.near[x * q + y] = if nx.anchor != ny.anchor {
                         0.0
                     } else if nx.anchor.is_some() {
                         1.0
                     } else {
-                        let (dx, dy) = (ka[x].len(), kb[y].len());
+                        let (dx, dy) = (ends_x.len(), ends_y.len());
                         if dx + dy == 0 {
                             continue;
                         }
@@ -170,9 +170,9 @@ impl<'a> Search<'a> {
                         } else {
                             let mut sum = 0.0f32;
                             let mut best_y = [0.0f32; 64];
-                            for (key, i) in &ka[x] {
+                            for (key, i) in ends_x {
                                 let mut best = 0.0f32;
-                                for (k, (other, j)) in kb[y].iter().enumerate() {
+                                for (k, (other, j)) in ends_y.iter().enumerate() {
                                     if key == other {
                                         let s = self.like[i * m + j];
                                         best = best.max(s);
