@@ -164,7 +164,8 @@ fn a_whole_job_from_intake_to_the_closed_job() {
     b.send(&form).has(&["The bench is clear"]);
     b.get("/job/1/hand-over").has(&[
         "Not electrically safe. Left on the owner's signature: Odo Kestle.",
-        "because: the owner moves. Chart as left: not read",
+        "because: the owner moves.",
+        "Chart as left: not read",
     ]);
     b.get("/find?q=dunlin").has(&["Marram Dunlin", "closed"]);
 }
@@ -396,7 +397,7 @@ fn what_a_verdict_asks_for_is_ordered_comes_short_and_comes_late() {
     b.send_to("/orders", &[("do", "vendor"), ("name", "Quillon")]);
     let form = b
         .get("/orders?job=1&part=C2&spec=22n%20400V")
-        .form("name=\"spec\"");
+        .form("name=\"part\"");
     assert_eq!(form.value("part"), "C2");
     let need = [
         ("do", "need"),
