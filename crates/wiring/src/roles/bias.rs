@@ -142,7 +142,8 @@ pub(super) fn find(found: &mut Finder<'_>) {
     }
     let mut ahead = starts;
     let mut seen: BTreeSet<NodeId> = BTreeSet::new();
-    let grid_side = |n: NodeId| view.sections.iter().any(|s| s.grid == Some(n));
+    let grid_side =
+        |n: NodeId| view.sections.iter().any(|s| s.grid == Some(n)) || driven_front(found, n);
     while let Some(n) = ahead.pop() {
         if n == GROUND || found.rails.contains(&n) || grid_side(n) || !seen.insert(n) {
             continue;
@@ -191,6 +192,26 @@ pub(super) fn find(found: &mut Finder<'_>) {
     }
     block.outputs.clone_from(&found.bias_rails);
     found.add(block);
+}
+
+/// A plate's coupling capacitor ends here and a stopper leads on to an output valve's grid: the signal's side of a
+/// control that stands on the bias.
+fn driven_front(found: &Finder<'_>, node: NodeId) -> bool {
+    let view = &found.view;
+    let coupled = view.at(node).any(|e| {
+        let far = e.other(node);
+        e.sort == Sort::Capacitor
+            && far != GROUND
+            && view.sections.iter().any(|s| s.plate == Some(far))
+    });
+    coupled
+        && view.at(node).any(|e| {
+            e.sort == Sort::Resistor
+                && e.below(47e3)
+                && view
+                    .grids_at(e.other(node))
+                    .any(|i| view.sections[i].pentode)
+        })
 }
 
 /// A winding lies behind this node, through a resistor or a capacitor at most.

@@ -20,9 +20,13 @@ pub(super) fn find(found: &mut Finder<'_>) {
 fn inputs(found: &mut Finder<'_>) {
     let jacks: Vec<PartId> = found
         .view
-        .parts(|k| matches!(k, Kind::Jack { phono: false, .. }))
+        .parts(|k| matches!(k, Kind::Jack { .. }))
         .into_iter()
         .filter(|j| !found.has_role(*j))
+        .filter(|j| {
+            matches!(found.view.kind(*j), Kind::Jack { phono: false, .. })
+                || feeds_control(found, *j)
+        })
         .collect();
     let mut groups: Vec<Group> = Vec::new();
     let mut leaving = Vec::new();
@@ -72,6 +76,7 @@ fn inputs(found: &mut Finder<'_>) {
         }
         // A jack that only grounds a point of another block is its foot switch.
         if parts.len() == 1
+            && !feeds_control(found, jack)
             && let Some(b) = found.blocks.iter_mut().find(|b| {
                 b.kind != BlockKind::Input
                     && b.inputs.iter().chain(&b.outputs).any(|n| nodes.contains(n))
@@ -110,6 +115,23 @@ fn inputs(found: &mut Finder<'_>) {
             ..Block::of(BlockKind::Input)
         });
     }
+}
+
+/// A jack straight on the top of a control that no stage drives: the amplifier's input.
+fn feeds_control(found: &Finder<'_>, jack: PartId) -> bool {
+    found.view.circuit.parts[jack.0]
+        .terminals
+        .iter()
+        .filter(|t| t.name != "sleeve")
+        .filter_map(|t| t.node)
+        .filter(|n| *n != GROUND)
+        .any(|n| {
+            !driven(found, n)
+                && found
+                    .blocks
+                    .iter()
+                    .any(|b| b.kind == BlockKind::Volume && b.inputs.contains(&n))
+        })
 }
 
 /// A stage's signal comes to this node: by a capacitor from its plate that leads nowhere else but
