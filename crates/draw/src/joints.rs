@@ -315,7 +315,11 @@ fn split(
         let supply = (plan.supply[s.piece], plan.supply[t.piece]);
         match class {
             Class::Signal => supply.0 == supply.1,
-            Class::Rail | Class::Bias => supply == (true, true),
+            Class::Rail | Class::Bias => {
+                supply == (true, true)
+                    || s.piece == t.piece
+                        && plan.pieces[s.piece].form == crate::symbol::Form::Pot
+            }
             // Contacts of one jack that go to ground share a symbol.
             _ => {
                 s.piece == t.piece

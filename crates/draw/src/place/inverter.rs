@@ -177,6 +177,7 @@ impl Desk<'_, '_> {
         }
         // Leaks: the left one outside the left grid, the right one outside the right grid.
         let mut leftmost = left.entry.map_or(-4, |e| e.0.x);
+        let mut rightmost = half;
         for (g, mirrored) in [(grid(self, a), false), (grid(self, b), true)] {
             let Some(g) = g else { continue };
             let pieces: Vec<PieceId> = plan
@@ -207,6 +208,7 @@ impl Desk<'_, '_> {
                 patch.merge(&own, x, 0);
                 if mirrored {
                     patch.keep(Point::new(2 * half + 4, 0), Point::new(x, 0));
+                    rightmost = x;
                 } else {
                     patch.keep(Point::new(x, 0), Point::new(-4, 0));
                     leftmost = x;
@@ -220,7 +222,8 @@ impl Desk<'_, '_> {
                 patch.merge(&down, dx, y + 2);
                 patch.keep(Point::new(half, y), Point::new(dx, y));
             }
-            self.feedback_at(&mut patch, node, Point::new(half + 8, y));
+            // Beyond what hangs at the right grid, whose wires come down to the tail.
+            self.feedback_at(&mut patch, node, Point::new(rightmost.max(half + 6) + 2, y));
         }
         let _ = foot_y;
         let extra = grid(self, a)
@@ -272,6 +275,38 @@ impl Desk<'_, '_> {
         }
     }
 
+    /// What brings the second section its signal: the leak left of its grid, and the capacitor before it.
+    fn tap(&mut self, patch: &mut Patch, valve: PieceId, entry: Option<(Point, NodeId)>) {
+        let plan = self.plan;
+        let (Some((at, _)), Some((_, grid))) = (entry, self.electrode(valve, Electrode::Grid))
+        else {
+            return;
+        };
+        let mut x = at.x - 2;
+        if let Some(down) = self.trees(grid, 0) {
+            while !patch.fits(&down, x, at.y + 2) {
+                x -= 1;
+            }
+            patch.merge(&down, x, at.y + 2);
+        }
+        let coupling = plan.pins_at(grid).iter().map(|(p, _)| *p).find(|p| {
+            !self.done[*p]
+                && matches!(plan.pieces[*p].form, crate::symbol::Form::Capacitor(_))
+                && plan
+                    .beyond(*p, grid)
+                    .is_some_and(|(_, _, far)| !plan.is_still(far) && !plan.on_valve(far))
+        });
+        if let Some(c) = coupling
+            && let Some((near, _, _)) = plan.beyond(c, grid)
+        {
+            self.done[c] = true;
+            let end = patch.put_line(plan, c, near, Point::new(x - 1, at.y), Dir::Left);
+            patch.keep(end, end.by(-2, 0));
+            x = end.x;
+        }
+        patch.keep(Point::new(x, at.y), at);
+    }
+
     /// The first section above, the second below; each drives its own side.
     fn paraphase(&mut self, lane: &mut Lane, a: PieceId, b: PieceId) {
         self.drop(lane);
@@ -280,15 +315,16 @@ impl Desk<'_, '_> {
             self.hang_here(lane, node, false);
         }
         let upper = self.stage(a, Manner::default());
-        let lower = self.stage(b, Manner::default());
+        let mut lower = self.stage(b, Manner::default());
+        self.tap(&mut lower.patch, b, lower.entry);
         let dx = self.attach(lane, &upper, base);
-        let mut dy = base + 26;
+        let mut dy = base + 30;
         let mut x = dx;
         while !lane.patch.fits(&lower.patch, x, dy) {
             dy += 1;
             if dy > base + 60 {
                 x += 1;
-                dy = base + 26;
+                dy = base + 30;
             }
         }
         lane.patch.merge(&lower.patch, x, dy);

@@ -297,6 +297,9 @@ impl Desk<'_, '_> {
             patch.keep(Point::new(x, level + dy), Point::new(x, middle));
             out = out.max(x + 1);
         }
+        if let Some(x) = self.across_the_control(&mut patch, step, lane.at.y.min(top - 1), middle) {
+            out = out.max(x);
+        }
         patch.keep(Point::new(3, middle), Point::new(out, middle));
         let dx = lane.patch.slide(&patch, lane.at.x + 2, 0);
         lane.patch.merge(&patch, dx, 0);
@@ -306,6 +309,56 @@ impl Desk<'_, '_> {
         lane.at = Point::new(dx + out, middle);
         lane.node = Some(step.to);
         lane.meet(step.to, lane.at);
+    }
+
+    /// A tone control on the same wiper, its one end on the control's top through a capacitor: below the line, right of
+    /// the control. Gives where the line goes on.
+    fn across_the_control(
+        &mut self,
+        patch: &mut Patch,
+        step: &Step,
+        level: i32,
+        middle: i32,
+    ) -> Option<i32> {
+        let plan = self.plan;
+        let free = |d: &Self, p: PieceId| !d.done[p] && !plan.supply[p];
+        let (pot, end, part, near, other) = plan
+            .pins_at(step.to)
+            .iter()
+            .filter(|(p, pin)| {
+                *pin == 1
+                    && *p != step.piece
+                    && free(self, *p)
+                    && plan.pieces[*p].form == Form::Pot
+                    && plan.line(*p).is_none()
+            })
+            .flat_map(|(p, _)| [(*p, 2_usize), (*p, 0)])
+            .find_map(|(pot, end)| {
+                let node = plan.node(pot, end)?;
+                let (part, near) = plan.pins_at(node).iter().find_map(|(q, _)| {
+                    let (_, near, far) = plan.beyond(*q, node)?;
+                    (free(self, *q) && far == step.from).then_some((*q, near))
+                })?;
+                Some((pot, end, part, near, plan.node(pot, 2 - end)))
+            })?;
+        let mut own = Patch::default();
+        let foot = own.put_line(plan, part, near, Point::new(2, level), Dir::Right);
+        own.keep(Point::new(0, level), Point::new(2, level));
+        let x = foot.x + 2;
+        let turn = if end == 2 { Turn::NONE } else { Turn::FLIP };
+        own.put(plan, pot, Point::new(x, middle + 8), turn);
+        self.done[part] = true;
+        self.done[pot] = true;
+        own.keep(foot, Point::new(x, level));
+        own.keep(Point::new(x, level), Point::new(x, middle + 5));
+        own.keep(Point::new(x + 3, middle), Point::new(x + 3, middle + 8));
+        if let Some(below) = other.and_then(|n| self.trees(n, 0)) {
+            own.merge(&below, x, middle + 13);
+            own.keep(Point::new(x, middle + 11), Point::new(x, middle + 13));
+        }
+        let dx = patch.slide(&own, 0, 0);
+        patch.merge(&own, dx, 0);
+        Some(dx + x + 4)
     }
 
     fn open_end(&mut self, lane: &mut Lane, anchor: &Anchor, first: bool) {

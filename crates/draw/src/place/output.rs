@@ -89,6 +89,22 @@ impl Desk<'_, '_> {
                     entries.push((p.by(0, y), n));
                 }
             }
+            // Plates side by side meet right of the screens.
+            if half.valves.len() > 1 {
+                let bus = column.extent().x1.div_euclid(crate::geometry::UNIT) + 2;
+                let rows: Vec<i32> = column
+                    .items
+                    .iter()
+                    .filter(|i| half.valves.contains(&i.piece))
+                    .map(|i| i.at.y - 5)
+                    .collect();
+                for y in &rows {
+                    column.keep(Point::new(0, *y), Point::new(bus, *y));
+                }
+                if let (Some(a), Some(b)) = (rows.iter().min(), rows.iter().max()) {
+                    column.keep(Point::new(bus, *a), Point::new(bus, *b));
+                }
+            }
             stages.push(column);
             grids.push(entries);
         }
@@ -115,6 +131,15 @@ impl Desk<'_, '_> {
                 whole.merge(second, 0, dy);
                 offsets.push(dy);
             }
+        }
+        // The cathodes' name on their line, where something on the other side of the page is joined to them.
+        if mirrored
+            && let Some(k) = shared
+            && plan.pins_at(k).iter().any(|(p, _)| plan.supply[*p])
+        {
+            whole.tag(plan, k, Point::new(-2, 0), Dir::Left);
+            whole.keep(Point::new(-2, 0), Point::new(0, 0));
+            self.tagged.insert(k);
         }
         if mirrored
             && let Some(k) = shared
@@ -287,7 +312,8 @@ impl Desk<'_, '_> {
             return right;
         }
         let mut own = Patch::default();
-        let mut y = pa.y + 1 + (pb.y - pa.y - length) / 2;
+        // Its foot comes to the lower side's own line, clear of the way that leads there.
+        let mut y = pb.y - length - 1;
         own.keep(Point::new(0, pa.y + 1), Point::new(0, pb.y - 1));
         own.clear.clear();
         for (p, near) in order {

@@ -25,6 +25,95 @@ impl Desk<'_, '_> {
         }
     }
 
+    /// Two controls side by side, each with parts above and below, their wipers joined by a resistor: the treble arm
+    /// at the line's end, the bass arm left of it and lower, so that the resistor passes under the treble arm.
+    fn two_arms(&mut self, lane: &mut Lane, block: &Block, step: &Step) -> bool {
+        let plan = self.plan;
+        let (source, treble) = (step.from, step.piece);
+        let free = |d: &Self, p: PieceId| !d.done[p] && !plan.supply[p];
+        // A free part between two nodes, with its pin at the first.
+        let between = |d: &Self, a: NodeId, b: NodeId| {
+            plan.pins_at(a).iter().find_map(|(p, _)| {
+                let (near, _, far) = plan.beyond(*p, a)?;
+                (free(d, *p) && far == b).then_some((*p, near))
+            })
+        };
+        let to_low = |d: &Self, a: NodeId| {
+            plan.pins_at(a).iter().find_map(|(p, _)| {
+                let (near, _, far) = plan.beyond(*p, a)?;
+                (free(d, *p) && plan.is_low(far)).then_some((*p, near))
+            })
+        };
+        // Of a control: the end that the source feeds through a part, and the other end.
+        let arm = |d: &Self, pot: PieceId| {
+            [2_usize, 0].into_iter().find_map(|end| {
+                let top = plan.node(pot, end)?;
+                let low = plan.node(pot, 2 - end)?;
+                Some((end, top, low, between(d, source, top)?, to_low(d, low)?))
+            })
+        };
+        let found = plan
+            .in_block(block, Role::BassControl)
+            .into_iter()
+            .filter(|p| free(self, *p) && *p != treble && plan.line(*p).is_none())
+            .find_map(|bass| {
+                let wiper = plan.node(bass, 1)?;
+                let (end, top, low, rb, rl) = arm(self, bass)?;
+                let c1 = between(self, top, wiper)?;
+                let c2 = between(self, wiper, low)?;
+                let rx = between(self, wiper, step.to)?;
+                Some((bass, end, rb, rl, c1, c2, rx))
+            });
+        let (Some((bass, end, rb, rl, c1, c2, rx)), Some((tend, _, _, ct, cl))) =
+            (found, arm(self, treble))
+        else {
+            return false;
+        };
+        let turn = |end: usize| if end == 2 { Turn::NONE } else { Turn::FLIP };
+        let ys = lane.at.y;
+        let mt = if ys < lane.base { lane.base } else { ys + 3 };
+        let yb = (ys + 17).max(mt + 16);
+        let xt = 12;
+        let p = Point::new;
+        let mut patch = Patch::default();
+        for piece in [treble, bass, rb.0, rl.0, c1.0, c2.0, rx.0, ct.0, cl.0] {
+            self.done[piece] = true;
+        }
+        patch.put_line(plan, ct.0, ct.1, p(3, ys), Dir::Right);
+        patch.put(plan, treble, p(xt, mt), turn(tend));
+        patch.put_line(plan, cl.0, cl.1, p(xt, mt + 4), Dir::Down);
+        patch.put_line(plan, rb.0, rb.1, p(0, ys + 1), Dir::Down);
+        patch.put(plan, bass, p(0, yb), turn(end));
+        patch.put_line(plan, c1.0, c1.1, p(7, yb - 8), Dir::Down);
+        patch.put_line(plan, c2.0, c2.1, p(7, yb + 2), Dir::Down);
+        patch.put_line(plan, rl.0, rl.1, p(0, yb + 9), Dir::Down);
+        patch.put_line(plan, rx.0, rx.1, p(13, yb), Dir::Right);
+        for (a, b) in [
+            (p(0, ys), p(xt, ys)),
+            (p(xt, ys), p(xt, mt - 3)),
+            (p(0, ys + 7), p(0, yb - 3)),
+            (p(0, yb + 3), p(0, yb + 9)),
+            (p(0, yb - 8), p(7, yb - 8)),
+            (p(0, yb + 8), p(7, yb + 8)),
+            (p(7, yb - 2), p(7, yb + 2)),
+            (p(3, yb), p(13, yb)),
+            (p(19, yb), p(20, yb)),
+            (p(20, mt), p(20, yb)),
+            (p(xt + 3, mt), p(20, mt)),
+        ] {
+            patch.keep(a, b);
+        }
+        let dx = lane.patch.slide(&patch, lane.at.x + 2, 0);
+        lane.patch.merge(&patch, dx, 0);
+        lane.patch.keep(lane.at, p(dx, ys));
+        lane.met.push((source, p(dx, ys)));
+        lane.at = p(dx + 21, mt);
+        lane.node = Some(step.to);
+        lane.met.push((step.to, lane.at));
+        lane.base = lane.base.max(mt);
+        true
+    }
+
     pub(super) fn tone(&mut self, lane: &mut Lane, block: usize, step: &Step, before_pot: bool) {
         let plan = self.plan;
         let Some(b) = plan.anatomy.blocks.get(block) else {
@@ -36,6 +125,9 @@ impl Desk<'_, '_> {
         };
         let source = step.from;
         let treble = step.piece;
+        if self.two_arms(lane, b, step) {
+            return;
+        }
         // From the plate line the wiper shall come out on the base line, or where the next
         // control begins.
         let ys = lane.at.y;

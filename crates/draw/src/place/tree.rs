@@ -106,8 +106,49 @@ impl Desk<'_, '_> {
         let Some((near, _, far)) = self.plan.beyond(piece, node) else {
             return patch;
         };
+        // What lies across it stands beside it, resistors first, so that halves of a divider and the capacitors that
+        // they keep level come in rows.
+        let mut across: Vec<(PieceId, usize)> = Vec::new();
+        if self.plan.class(far) == Class::Signal {
+            let beside: Vec<PieceId> = self
+                .plan
+                .pins_at(node)
+                .iter()
+                .map(|(p, _)| *p)
+                .filter(|p| {
+                    *p != piece
+                        && !self.done[*p]
+                        && self.plan.supply[*p] == self.supply_side
+                        && !self.plan.has_any(*p, &ONWARD)
+                })
+                .collect();
+            for p in beside {
+                if let Some((pin, _, other)) = self.plan.beyond(p, node)
+                    && other == far
+                    && !across.iter().any(|(q, _)| *q == p)
+                {
+                    across.push((p, pin));
+                }
+            }
+        }
+        let capacitor = |d: &Self, p: PieceId| matches!(d.plan.pieces[p].form, Form::Capacitor(_));
+        let (mut piece, mut near) = (piece, near);
+        if capacitor(self, piece)
+            && let Some(i) = across.iter().position(|(p, _)| !capacitor(self, *p))
+        {
+            std::mem::swap(&mut across[i].0, &mut piece);
+            std::mem::swap(&mut across[i].1, &mut near);
+        }
         self.done[piece] = true;
         let foot = patch.put_line(self.plan, piece, near, Point::new(0, 0), Dir::Down);
+        for (p, near) in across {
+            self.done[p] = true;
+            let mut own = Patch::default();
+            own.put_line(self.plan, p, near, Point::new(0, 0), Dir::Down);
+            let dx = patch.slide(&own, 6, 0);
+            patch.merge(&own, dx, 0);
+            patch.keep(foot.by(0, 1), Point::new(dx, foot.y + 1));
+        }
         match self.plan.class(far) {
             Class::Bias => patch.tag(self.plan, far, foot, Dir::Down),
             Class::Signal if depth < DEEPEST => {

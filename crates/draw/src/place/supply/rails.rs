@@ -204,6 +204,13 @@ impl Desk<'_, '_> {
                 page.keep(at, Point::new(dx, at.y));
                 at.x = dx + e.max(1);
             }
+            while let Some(trimmer) = self.trimmer(node) {
+                let dx = page.slide(&trimmer, at.x + 2, at.y + 2);
+                page.merge(&trimmer, dx, at.y + 2);
+                page.keep(at, Point::new(dx, at.y));
+                page.keep(Point::new(dx, at.y), Point::new(dx, at.y + 2));
+                at.x = dx + 4;
+            }
             let next = plan.pins_at(node).iter().find_map(|(p, _)| {
                 if self.done[*p] || !plan.supply[*p] {
                     return None;
@@ -236,6 +243,60 @@ impl Desk<'_, '_> {
             node = far;
         }
         at
+    }
+
+    /// A part from a rail to the upper end of a control, what is under it, and the rail that its wiper makes, to the
+    /// right of it; the upper pin at the origin.
+    fn trimmer(&mut self, node: NodeId) -> Option<Patch> {
+        let plan = self.plan;
+        let (part, near, pot, end, wiper) = plan.pins_at(node).iter().find_map(|(p, _)| {
+            if self.done[*p] || !plan.supply[*p] {
+                return None;
+            }
+            let (near, _, far) = plan.beyond(*p, node)?;
+            let [(a, i), (b, k)] = plan.pins_at(far) else {
+                return None;
+            };
+            let (pot, end) = if a == p { (*b, *k) } else { (*a, *i) };
+            if self.done[pot]
+                || !plan.supply[pot]
+                || plan.pieces[pot].form != Form::Pot
+                || end == 1
+                || plan.line(pot).is_some()
+            {
+                return None;
+            }
+            let wiper = plan.node(pot, 1)?;
+            (plan.class(wiper) == Class::Bias && !self.tagged.contains(&wiper))
+                .then_some((*p, near, pot, end, wiper))
+        })?;
+        let mut patch = Patch::default();
+        self.done[part] = true;
+        self.done[pot] = true;
+        self.tagged.insert(wiper);
+        let foot = patch.put_line(plan, part, near, Point::new(0, 0), Dir::Down);
+        let turn = if end == 2 { Turn::NONE } else { Turn::FLIP };
+        let middle = foot.y + 4;
+        patch.put(plan, pot, Point::new(0, middle), turn);
+        patch.keep(foot, Point::new(0, middle - 3));
+        if let Some(below) = plan.node(pot, 2 - end).and_then(|n| self.trees(n, 0)) {
+            patch.merge(&below, 0, middle + 4);
+            patch.keep(Point::new(0, middle + 3), Point::new(0, middle + 4));
+        }
+        let mut own = Patch::default();
+        own.tag(plan, wiper, Point::new(0, -1), Dir::Up);
+        own.keep(Point::new(0, -1), Point::new(0, 0));
+        let mut right = 0;
+        if let Some(down) = self.trees(wiper, 0) {
+            right = own.slide(&down, 1, 2);
+            own.merge(&down, right, 2);
+            own.keep(Point::new(right, 0), Point::new(right, 2));
+        }
+        own.keep(Point::new(0, 0), Point::new(right, 0));
+        let dx = patch.slide(&own, 6, middle);
+        patch.merge(&own, dx, middle);
+        patch.keep(Point::new(3, middle), Point::new(dx, middle));
+        Some(patch)
     }
 
     /// Whether a node has pins on the signal side as well.
