@@ -149,7 +149,17 @@ fn wires(d: &Drawing<'_>, out: &mut Vec<Fault>) {
     }
 }
 
+/// What the wires cover.
+fn covered(d: &Drawing<'_>) -> Vec<Area> {
+    d.wires
+        .iter()
+        .flat_map(|w| &w.runs)
+        .map(|(p, q)| Area::between(*p, *q, 1))
+        .collect()
+}
+
 fn tags(d: &Drawing<'_>, out: &mut Vec<Fault>) {
+    let (runs, extents) = (covered(d), extents(d));
     for (i, t) in d.tags.iter().enumerate() {
         let a = t.area();
         let text = if t.text.is_empty() {
@@ -157,13 +167,13 @@ fn tags(d: &Drawing<'_>, out: &mut Vec<Fault>) {
         } else {
             t.text.clone()
         };
-        let hit = d.placed.iter().any(|p| p.bodies().any(|b| b.hits(&a)))
+        let hit = d
+            .placed
+            .iter()
+            .zip(&extents)
+            .any(|(p, e)| e.wider(2).hits(&a) && p.bodies().any(|b| b.hits(&a)))
             || d.tags[i + 1..].iter().any(|u| u.area().hits(&a))
-            || d.wires.iter().any(|w| {
-                w.runs
-                    .iter()
-                    .any(|(p, q)| Area::between(*p, *q, 1).hits(&a))
-            });
+            || runs.iter().any(|r| r.hits(&a));
         if hit {
             out.push(Fault::TagOverlap(text, t.at));
         }
@@ -178,7 +188,8 @@ fn labels(d: &Drawing<'_>, out: &mut Vec<Fault>) {
             out.push(Fault::Unlabelled(name(d, p.piece)));
         }
     }
-    let extents = extents(d);
+    let (runs, extents) = (covered(d), extents(d));
+    let tags: Vec<Area> = d.tags.iter().map(crate::tag::Tag::area).collect();
     for (i, l) in d.labels.iter().enumerate() {
         let a = l.spot.area;
         let hit = d
@@ -187,12 +198,8 @@ fn labels(d: &Drawing<'_>, out: &mut Vec<Fault>) {
             .zip(&extents)
             .any(|(p, e)| e.wider(2).hits(&a) && p.bodies().any(|b| b.hits(&a)))
             || d.labels[i + 1..].iter().any(|m| m.spot.area.hits(&a))
-            || d.tags.iter().any(|t| t.area().hits(&a))
-            || d.wires.iter().any(|w| {
-                w.runs
-                    .iter()
-                    .any(|(p, q)| Area::between(*p, *q, 1).hits(&a))
-            });
+            || tags.iter().any(|t| t.hits(&a))
+            || runs.iter().any(|r| r.hits(&a));
         if hit {
             let text = l
                 .spot

@@ -145,7 +145,6 @@ pub fn draw_on<'a>(
     }
     let new = place::place_from(&mut first, &recalled.items);
     let turned = recalled.turned(&new);
-    let mut held = plan();
     let mut try_new = |plan: Plan<'a>| {
         let drawing = sound(plan, &new, before.wires())?;
         let memory = before.next(&drawing, &new, turned);
@@ -157,6 +156,7 @@ pub fn draw_on<'a>(
     {
         return done;
     }
+    let mut held = plan();
     let patch = place::hold(&mut held, &recalled);
     if let Some(drawing) = sound(held, &patch, before.wires()) {
         let memory = before.next(&drawing, &patch, recalled.turned(&patch));

@@ -3,6 +3,7 @@
 
 use crate::drawing::{Placed, Wire};
 use crate::geometry::{Area, Dir, Point};
+use crate::lettering::Taken;
 use crate::memory::{Ends, Known};
 use crate::piece::{PieceId, PinOf};
 use crate::plan::{Class, Plan};
@@ -32,8 +33,18 @@ struct Cluster {
 struct Ground {
     solid: Vec<Area>,
     soft: Vec<Area>,
-    points: Vec<Point>,
+    /// The same two by squares of the page.
+    taken: Taken,
+    expected: Taken,
+    points: BTreeSet<Point>,
     tight: Vec<Point>,
+}
+
+impl Ground {
+    fn add(&mut self, area: Area) {
+        self.solid.push(area);
+        self.taken.add(area);
+    }
 }
 
 /// Clusters, missing tags, wires. Where a wire cannot be laid, its pin is cut off and tagged,
@@ -120,16 +131,26 @@ fn attempt(
                     .map(|s| s.area.by(p.at.x, p.at.y))
             })
             .collect(),
+        taken: Taken::default(),
+        expected: Taken::default(),
         points: spots.iter().map(|s| s.at).collect(),
         tight: Vec::new(),
     };
+    for a in &ground.solid {
+        ground.taken.add(*a);
+    }
+    for a in &ground.soft {
+        ground.expected.add(*a);
+    }
     // A tag that was placed with its neighbours but lies on something is looked for anew.
     tags.retain(|t| {
         let a = t.area();
         let here = Area::round(t.at, 3);
-        !ground.solid.iter().any(|b| b.hits(&a) || b.hits(&here))
+        ground.taken.free(&a) && ground.taken.free(&here)
     });
-    ground.solid.extend(tags.iter().map(Tag::area));
+    for t in &tags {
+        ground.add(t.area());
+    }
     let mut clusters: Vec<Cluster> = Vec::new();
     for (n, pins) in by_node.iter().enumerate() {
         clusters.extend(split(plan, n, pins, &spots, &tags, plain, cut));
@@ -317,8 +338,7 @@ fn split(
             Class::Signal => supply.0 == supply.1,
             Class::Rail | Class::Bias => {
                 supply == (true, true)
-                    || s.piece == t.piece
-                        && plan.pieces[s.piece].form == crate::symbol::Form::Pot
+                    || s.piece == t.piece && plan.pieces[s.piece].form == crate::symbol::Form::Pot
             }
             // Contacts of one jack that go to ground share a symbol.
             _ => {
@@ -402,8 +422,8 @@ fn complete(
         let Some(tag) = find(node, sort, &text, pins, spots, ground, plain) else {
             return;
         };
-        ground.solid.push(tag.area());
-        ground.points.push(tag.at);
+        ground.add(tag.area());
+        ground.points.insert(tag.at);
         tags.push(tag);
         cluster.tags.push(tags.len() - 1);
     };
@@ -512,8 +532,9 @@ fn find(
     let free = |t: &Tag, soft: bool| {
         let a = t.area();
         let here = Area::round(t.at, 3);
-        ground.solid.iter().all(|b| !b.hits(&a) && !b.hits(&here))
-            && (!soft || ground.soft.iter().all(|b| !b.hits(&a)))
+        ground.taken.free(&a)
+            && ground.taken.free(&here)
+            && (!soft || ground.expected.free(&a))
             && !ground
                 .points
                 .iter()
@@ -569,7 +590,7 @@ fn find(
                         let behind = Area::round(at.toward(dir.back(), 1), 4);
                         if ground.points.contains(&at)
                             || !free(&t, true)
-                            || ground.solid.iter().any(|b| b.hits(&behind))
+                            || !ground.taken.free(&behind)
                             || ground
                                 .points
                                 .iter()
@@ -602,7 +623,7 @@ fn loose(plan: &Plan<'_>, placed: &[Placed], tags: &mut Vec<Tag>, ground: &Groun
                 text: String::new(),
             };
             let a = t.area();
-            if ground.solid.iter().all(|b| !b.hits(&a)) {
+            if ground.taken.free(&a) {
                 tags.push(t);
             }
         }

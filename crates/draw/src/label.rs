@@ -4,6 +4,7 @@ use crate::font;
 use crate::geometry::{Area, UNIT};
 use crate::piece::Piece;
 use crate::symbol::{Form, Symbol};
+use std::sync::Arc;
 
 /// Where a text is anchored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -16,11 +17,14 @@ pub enum Side {
     End,
 }
 
+/// Lines of a label, shared by all the places tried for it.
+pub type Rows = Arc<Vec<Vec<(String, bool)>>>;
+
 /// A place for a label: its lines and the area that they take.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Spot {
     /// Lines, each a row of (text, bold).
-    pub lines: Vec<Vec<(String, bool)>>,
+    pub lines: Rows,
     /// What they cover.
     pub area: Area,
     /// How the lines lie in it.
@@ -33,17 +37,17 @@ fn wide(line: &[(String, bool)]) -> i32 {
 }
 
 /// Lines one below the other.
-fn stacked(piece: &Piece) -> Vec<Vec<(String, bool)>> {
+fn stacked(piece: &Piece) -> Rows {
     let mut out = vec![vec![(piece.name.clone(), true)]];
     out.extend(piece.value.iter().map(|v| vec![(v.clone(), false)]));
-    out
+    Arc::new(out)
 }
 
 /// All in one line.
-fn in_line(piece: &Piece) -> Vec<Vec<(String, bool)>> {
+fn in_line(piece: &Piece) -> Rows {
     let mut line = vec![(piece.name.clone(), true)];
     line.extend(piece.value.iter().map(|v| (v.clone(), false)));
-    vec![line]
+    Arc::new(vec![line])
 }
 
 fn size(lines: &[Vec<(String, bool)>]) -> (i32, i32) {
@@ -52,7 +56,7 @@ fn size(lines: &[Vec<(String, bool)>]) -> (i32, i32) {
     (w, (n - 1) * font::LINE + font::SIZE)
 }
 
-fn beside(lines: Vec<Vec<(String, bool)>>, x: i32, y: i32, side: Side) -> Spot {
+fn beside(lines: Rows, x: i32, y: i32, side: Side) -> Spot {
     let (w, h) = size(&lines);
     let x0 = match side {
         Side::Start => x,
@@ -193,7 +197,7 @@ pub fn spots(piece: &Piece, s: &Symbol) -> Vec<Spot> {
             } else {
                 (rows.clone(), line.clone())
             };
-            let above = |l: &Vec<Vec<(String, bool)>>, dx: i32| {
+            let above = |l: &Rows, dx: i32| {
                 let h = size(l).1;
                 beside(l.clone(), mx + dx, b.y0 - 3 - h, Side::Middle)
             };

@@ -6,6 +6,7 @@ use crate::geometry::{Area, Point, UNIT};
 use crate::label::{Side, Spot, further, spots};
 use crate::plan::Class;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use wiring::circuit::NodeId;
 
 /// Areas by squares of the page, so that few are looked at.
@@ -112,7 +113,7 @@ fn numbers(d: &Drawing<'_>, taken: &mut Taken, out: &mut Vec<Label>) {
                         piece: None,
                         node: None,
                         spot: Spot {
-                            lines: vec![vec![(text, false)]],
+                            lines: Arc::new(vec![vec![(text, false)]]),
                             area,
                             side: Side::Start,
                         },
@@ -198,7 +199,7 @@ fn short(piece: &crate::piece::Piece, p: &crate::drawing::Placed, taken: &Taken)
             let area = Area::new(x, y, x + w, y + font::SIZE);
             if taken.free(&area) {
                 return Some(Spot {
-                    lines: vec![vec![(piece.name.clone(), true)]],
+                    lines: Arc::new(vec![vec![(piece.name.clone(), true)]]),
                     area,
                     side: Side::Start,
                 });
@@ -270,7 +271,7 @@ fn names(d: &Drawing<'_>, taken: &mut Taken, out: &mut Vec<Label>) {
                 piece: None,
                 node: Some(id),
                 spot: Spot {
-                    lines: vec![vec![(text, false)]],
+                    lines: Arc::new(vec![vec![(text, false)]]),
                     area,
                     side: Side::Middle,
                 },

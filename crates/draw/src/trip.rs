@@ -106,6 +106,9 @@ fn canonical(name: &str) -> String {
     }
 }
 
+/// Straight runs by the height or the place across that they keep.
+type Lines = BTreeMap<i32, Vec<(Point, Point)>>;
+
 /// What the page says.
 fn drawn(d: &Drawing<'_>) -> BTreeSet<BTreeSet<Thing>> {
     // Points that are joined: union by place.
@@ -134,16 +137,28 @@ fn drawn(d: &Drawing<'_>) -> BTreeSet<BTreeSet<Thing>> {
         let (x, y) = (point(*a, &mut parent), point(*b, &mut parent));
         union(x, y, &mut parent);
     }
-    let on =
-        |p: &Point, run: &(Point, Point)| Area::between(run.0, run.1, 1).holds(&Area::round(*p, 1));
+    // Runs by the line they lie on, so that few are looked at.
+    let (mut level, mut upright): (Lines, Lines) = Default::default();
+    for run in &runs {
+        if run.0.y == run.1.y {
+            level.entry(run.0.y).or_default().push(*run);
+        } else {
+            upright.entry(run.0.x).or_default().push(*run);
+        }
+    }
+    let under = |p: Point| {
+        let level = level.get(&p.y).into_iter().flatten();
+        let upright = upright.get(&p.x).into_iter().flatten();
+        level
+            .chain(upright)
+            .filter(move |(a, b)| Area::between(*a, *b, 1).holds(&Area::round(p, 1)))
+    };
     // A dot joins all that passes under it.
     for j in d.wires.iter().flat_map(|w| &w.joints) {
         let at = point(*j, &mut parent);
-        for run in &runs {
-            if on(j, run) {
-                let x = point(run.0, &mut parent);
-                union(at, x, &mut parent);
-            }
+        for run in under(*j) {
+            let x = point(run.0, &mut parent);
+            union(at, x, &mut parent);
         }
     }
     // Terminals and tags lie on the ends of runs, on a run, or on each other.
@@ -152,13 +167,11 @@ fn drawn(d: &Drawing<'_>) -> BTreeSet<BTreeSet<Thing>> {
                  parent: &mut Vec<usize>,
                  point: &mut dyn FnMut(Point, &mut Vec<usize>) -> usize| {
         let at = point(p, parent);
-        for run in &runs {
-            if on(&p, run) {
-                let x = point(run.0, parent);
-                let (a, b) = (root(parent, at), root(parent, x));
-                if a != b {
-                    parent[a.max(b)] = a.min(b);
-                }
+        for run in under(p) {
+            let x = point(run.0, parent);
+            let (a, b) = (root(parent, at), root(parent, x));
+            if a != b {
+                parent[a.max(b)] = a.min(b);
             }
         }
         at

@@ -121,10 +121,11 @@ impl Desk<'_, '_> {
                 top.x0.div_euclid(UNIT) - e.x0.div_euclid(UNIT)
             };
             // As high as it can stand.
-            let mut y = y;
-            while y > -400 && page.fits(&supply, x, y - 1) && !page.is_empty() {
-                y -= 1;
-            }
+            let y = if page.is_empty() {
+                y
+            } else {
+                page.rise(&supply, x, y, -400)
+            };
             page.merge(&supply, x, y + 2);
         }
         self.leftovers(&mut page);
@@ -185,20 +186,9 @@ impl Desk<'_, '_> {
         } else if page.is_empty() {
             (x, 0)
         } else {
-            let mut y = -200;
             // The lowest free place under everything that stands above it.
             let low = page.extent().y1.div_euclid(UNIT) + 60;
-            let mut found = low;
-            let mut yy = low;
-            while yy > y {
-                if page.fits(&lane.patch, x, yy) {
-                    found = yy;
-                    yy -= 1;
-                } else {
-                    y = yy;
-                }
-            }
-            (x, found + 2)
+            (x, page.rise(&lane.patch, x, low, -199) + 2)
         };
         page.merge(&lane.patch, x, y);
         for (n, p) in &lane.met {

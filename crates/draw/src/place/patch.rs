@@ -1,10 +1,15 @@
 //! A patch: pieces placed relative to each other, with the room that they need.
 
-use crate::geometry::{Area, Dir, Point, Turn};
+use crate::geometry::{Area, Dir, Point, Turn, UNIT};
 use crate::piece::PieceId;
 use crate::plan::Plan;
 use crate::tag::{self, Sort, Tag};
 use wiring::circuit::NodeId;
+
+/// Pixels in whole units, rounded up.
+fn units_up(pixels: i32) -> i32 {
+    pixels.div_euclid(UNIT) + i32::from(pixels.rem_euclid(UNIT) != 0)
+}
 
 /// One placed piece.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -100,26 +105,85 @@ impl Patch {
     /// The smallest shift to the right, from `dx` on, at which the other one fits.
     #[must_use]
     pub fn slide(&self, other: &Self, dx: i32, dy: i32) -> i32 {
+        let outer = other.extent().by(0, dy);
+        let band: Vec<&Area> = self
+            .clear
+            .iter()
+            .filter(|a| a.y0 < outer.y1 && outer.y0 < a.y1)
+            .collect();
+        let theirs: Vec<Area> = other.clear.iter().map(|b| b.by(0, dy)).collect();
+        let most = dx + 2000;
         let mut dx = dx;
-        for _ in 0..2000 {
-            if self.fits(other, dx, dy) {
-                return dx;
+        while dx < most {
+            // Whatever is in the way must be passed whole.
+            let here = outer.by(dx, 0);
+            let next = band
+                .iter()
+                .filter(|a| a.hits(&here))
+                .flat_map(|a| {
+                    theirs
+                        .iter()
+                        .filter(move |b| a.hits(&b.by(dx, 0)))
+                        .map(move |b| units_up(a.x1 - b.x0))
+                })
+                .max();
+            match next {
+                Some(next) => dx = next.max(dx + 1),
+                None => return dx,
             }
-            dx += 1;
         }
-        dx
+        most
     }
     /// The smallest shift down, from `dy` on, at which the other one fits.
     #[must_use]
     pub fn sink(&self, other: &Self, dx: i32, dy: i32) -> i32 {
+        let outer = other.extent().by(dx, 0);
+        let band: Vec<&Area> = self
+            .clear
+            .iter()
+            .filter(|a| a.x0 < outer.x1 && outer.x0 < a.x1)
+            .collect();
+        let theirs: Vec<Area> = other.clear.iter().map(|b| b.by(dx, 0)).collect();
+        let most = dy + 4000;
         let mut dy = dy;
-        for _ in 0..4000 {
-            if self.fits(other, dx, dy) {
-                return dy;
+        while dy < most {
+            let here = outer.by(0, dy);
+            let next = band
+                .iter()
+                .filter(|a| a.hits(&here))
+                .flat_map(|a| {
+                    theirs
+                        .iter()
+                        .filter(move |b| a.hits(&b.by(0, dy)))
+                        .map(move |b| units_up(a.y1 - b.y0))
+                })
+                .max();
+            match next {
+                Some(next) => dy = next.max(dy + 1),
+                None => return dy,
             }
-            dy += 1;
         }
-        dy
+        most
+    }
+    /// How far up the other one comes from `from`, where it fits, before something stops it; no further than `least`.
+    #[must_use]
+    pub fn rise(&self, other: &Self, dx: i32, from: i32, least: i32) -> i32 {
+        let mut stop = least;
+        for b in &other.clear {
+            let b = b.by(dx, 0);
+            for a in &self.clear {
+                if !(a.x0 < b.x1 && b.x0 < a.x1) {
+                    continue;
+                }
+                // In the way from one above `low` to one below `high`.
+                let (low, high) = ((a.y0 - b.y1).div_euclid(UNIT), units_up(a.y1 - b.y0));
+                if low + 1 >= high || low >= from {
+                    continue;
+                }
+                stop = stop.max(high);
+            }
+        }
+        stop.min(from)
     }
     /// Takes the other one in.
     pub fn merge(&mut self, other: &Self, dx: i32, dy: i32) {
@@ -154,5 +218,45 @@ impl Patch {
             .iter()
             .find(|i| i.piece == piece)
             .map(|i| plan.pin(piece, pin, i.at, i.turn).at)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Blocks scattered by a fixed rule; no two seeds alike.
+    fn patch(seed: i32) -> Patch {
+        let mut state = seed.unsigned_abs().wrapping_mul(2_654_435_761) | 1;
+        let mut next = |most: i32| {
+            state ^= state << 13;
+            state ^= state >> 17;
+            state ^= state << 5;
+            i32::try_from(state % most.unsigned_abs()).unwrap_or(0)
+        };
+        let mut out = Patch::default();
+        for _ in 0..6 {
+            let (x, y) = (next(200), next(200));
+            out.clear.push(Area::new(x, y, x + next(60), y + next(60)));
+        }
+        out
+    }
+
+    #[test]
+    fn jumps_end_where_single_steps_end() {
+        for seed in 0..200 {
+            let (a, b) = (patch(seed), patch(seed + 1000));
+            for k in [-30, -7, 0, 3] {
+                let step = |ok: &dyn Fn(i32) -> bool| (k..).find(|v| ok(*v));
+                assert_eq!(Some(a.slide(&b, k, 2)), step(&|dx| a.fits(&b, dx, 2)));
+                assert_eq!(Some(a.sink(&b, 2, k)), step(&|dy| a.fits(&b, 2, dy)));
+            }
+            let mut up = 60;
+            while up > -50 && a.fits(&b, 2, up - 1) {
+                up -= 1;
+            }
+            assert!(a.fits(&b, 2, 60));
+            assert_eq!(a.rise(&b, 2, 60, -50), up);
+        }
     }
 }
