@@ -29,4 +29,4 @@ mod words;
 
 pub use drawing::{Drawing, MOST_PARTS, Options, draw, draw_on, draw_unchecked, look};
 pub use memory::Memory;
-pub use score::{Score, score};
+pub use score::{Score, crossings, score};

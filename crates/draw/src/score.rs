@@ -56,9 +56,9 @@ impl Score {
     }
 }
 
-/// Counts everything.
+/// How often wires cross.
 #[must_use]
-pub fn score(d: &Drawing<'_>) -> Score {
+pub fn crossings(d: &Drawing<'_>) -> usize {
     let runs: Vec<(usize, Point, Point)> = d
         .wires
         .iter()
@@ -84,6 +84,13 @@ pub fn score(d: &Drawing<'_>) -> Score {
             }
         }
     }
+    crossings
+}
+
+/// Counts everything.
+#[must_use]
+pub fn score(d: &Drawing<'_>) -> Score {
+    let crossings = crossings(d);
     let mut bends = 0;
     for w in &d.wires {
         for (i, (a, b)) in w.runs.iter().enumerate() {
@@ -98,9 +105,11 @@ pub fn score(d: &Drawing<'_>) -> Score {
             }
         }
     }
-    let length = runs
+    let length = d
+        .wires
         .iter()
-        .map(|(_, a, b)| usize::try_from(a.far(*b)).unwrap_or(0))
+        .flat_map(|w| &w.runs)
+        .map(|(a, b)| usize::try_from(a.far(*b)).unwrap_or(0))
         .sum();
     let links = d
         .tags

@@ -49,6 +49,8 @@ pub(crate) struct Drawn {
     pub(crate) picture: String,
     /// Where something still finds a place.
     pub(crate) room: Room,
+    /// How often its lines cross, where that is more than a drawing laid out afresh needs.
+    pub(crate) crowded: Option<usize>,
 }
 
 /// Ink and paper are the page's own, by day and by lamp.
@@ -77,6 +79,8 @@ impl Traced {
                 Some(Drawn {
                     picture: picture.replacen("<svg ", "<svg id=\"schematic\" ", 1),
                     room: Room::of(&drawing),
+                    crowded: Some(draw::crossings(&drawing))
+                        .filter(|n| *n > 6 + self.circuit.parts.len() / 12),
                 })
             })
             .as_ref()

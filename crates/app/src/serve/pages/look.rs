@@ -117,6 +117,9 @@ pub(crate) fn drawing(traced: &Traced, here: &str, over: &Overlay) -> Markup {
                     Some((picture, beside)) => {
                         div.paper tabindex="0" role="region" aria-label="Schematic, scrolls" { (PreEscaped(&picture)) }
                         @if !beside.is_empty() { p.hint { (beside) } }
+                        @if let Some(n) = traced.drawn().and_then(|d| d.crowded) {
+                            p.hint { "Lines cross " (n) " times. Parts stay where they stood while you type; \"Tidy the drawing\" lays them out afresh." }
+                        }
                         (map(&picture))
                     }
                     None => { p.hint { "That many parts are not drawn." } }
