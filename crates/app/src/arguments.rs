@@ -214,9 +214,9 @@ pub(crate) struct Draw {
     #[arg(long)]
     pub(crate) ieee: bool,
     /// Where the parts sit instead of the schematic: boards by their lugs, sockets from below, wires as traced
-    #[arg(long, conflicts_with_all = ["json", "over", "ieee"])]
+    #[arg(long, conflicts_with_all = ["over", "ieee"])]
     pub(crate) physical: bool,
-    /// What is laid over the drawing: volts, verdicts, parts; several with commas
+    /// What is laid over the drawing: volts, verdicts, parts, suspects; several with commas
     #[arg(long, value_name = "WHAT", value_delimiter = ',')]
     pub(crate) over: Vec<Over>,
     /// Readings in a file of their own (also CSV)
@@ -242,6 +242,8 @@ pub(crate) enum Over {
     Verdicts,
     /// Parts replaced, added, to be watched or replaced, not seen, of no known pattern
     Parts,
+    /// Parts that may be at fault given the readings, each with its chance in per cent
+    Suspects,
 }
 
 /// `snippet`.

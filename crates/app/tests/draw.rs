@@ -144,6 +144,83 @@ fn what_an_overlay_lacks_is_told() {
 }
 
 #[test]
+fn suspects_lie_over_the_drawing_and_say_what_they_need() {
+    let amp = "examples/pip.wiring";
+    let read = [
+        "draw",
+        "--over",
+        "suspects",
+        amp,
+        "--readings",
+        "examples/pip.readings",
+    ];
+    let drawn = run(&read);
+    drawn.ends(0).calm();
+    assert!(drawn.out.contains("holds voltages that kill"));
+    // The first of the ranking is marked with its chance; nothing below it moved.
+    let ranked = run(&[
+        "suspects",
+        "--json",
+        amp,
+        "--readings",
+        "examples/pip.readings",
+    ])
+    .ends(0)
+    .json();
+    let first = ranked["suspects"][0]["part"]
+        .as_str()
+        .expect("a suspect")
+        .to_owned();
+    let laid = run(&[&read[..], &["--json"]].concat()).ends(0).json();
+    let marks = laid["over"]["parts"].as_array().expect("marks");
+    assert_eq!(marks.first().expect("a mark")["part"], first.as_str());
+    let words = marks[0]["text"].as_str().expect("words");
+    assert!(
+        words.starts_with("suspect ") && words.ends_with(" %"),
+        "{words}"
+    );
+    let wires = |s: &str| {
+        s[s.find("<g id=\"wires\"").expect("wires")..s.find("<g id=\"labels\"").expect("labels")]
+            .to_owned()
+    };
+    assert_eq!(wires(&run(&["draw", amp]).out), wires(&drawn.out));
+    // Without a reading nobody is suspected.
+    let none = run_with(
+        &["draw", "--over", "suspects", "--json", "-"],
+        b"V1 12AX7\nV1.1 - R1 100k - B1\n",
+    )
+    .ends(0)
+    .json();
+    assert!(
+        none["over"]["missing"][0]
+            .as_str()
+            .expect("a sentence")
+            .contains("Nothing was read")
+    );
+}
+
+#[test]
+fn places_are_told_as_json() {
+    let sits = run(&["draw", "--physical", "--json", "examples/pip.wiring"])
+        .ends(0)
+        .json();
+    let parts = sits["parts"].as_array().expect("parts");
+    let r4 = parts.iter().find(|p| p["part"] == "R4").expect("R4");
+    assert_eq!(
+        (&r4["place"], &r4["stands_in"], &r4["recorded"]),
+        (&"board 1".into(), &"board".into(), &true.into())
+    );
+    let wires = sits["wires"].as_array().expect("wires");
+    assert!(
+        wires
+            .iter()
+            .all(|w| w["from"].is_string() && w["to"].is_string())
+    );
+    // A drawing's resistor symbol has no meaning on a plan.
+    run(&["draw", "--physical", "--ieee", "examples/pip.wiring"]).ends(2);
+}
+
+#[test]
 fn parts_lie_over_the_drawing_without_the_caution() {
     let ran = run(&["draw", "--over", "parts", "examples/turnstone.wiring"]);
     ran.ends(0).calm();

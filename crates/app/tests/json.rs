@@ -357,6 +357,8 @@ fn draw_prints_what_is_documented() {
         b"V1 12AX7\nV1.1 - R1 100k - B1\n",
     );
     holds("draw", &[whole, half, over, missing.ends(0).json()]);
+    let sits = run(&["draw", "--physical", "--json", "examples/pip.wiring"]);
+    holds("draw --physical", &[sits.ends(0).json()]);
 }
 
 #[test]

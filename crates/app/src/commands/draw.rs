@@ -7,8 +7,10 @@ use crate::arguments::Draw as Given;
 use crate::outcome::{Failure, Outcome};
 use crate::picture::{self, Sort};
 use crate::table::{hanging, paragraph};
+use draw::physical::Physical;
 use draw::{Drawing, Options, Score, score};
 use serde_json::{Value, json};
+use std::path::Path;
 use wiring::assume::Assumed;
 
 /// Runs `draw`.
@@ -28,10 +30,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
     let over = over::over(given, &amp, &drawing)?;
     let picture = over.picture(&drawing);
     if let (Some(path), Some(sort)) = (&given.output, sort) {
-        match sort {
-            Sort::Svg => picture::write(path, picture.as_bytes())?,
-            Sort::Png => picture::write(path, &picture::png(&picture)?)?,
-        }
+        keep(path, sort, &picture)?;
     }
     if given.json {
         return Ok(amp.outcome(amp.json(summary(&amp, &drawing, &over)), true));
@@ -49,19 +48,61 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
     }
 }
 
+fn keep(path: &Path, sort: Sort, picture: &str) -> Result<(), Failure> {
+    match sort {
+        Sort::Svg => picture::write(path, picture.as_bytes()),
+        Sort::Png => picture::write(path, &picture::png(picture)?),
+    }
+}
+
+/// Every part with its place, and every wire with what it joins: seen, or assumed.
+fn places(view: &Physical<'_>) -> Value {
+    let parts: Vec<Value> = view
+        .bodies
+        .iter()
+        .filter_map(|b| {
+            let part = view.circuit.parts.get(b.part)?;
+            let group = view.groups.iter().find(|g| g.area.holds(&b.area));
+            Some(json!({
+                "part": part.name,
+                "place": part.known.sits,
+                "stands_in": group.map(|g| g.title.as_str()),
+                "recorded": group.is_some_and(|g| g.recorded),
+                "assumed": part.assumed || part.known.assumed,
+            }))
+        })
+        .collect();
+    let end = |at: (i32, i32)| {
+        view.bodies.iter().find_map(|b| {
+            let i = b.ends.iter().position(|e| e.at == at)?;
+            let part = view.circuit.parts.get(b.part)?;
+            Some(format!("{}.{}", part.name, part.terminals.get(i)?.name))
+        })
+    };
+    let wires: Vec<Value> = view
+        .wires
+        .iter()
+        .map(|w| json!({ "from": end(w.from), "to": end(w.to), "assumed": w.assumed }))
+        .collect();
+    json!({ "parts": parts, "wires": wires })
+}
+
 /// Where the parts sit.
 fn sits(given: &Given, amp: &Amp, sort: Option<Sort>) -> Result<Outcome, Failure> {
     let view = draw::physical::physical(&amp.circuit);
     let picture = draw::physical::svg(&view, draw::svg::DAY);
+    if let (Some(path), Some(sort), true) = (&given.output, sort, given.json) {
+        keep(path, sort, &picture)?;
+    }
+    if given.json {
+        return Ok(amp.outcome(amp.json(places(&view)), true));
+    }
     let (Some(path), Some(sort)) = (&given.output, sort) else {
         let mut outcome = amp.outcome(picture, false);
         outcome.verbatim = true;
         return Ok(outcome);
     };
-    match sort {
-        Sort::Svg => picture::write(path, picture.as_bytes())?,
-        Sort::Png => picture::write(path, &picture::png(&picture)?)?,
-    }
+    keep(path, sort, &picture)?;
     let noted = amp.circuit.parts.iter().filter(|p| p.known.sits.is_some());
     let text = paragraph(
         &format!(

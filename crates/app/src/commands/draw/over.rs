@@ -10,18 +10,26 @@ use crate::wired_sheet;
 use bench::chart::{Chart, ChartRequest, Word};
 use bench::rules::STANDARD_CAUTION;
 use draw::Drawing;
-use draw::over::{Flag, Hues, Laid, Mark, Overlay, Room, Standing, group, known, lay, odd};
+use draw::over::{
+    Flag, Hues, Laid, Mark, MarkSort, Overlay, Room, Standing, group, known, lay, odd,
+};
 use serde_json::{Value, json};
+use wiring::circuit::PartId;
 
 /// What the figures are.
 const UNITS: &str =
     "Volts DC against ground unless ac is said: what was read, for what is expected.";
 
+/// A part with a smaller chance of being at fault is not marked.
+const LEAST_CHANCE: f64 = 0.02;
+
 /// An overlay that found its place, and what did not.
 #[derive(Debug, Default)]
 pub(super) struct Over {
     asked: bool,
-    /// Its figures lead hands into a live chassis.
+    /// Volts are on it.
+    figures: bool,
+    /// It leads hands into a live chassis.
     live: bool,
     laid: Laid,
     /// What is missing from it, in sentences.
@@ -42,8 +50,8 @@ pub(super) fn over(given: &Given, amp: &Amp, drawing: &Drawing<'_>) -> Result<Ov
     let mut overlay = Overlay::default();
     let mut beside = Vec::new();
     let mut missing = Vec::new();
-    let live = has(Asked::Volts) || has(Asked::Verdicts);
-    if live {
+    let figures = has(Asked::Volts) || has(Asked::Verdicts);
+    if figures {
         let request = ChartRequest {
             block: given.block.clone(),
             ..ChartRequest::default()
@@ -64,12 +72,17 @@ pub(super) fn over(given: &Given, amp: &Amp, drawing: &Drawing<'_>) -> Result<Ov
             ));
         }
     }
-    if live && beside.is_empty() && overlay.flags.iter().all(|f| f.read.is_empty()) {
+    if figures && beside.is_empty() && overlay.flags.iter().all(|f| f.read.is_empty()) {
         missing.push("Nothing was read: no reading lies on it.".to_owned());
     }
     if has(Asked::Parts) {
         overlay.marks = known(&amp.circuit);
         overlay.marks.extend(odd(drawing.plan.anatomy));
+    }
+    if has(Asked::Suspects) {
+        let found = suspected(amp);
+        overlay.marks.extend(found.0);
+        missing.extend(found.1);
     }
     let laid = lay(&Room::of(drawing), &overlay);
     let name = |m: &Mark| {
@@ -84,12 +97,58 @@ pub(super) fn over(given: &Given, amp: &Amp, drawing: &Drawing<'_>) -> Result<Ov
         .collect();
     Ok(Over {
         asked: true,
-        live,
+        figures,
+        live: figures || has(Asked::Suspects),
         missing,
         laid,
         beside,
         names,
     })
+}
+
+/// Parts that are suspected, all faults of a part together; and what is to be said where there are none.
+fn suspected(amp: &Amp) -> (Vec<Mark>, Option<String>) {
+    let found = bench::suspects::suspects(
+        &amp.circuit,
+        &amp.library,
+        &bench::suspects::SuspectsRequest::default(),
+    );
+    if found.used == 0 {
+        return (
+            Vec::new(),
+            Some("Nothing was read that could point at a part: no suspects lie on it.".to_owned()),
+        );
+    }
+    let mut chance = vec![0.0; amp.circuit.parts.len()];
+    for suspect in &found.suspects {
+        // A section of a valve is named by its letter behind the valve's name.
+        let named = |name: &str| amp.circuit.parts.iter().position(|p| p.name == name);
+        let whole = suspect
+            .part
+            .trim_end_matches(|c: char| c.is_ascii_lowercase());
+        if let Some(i) = named(&suspect.part).or_else(|| named(whole)) {
+            chance[i] += suspect.probability;
+        }
+    }
+    let mut order: Vec<usize> = (0..chance.len())
+        .filter(|i| chance[*i] >= LEAST_CHANCE)
+        .collect();
+    order.sort_by(|a, b| chance[*b].total_cmp(&chance[*a]).then(a.cmp(b)));
+    let marks: Vec<Mark> = order
+        .into_iter()
+        .map(|i| Mark {
+            part: PartId(i),
+            sort: MarkSort::Suspect,
+            text: format!("suspect {:.0} %", chance[i] * 100.0),
+        })
+        .collect();
+    let none = marks.is_empty().then(|| {
+        format!(
+            "No part is suspected; that nothing is wrong has {:.0} %.",
+            found.healthy * 100.0
+        )
+    });
+    (marks, none)
 }
 
 fn flags(
@@ -134,17 +193,17 @@ impl Over {
             return draw::svg::svg(drawing, draw::svg::DAY);
         }
         let over = group(&self.laid, Hues::DAY);
-        let foot = if self.live {
-            format!("{UNITS} {STANDARD_CAUTION}")
-        } else {
-            String::new()
+        let foot = match (self.figures, self.live) {
+            (true, _) => format!("{UNITS} {STANDARD_CAUTION}"),
+            (false, true) => STANDARD_CAUTION.to_owned(),
+            (false, false) => String::new(),
         };
         draw::svg::sheet(drawing, draw::svg::DAY, &over, &foot)
     }
 
     /// What has no place on the page, in words; then the caution.
     pub(super) fn told(&self) -> String {
-        let mut out = if self.live {
+        let mut out = if self.figures {
             paragraph(UNITS, "")
         } else {
             String::new()
