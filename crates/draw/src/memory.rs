@@ -15,7 +15,7 @@ use crate::tag::{Sort, Tag};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Pairs that may turn, in ten thousandths of all pairs: with each line, at the start, and saved up at most.
-const PER_LINE: u32 = 25;
+const PER_LINE: u32 = 40;
 const AT_FIRST: u32 = 400;
 const AT_MOST: u32 = 2_500;
 
