@@ -1,7 +1,7 @@
 //! Kin as the terminal shows it.
 
 use crate::table::{Side, Table, hanging, paragraph};
-use bench::kin::{BlockVerdict, DrawingKin, Kin, Status};
+use bench::kin::{BlockVerdict, DrawingKin, Kin, Status, StepKind};
 use wiring::Circuit;
 
 /// The whole answer.
@@ -160,17 +160,47 @@ fn needed(drawing: &DrawingKin) -> String {
             "",
         );
     }
-    let mut out = paragraph(
-        &format!(
-            "To make the amp as drawn, {} change{}:",
-            drawing.edits,
-            if drawing.edits == 1 { "" } else { "s" }
-        ),
-        "",
+    let parts_of = |verdict: BlockVerdict| -> Vec<&str> {
+        let blocks = drawing.blocks.iter().filter(|b| b.verdict == verdict);
+        blocks
+            .flat_map(|b| b.parts.iter().map(String::as_str))
+            .collect()
+    };
+    let (here, there) = (
+        parts_of(BlockVerdict::OnlyHere),
+        parts_of(BlockVerdict::OnlyThere),
     );
-    let steps = drawing.pairs.iter().flat_map(|p| &p.steps);
-    for step in steps {
+    let (whole, single): (Vec<_>, Vec<_>) =
+        drawing
+            .pairs
+            .iter()
+            .flat_map(|p| &p.steps)
+            .partition(|step| match step.kind {
+                StepKind::Fit => there.contains(&step.part.as_str()),
+                StepKind::TakeOut => here.contains(&step.part.as_str()),
+                _ => false,
+            });
+    let edits: usize = single.iter().map(|s| s.edits).sum();
+    let mut out = String::new();
+    if edits > 0 {
+        let plural = if edits == 1 { "" } else { "s" };
+        out.push_str(&paragraph(
+            &format!("To make the amp as drawn, {edits} change{plural}:"),
+            "",
+        ));
+    }
+    for step in &single {
         out.push_str(&hanging(&step.words, "  - ", "    "));
+    }
+    if !whole.is_empty() {
+        out.push_str(&paragraph(
+            &format!(
+                "Not listed: {} part{} of blocks that are only here or only there, or not traced yet.",
+                whole.len(),
+                if whole.len() == 1 { "" } else { "s" }
+            ),
+            "",
+        ));
     }
     out
 }
