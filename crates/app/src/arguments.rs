@@ -1,6 +1,7 @@
 //! The command line: what can be asked for, and how it is written.
 
 mod kin;
+mod recordings;
 mod sheets;
 mod suspects;
 mod values;
@@ -8,6 +9,7 @@ mod voicing;
 mod wired;
 
 pub(crate) use kin::Kin;
+pub(crate) use recordings::{Hear, Played, Signal};
 pub(crate) use sheets::{
     Bias, Bleeder, Discharge, Fuse, Heaters, Lamp, Leakage, Place, Speaker, Stage,
 };
@@ -88,6 +90,10 @@ pub(crate) enum Command {
     Safety(Safety),
     /// Sheet: burn-in, controls, oscillation sweep, tap test
     Proof(Proof),
+    /// Write a test signal to play into the amp
+    Signal(Signal),
+    /// What a recording says: hum, noise, response, distortion, tremolo
+    Hear(Hear),
     /// List ready pieces of circuit, or print one with free names
     Snippet(Snippet),
     /// List the data sheets of valves, or print one

@@ -73,6 +73,25 @@ pub(crate) fn read(path: &Path, index: usize) -> Result<Text, Failure> {
     Ok(decode(name, bytes, index))
 }
 
+/// No recording is larger than this.
+const LARGEST_SOUND: u64 = 1 << 30;
+
+/// The bytes of a recording, with its name.
+pub(crate) fn sound(path: &Path) -> Result<(String, Vec<u8>), Failure> {
+    let name = path.display().to_string();
+    let mut bytes = Vec::new();
+    File::open(path)
+        .and_then(|file| file.take(LARGEST_SOUND + 1).read_to_end(&mut bytes))
+        .map_err(|e| unreadable(&name, path, &e))?;
+    if bytes.len() as u64 > LARGEST_SOUND {
+        return Err(Failure::input(
+            format!("{name} is larger than {} MB.", LARGEST_SOUND >> 20),
+            "Cut out the part that matters, some minutes at most.",
+        ));
+    }
+    Ok((name, bytes))
+}
+
 fn bytes_of(path: &Path) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
     File::open(path)?

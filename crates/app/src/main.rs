@@ -59,6 +59,8 @@ fn main() -> ExitCode {
         arguments::Command::Supply(given) => commands::supply::run(given),
         arguments::Command::Safety(given) => commands::safety::run(given),
         arguments::Command::Proof(given) => commands::proof::run(given),
+        arguments::Command::Signal(given) => commands::signal::run(given),
+        arguments::Command::Hear(given) => commands::hear::run(given),
         arguments::Command::Snippet(given) => commands::snippet::run(given),
         arguments::Command::Valves(given) => commands::valves::run(given),
         arguments::Command::Fit(given) => commands::fit::run(given),

@@ -302,6 +302,56 @@ fn a_file_that_is_not_there_a_folder_and_a_slip_in_the_name() {
 }
 
 #[test]
+fn recordings_that_cannot_be_measured_get_a_word_each() {
+    let here = folder(&[("text.wav", "V1 12AX7\n"), ("empty.wav", "")]);
+    let at = |arguments: &[&str]| common::run_in(here.path(), arguments, b"");
+    at(&["signal", "silence", "-o", "silence.wav"])
+        .ends(0)
+        .fits();
+    at(&["signal", "string", "-o", "string.wav"]).ends(0).fits();
+    // What is there is not written over.
+    at(&["signal", "sweep", "-o", "string.wav"]).ends(2).fits();
+    at(&["signal", "sweep", "-o", "no/such/folder.wav"])
+        .ends(3)
+        .fits();
+    let whole = std::fs::read(here.path().join("string.wav")).expect("a file");
+    for (name, bytes) in [
+        ("cut.wav", &whole[..40_000]),
+        ("head.wav", &whole[..30]),
+        ("named.mp3", &whole[..]),
+    ] {
+        std::fs::write(here.path().join(name), bytes).expect("a file");
+    }
+    for (arguments, status, word) in [
+        (&["hear", "text.wav"][..], 1, "no recording"),
+        (&["hear", "empty.wav"], 1, "empty"),
+        (&["hear", "head.wav"], 1, ""),
+        (&["hear", "silence.wav"], 1, "silent"),
+        (&["hear", "cut.wav", "--played", "string"], 0, "cut off"),
+        (&["hear", "named.mp3"], 0, "the bytes are WAV"),
+        (
+            &["hear", "string.wav", "--played", "sweep"],
+            1,
+            "shorter than the sweep",
+        ),
+        (
+            &["hear", "string.wav", "--played", "steps"],
+            1,
+            "not to be found",
+        ),
+        (&["hear", "string.wav", "--channel", "2"], 2, "no channel 2"),
+        (&["hear", "string.wav", "--load", "8"], 2, "--full-scale"),
+        (&["hear", "strong.wav"], 3, "string.wav"),
+        (&["hear", "."], 3, "folder"),
+    ] {
+        let ran = at(arguments);
+        ran.ends(status).calm().fits();
+        let said = format!("{}{}", ran.out, ran.err).replace('\n', " ");
+        assert!(said.contains(word), "{arguments:?}: {said}");
+    }
+}
+
+#[test]
 fn wrong_use_ends_with_two() {
     for arguments in [
         &["no-such-command"][..],

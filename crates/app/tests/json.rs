@@ -3,6 +3,7 @@
 mod common;
 
 use common::{four_digits, root, run, run_with};
+use rand::{RngExt as _, SeedableRng as _};
 use serde_json::Value;
 use std::collections::BTreeSet;
 
@@ -418,6 +419,86 @@ fn fit_prints_what_is_documented() {
 fn snapshot_of_a_fit() {
     let json = fit(POINTS, &["--type", "X1", "--like", "12AX7"]);
     insta::assert_json_snapshot!("fit-triode", four_digits(json));
+}
+
+#[test]
+fn signals_and_recordings_print_what_is_documented() {
+    let here = common::folder(&[]);
+    let at = |arguments: &[&str]| {
+        common::run_in(here.path(), arguments, b"")
+            .ends(0)
+            .calm()
+            .json()
+    };
+    let written: Vec<Value> = ["sweep", "steps", "tone", "silence", "two-tone", "string"]
+        .iter()
+        .map(|s| at(&["signal", s, "-o", &format!("{s}.wav"), "--json"]))
+        .collect();
+    holds("signal", &written);
+    // Hum with ticks, and a tone that swings, made here.
+    let rate = 48_000.0;
+    let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(1);
+    let hum: Vec<f64> = (0..240_000)
+        .map(|i| {
+            let tick = if i % 50_000 == 49_999 { 0.05 } else { 0.0 };
+            let t = f64::from(i) / rate;
+            let hiss: f64 = (0..4).map(|_| random.random::<f64>() - 0.5).sum();
+            tick + 0.01 * (std::f64::consts::TAU * 100.0 * t).sin() + 1e-4 * hiss
+        })
+        .collect();
+    let swing: Vec<f64> = sound::signals::tone(rate, 6.0, 440.0)
+        .iter()
+        .enumerate()
+        .map(|(i, x)| 0.5 * x * (1.0 + 0.5 * (std::f64::consts::TAU * 5.0 * i as f64 / rate).sin()))
+        .collect();
+    for (name, samples) in [("hum.wav", &hum), ("swing.wav", &swing)] {
+        let bytes = sound::write::wav(samples, 48_000).expect("short");
+        std::fs::write(here.path().join(name), bytes).expect("a file");
+    }
+    let calibrated = ["--full-scale", "28.3", "--load", "8", "--json"];
+    let of = |arguments: &[&str]| at(&[arguments, &calibrated[..]].concat());
+    let heard = [
+        of(&["hear", "hum.wav", "--before", "hum.wav"]),
+        of(&["hear", "sweep.wav", "--played", "sweep"]),
+        of(&["hear", "steps.wav", "--played", "steps"]),
+        of(&["hear", "swing.wav", "--played", "tone"]),
+        of(&["hear", "two-tone.wav", "--played", "two-tone"]),
+        common::run_in(here.path(), &["hear", "silence.wav", "--json"], b"")
+            .ends(1)
+            .json(),
+    ];
+    assert_eq!(heard[0]["clicks"]["count"], 4);
+    assert_eq!(heard[0]["hum"]["lines"][0]["order"], 2);
+    assert_eq!(heard[0]["notes"], serde_json::json!([]));
+    let watts = heard[2]["steps"][7]["watts"].as_f64().expect("watts");
+    // Peak 0.89125 of 28.3 V into 8 ohms.
+    assert!(
+        (watts - (0.891_25_f64 * 28.3).powi(2) / 16.0).abs() < 0.01,
+        "{watts}"
+    );
+    assert!(
+        (heard[3]["tremolo"]["depth_percent"]
+            .as_f64()
+            .expect("depth")
+            - 50.0)
+            .abs()
+            < 0.5
+    );
+    let mut shorter = heard.to_vec();
+    shorter.push(
+        common::run_in(
+            here.path(),
+            &["hear", "swing.wav", "--played", "string", "--json"],
+            b"",
+        )
+        .ends(0)
+        .json(),
+    );
+    let clipped: Vec<f64> = hum.iter().map(|x| (300.0 * x).clamp(-1.0, 1.0)).collect();
+    let bytes = sound::write::wav(&clipped, 48_000).expect("short");
+    std::fs::write(here.path().join("clipped.flac"), bytes).expect("a file");
+    shorter.push(at(&["hear", "clipped.flac", "--json"]));
+    holds("hear", &shorter);
 }
 
 #[test]
