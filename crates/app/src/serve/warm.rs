@@ -79,6 +79,9 @@ pub(crate) fn one(site: &Site, job: JobId) -> Result<(), ShopError> {
         }
         let _ = found.traced.drawn();
         let _ = work_out::chart(site, &found, found.blocks.last().map(|b| b.id));
+        if state == ReadingState::AsLeft {
+            let _ = sheets::set_up(SetUp::Bias, site, &found);
+        }
         if state == ReadingState::AsFound {
             for which in SetUp::ALL {
                 let _ = sheets::set_up(which, site, &found);

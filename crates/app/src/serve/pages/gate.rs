@@ -67,9 +67,13 @@ pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopE
             address: format!("/job/{id}/chart?state=as%20left"),
         });
     }
-    let bias = sheets::set_up(SetUp::Bias, site, &left);
     let read = |l: &&Line| l.reading().is_some() && state(l.outcome()).is_none();
-    if !bias.iter().any(|s| s.lines().any(|l| read(&l))) {
+    // without readings as left nothing of the bias is read, and nothing is worked out for it
+    let bias_read = !left.readings.is_empty()
+        && sheets::set_up(SetUp::Bias, site, &left)
+            .iter()
+            .any(|s| s.lines().any(|l| read(&l)));
+    if !bias_read {
         gate.rest.push(Bar {
             what: "Bias at the mains of use, as left: not read".to_owned(),
             address: format!("/job/{id}/set-up"),
