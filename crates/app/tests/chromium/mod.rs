@@ -32,6 +32,7 @@ fn key_of(name: &str) -> (String, i64, Option<String>) {
         "Escape" => ("Escape", 27, None),
         "ArrowDown" => ("ArrowDown", 40, None),
         "ArrowUp" => ("ArrowUp", 38, None),
+        "ArrowRight" => ("ArrowRight", 39, None),
         "F9" => ("F9", 120, None),
         "F8" => ("F8", 119, None),
         "F4" => ("F4", 115, None),
