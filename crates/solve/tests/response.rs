@@ -266,3 +266,55 @@ fn what_is_no_question_gets_no_answer() {
         Err(ResponseError::Bad(_))
     ));
 }
+
+/// Tone networks against closed forms by computer algebra (`reference/tone.py`).
+#[test]
+fn tone_networks_are_their_closed_forms() {
+    #[derive(serde::Deserialize)]
+    struct Part {
+        kind: String,
+        a: usize,
+        b: usize,
+        value: f64,
+    }
+    #[derive(serde::Deserialize)]
+    struct Network {
+        name: String,
+        out: usize,
+        elements: Vec<Part>,
+        db: Vec<(f64, f64)>,
+    }
+    #[derive(serde::Deserialize)]
+    struct Networks {
+        network: Vec<Network>,
+    }
+    let read: Networks = toml::from_str(include_str!("data/tone_networks.toml")).unwrap();
+    assert_eq!(read.network.len(), 13);
+    for network in &read.network {
+        // The first element is the source's own resistance, from the node that it drives.
+        let (source, parts) = network.elements.split_first().unwrap();
+        assert_eq!((source.kind.as_str(), source.a, source.b), ("R", 1, 2));
+        let shift = |n: usize| n.saturating_sub(1);
+        let mut elements = vec![generator(1, source.value)];
+        elements.extend(parts.iter().map(|p| {
+            let (a, b) = (shift(p.a), shift(p.b));
+            match p.kind.as_str() {
+                "R" => resistor(a, b, p.value),
+                _ => capacitor(a, b, p.value),
+            }
+        }));
+        let nodes = 1 + parts.iter().map(|p| shift(p.a.max(p.b))).max().unwrap();
+        let circuit = small(&netlist(nodes, elements));
+        for (hertz, want) in &network.db {
+            let got = 20.0
+                * circuit.at(*hertz).unwrap().per_volt(0)[shift(network.out)]
+                    .abs()
+                    .log10();
+            assert!(
+                (got - want).abs() < 1e-6,
+                "{} at {hertz} Hz: {got} for {want}",
+                network.name
+            );
+        }
+    }
+}
