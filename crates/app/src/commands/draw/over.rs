@@ -139,7 +139,11 @@ fn suspected(amp: &Amp) -> (Vec<Mark>, Option<String>) {
         .map(|i| Mark {
             part: PartId(i),
             sort: MarkSort::Suspect,
-            text: format!("suspect {:.0} %", chance[i] * 100.0),
+            text: if chance[i] > 0.99 {
+                "suspect over 99 %".to_owned()
+            } else {
+                format!("suspect {:.0} %", chance[i] * 100.0)
+            },
         })
         .collect();
     let none = marks.is_empty().then(|| {
