@@ -379,14 +379,7 @@ fn limits(
 /// A node of an electrode of a section.
 pub(crate) fn electrode(circuit: &Circuit, section: &Section, which: Electrode) -> Option<NodeId> {
     let part = circuit.parts.get(section.part.0)?;
-    let Kind::Valve(valve) = &part.kind else {
-        return None;
-    };
-    valve
-        .electrodes
-        .iter()
-        .filter(|u| u.electrode == which && (u.section == section.section || u.section.is_none()))
-        .find_map(|u| part.terminals.get(u.terminal)?.node)
+    crate::powered::electrode(part, section.section, which)
 }
 
 #[cfg(test)]

@@ -12,6 +12,7 @@ mod combine;
 mod cost;
 mod graph;
 mod lines;
+mod matching;
 mod search;
 
 use graph::Graph;

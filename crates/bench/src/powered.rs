@@ -13,7 +13,7 @@ use solve::operating::Status;
 use solve::{AssembleOptions, Solved, solve_circuit};
 use std::collections::BTreeMap;
 use wiring::assume::Assumed;
-use wiring::circuit::{Circuit, Kind, Measured, MeasuredValue, NodeId, Part, Setting};
+use wiring::circuit::{Circuit, Electrode, Kind, Measured, MeasuredValue, NodeId, Part, Setting};
 use wiring::readings::{Block, Conditions, Probe, Shown, Unit, ValvesIn};
 use wiring::sheet::{Library, Sheet};
 
@@ -530,6 +530,18 @@ impl Read {
 /// Both nodes of a part with two ends.
 pub(crate) fn ends(part: &Part) -> Option<(NodeId, NodeId)> {
     Some((part.terminals.first()?.node?, part.terminals.get(1)?.node?))
+}
+
+/// The node of an electrode of a valve's section; what all sections share counts for each.
+pub(crate) fn electrode(part: &Part, section: Option<char>, which: Electrode) -> Option<NodeId> {
+    let Kind::Valve(valve) = &part.kind else {
+        return None;
+    };
+    valve
+        .electrodes
+        .iter()
+        .filter(|u| u.electrode == which && (u.section == section || u.section.is_none()))
+        .find_map(|u| part.terminals.get(u.terminal)?.node)
 }
 
 /// The value of a part: as read while lifted, else as marked.

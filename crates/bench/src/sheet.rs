@@ -13,6 +13,14 @@ mod line;
 mod origin;
 mod print;
 
+/// With a capital, as a sentence begins.
+pub(crate) fn capital(words: &str) -> String {
+    let mut chars = words.chars();
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
 #[cfg(test)]
 mod tests;
 

@@ -75,6 +75,15 @@ pub struct Voicing {
     pub notes: Vec<String>,
 }
 
+impl Voicing {
+    /// How this response differs from another at the same frequencies, in words, from the numbers only.
+    #[must_use]
+    pub fn against(&self, other: &Self) -> String {
+        let difference: Vec<f64> = self.db.iter().zip(&other.db).map(|(a, b)| a - b).collect();
+        in_words(&self.hz, &difference)
+    }
+}
+
 /// Computes a response; the reason in a sentence where there is none.
 ///
 /// # Errors

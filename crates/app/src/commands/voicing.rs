@@ -8,7 +8,7 @@ use crate::amp::Amp;
 use crate::arguments::Voicing as Given;
 use crate::outcome::{Failure, Outcome};
 use crate::wired_sheet;
-use bench::voicing::{Guitar, Voicing, VoicingRequest, in_words, inputs, loudspeaker, voicing};
+use bench::voicing::{Guitar, Voicing, VoicingRequest, inputs, loudspeaker, voicing};
 use wiring::circuit::{Position, Setting};
 use wiring::diagnostic::Place;
 
@@ -196,7 +196,7 @@ fn ranges(amp: &Amp, request: &VoicingRequest, runs: &[Run]) -> Vec<Range> {
             let at = |to: f64| turned(amp, request, &from, knob, to);
             let words = match (at(10.0), at(0.0)) {
                 (Ok(high), Ok(low)) => {
-                    let words = in_words(&high.hz, &difference(&high.db, &low.db));
+                    let words = high.against(&low);
                     if words.starts_with("nowhere") {
                         continue;
                     }
@@ -222,11 +222,6 @@ fn runs_from(runs: &[Run]) -> Vec<String> {
         }
     }
     all
-}
-
-/// dB of one curve over another at the same frequencies.
-fn difference(of: &[f64], over: &[f64]) -> Vec<f64> {
-    of.iter().zip(over).map(|(a, b)| a - b).collect()
 }
 
 fn nothing(why: String) -> Failure {

@@ -4,6 +4,7 @@ use super::{Elevated, HeaterSupply, Heating, ReferenceSort, Work, rated};
 use crate::powered::{say_block, say_mains};
 use crate::rules::rules;
 use crate::sanity::sanity_of;
+use crate::sheet::capital;
 use crate::sheet::{Expected, Figure, Limit, Line, Origin, Outcome};
 use wiring::units::{Quantity, engineering, rounded};
 
@@ -317,13 +318,6 @@ fn reference(s: &HeaterSupply) -> Vec<Line> {
         lines.push(line.at(b.part.clone()));
     }
     lines
-}
-
-fn capital(words: &str) -> String {
-    let mut chars = words.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 fn hum(s: &HeaterSupply) -> Vec<Line> {

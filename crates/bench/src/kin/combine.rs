@@ -6,7 +6,7 @@
 
 use super::cost::{Differs, EDIT, differs, of_values};
 use super::graph::{Graph, NONE, Sort};
-use super::search::Match;
+use super::matching::Match;
 
 /// Several parts that stand for one.
 #[derive(Debug, Clone, PartialEq)]

@@ -4,7 +4,7 @@
 use super::combine::Combined;
 use super::cost::{Differs, EDIT, align, differs, end_cost};
 use super::graph::{Graph, NONE, Sort, Thing};
-use super::search::Match;
+use super::matching::Match;
 use super::{Line, Moved, Status, Step, StepKind};
 use std::collections::{BTreeMap, BTreeSet};
 use wiring::Circuit;

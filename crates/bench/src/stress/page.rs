@@ -4,6 +4,7 @@ use super::{Failing, Place, Quantity, Strained, Stress, Verdict, Work};
 use crate::chart::points::natural;
 use crate::part::{rated_volts, rated_watts};
 use crate::powered::{say_block, say_mains};
+use crate::sheet::capital;
 use crate::sheet::{Expected, Figure, Limit, Line, Origin};
 
 /// Watts below which nobody asks what a resistor without a rating is rated for: the smallest that
@@ -207,12 +208,4 @@ fn failed(f: &Failing) -> Line {
         String::new()
     };
     line.because(format!("{}{more}.", words.join("; ")))
-}
-
-fn capital(words: &str) -> String {
-    let mut chars = words.chars();
-    match chars.next() {
-        Some(first) => first.to_uppercase().chain(chars).collect(),
-        None => String::new(),
-    }
 }

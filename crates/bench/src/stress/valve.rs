@@ -2,10 +2,9 @@
 
 use super::{Held, Place, Quantity, Strained, When, Work};
 use crate::heating::elevated_at;
-use crate::powered::{Powered, SectionAmps};
+use crate::powered::{Powered, SectionAmps, electrode};
 use crate::sheet::Origin;
 use crate::supply::rectifier_at;
-use wiring::NodeId;
 use wiring::circuit::{Electrode, History, Kind, Part, Valve};
 use wiring::sheet::{Library, LimitQuantity, RatingSystem, Sheet as DataSheet};
 
@@ -192,7 +191,7 @@ fn grid(
         LimitQuantity::GridOhmsFixedBias
     };
     // The circuit outside the valve: what feedback makes of it counts not, so the valves are out.
-    let node = |which| electrode(part, valve, letter, which);
+    let node = |which| electrode(part, letter, which);
     let (grid, cathode) = (node(Electrode::Grid)?, node(Electrode::Cathode)?);
     let ohms = work.surge.cold.as_ref()?.between_ohms(grid, cathode);
     let ohms = ohms.filter(|r| *r > 0.0 && *r < 1e9)?;
@@ -203,14 +202,6 @@ fn grid(
         origin: limit.origin,
     };
     Some(held.strained(name, Place::Grid, Quantity::GridOhms, (ohms, When::Idle)))
-}
-
-fn electrode(part: &Part, valve: &Valve, letter: Option<char>, which: Electrode) -> Option<NodeId> {
-    valve
-        .electrodes
-        .iter()
-        .filter(|u| u.electrode == which && (u.section == letter || u.section.is_none()))
-        .find_map(|u| part.terminals.get(u.terminal)?.node)
 }
 
 fn heaters(work: &Work<'_>) -> Vec<Strained> {

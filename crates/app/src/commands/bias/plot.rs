@@ -5,6 +5,7 @@ use crate::outcome::{Failure, Outcome};
 use crate::picture::{self, Sort};
 use crate::plate_plot::plot;
 use crate::table::paragraph;
+use crate::words::capital;
 use bench::plate_curves::PlateCurves;
 use draw::plot::Shades;
 
@@ -23,12 +24,10 @@ pub(super) fn write(
         Sort::Svg => picture::write(path, svg.as_bytes())?,
         Sort::Png => picture::write(path, &picture::png(&svg)?)?,
     }
-    let missing = curves.missing.iter().map(|m| {
-        let mut what = m.what.chars();
-        let first = what.next().map(char::to_uppercase);
-        let what: String = first.into_iter().flatten().chain(what).collect();
-        format!("{what} is not drawn. {}", m.remedy)
-    });
+    let missing = curves
+        .missing
+        .iter()
+        .map(|m| format!("{} is not drawn. {}", capital(&m.what), m.remedy));
     Ok(missing.chain(curves.notes.iter().cloned()).collect())
 }
 

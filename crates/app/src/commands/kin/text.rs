@@ -1,6 +1,7 @@
 //! Kin as the terminal shows it.
 
 use crate::table::{Side, Table, hanging, paragraph};
+use crate::words::sentence;
 use bench::kin::{BlockVerdict, DrawingKin, Kin, Status, StepKind};
 use wiring::Circuit;
 
@@ -25,12 +26,6 @@ pub(super) fn text(amp: &Circuit, found: &Kin, all: bool) -> String {
         out.push_str(&one(n + 1, drawing, all));
     }
     out
-}
-
-fn sentence(words: &str) -> String {
-    let mut letters = words.chars();
-    let first = letters.next().map(|c| c.to_uppercase().collect::<String>());
-    format!("{}{}.", first.unwrap_or_default(), letters.as_str())
 }
 
 fn overview(found: &Kin) -> String {

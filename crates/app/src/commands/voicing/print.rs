@@ -1,10 +1,9 @@
 //! Responses as text, JSON and CSV.
 
-use super::{Range, Run, difference};
+use super::{Range, Run};
 use crate::csv_text;
 use crate::outcome::Failure;
 use crate::table::{Side, Table, hanging, paragraph};
-use bench::voicing::in_words;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -147,7 +146,7 @@ fn differences(runs: &[Run]) -> Vec<(String, String)> {
     runs.iter()
         .skip(1)
         .map(|run| {
-            let words = in_words(&run.found.hz, &difference(&run.found.db, &first.found.db));
+            let words = run.found.against(&first.found);
             (format!("{} against {}", run.label, first.label), words)
         })
         .collect()

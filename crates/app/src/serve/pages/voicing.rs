@@ -7,8 +7,9 @@ use crate::serve::frame::{self, Page, Place};
 use crate::serve::site::Site;
 use crate::serve::{state, work_out};
 use crate::voicing_plot::plot;
+use crate::words::sentence;
 use bench::Asked;
-use bench::voicing::{Voicing, VoicingRequest, in_words, inputs, loudspeaker, voicing};
+use bench::voicing::{Voicing, VoicingRequest, inputs, loudspeaker, voicing};
 use draw::plot::Shades;
 use maud::{Markup, PreEscaped, html};
 use shop::{JobId, ReadingState};
@@ -161,12 +162,6 @@ fn field(knob: &str) -> String {
     format!("at {knob}")
 }
 
-fn sentence(why: &str) -> String {
-    let mut chars = why.chars();
-    let first = chars.next().map(char::to_uppercase).into_iter().flatten();
-    first.chain(chars).chain(".".chars()).collect()
-}
-
 fn curves(shown: &Result<Shown, String>) -> Markup {
     let shown = match shown {
         Ok(shown) => shown,
@@ -210,8 +205,7 @@ fn curves(shown: &Result<Shown, String>) -> Markup {
                 "."
             }
             @for (other, found) in named.iter().skip(1) {
-                @let difference: Vec<f64> = first.db.iter().zip(&found.db).map(|(a, b)| a - b).collect();
-                p { strong { (name) " against " (other) } ": " (in_words(&first.hz, &difference)) "." }
+                p { strong { (name) " against " (other) } ": " (first.against(found)) "." }
             }
         }
     }
