@@ -29,6 +29,8 @@ pub(crate) struct Bar {
 pub(crate) struct Gate {
     /// Stop rules.
     pub(crate) stops: Vec<Bar>,
+    /// One of them was tested and is not in order; else they are only untested.
+    failed: bool,
     /// What a typed reason lets pass.
     pub(crate) rest: Vec<Bar>,
 }
@@ -48,6 +50,7 @@ pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopE
                 address: safety.clone(),
             };
             if is_stop(line) {
+                gate.failed |= matches!(line.outcome(), Outcome::Fail | Outcome::Stop);
                 gate.stops.push(bar);
             } else {
                 gate.rest.push(bar);
@@ -111,6 +114,15 @@ fn state(outcome: Outcome) -> Option<&'static str> {
 }
 
 impl Gate {
+    /// What the stop rules say of the amp, never more than was tested.
+    pub(crate) fn heading(&self) -> &'static str {
+        if self.failed {
+            NOT_SAFE
+        } else {
+            "Electrical safety not tested"
+        }
+    }
+
     /// What is written into the record when the job is closed with what was typed.
     ///
     /// # Errors
@@ -177,7 +189,9 @@ mod tests {
         let gate = Gate {
             stops: vec![bar("Earth: not tested")],
             rest: vec![bar("Work: cord")],
+            failed: false,
         };
+        assert_eq!(gate.heading(), "Electrical safety not tested");
         for bad in [
             &[][..],
             &[("reason", "in a hurry")],

@@ -33,7 +33,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
               div {
                 @if !gate.stops.is_empty() {
                     section.sheet.problem {
-                        h2 { (gate::NOT_SAFE) ", as far as the record goes" }
+                        h2 { (gate.heading()) }
                         ul.open-things { @for bar in &gate.stops { li { (marks::one_joint(StepState::Held)) a href=(bar.address) { (bar.what) } } } }
                         p.hint { "No reason replaces these. If the owner refuses, the amp leaves only on the owner's signature." }
                     }

@@ -319,7 +319,15 @@ fn letter(order: &Order, now: At) -> String {
         }
         text.push('.');
     }
-    text.push_str("\n\nPlease tell us when they come, and how what was wrong is to go back.\n");
+    let wrong = order.lines.iter().filter(|l| l.is_short());
+    let wrong = wrong
+        .flat_map(|l| &l.deliveries)
+        .any(|d| d.fields.came == Came::Wrong);
+    text.push_str("\n\nPlease tell us when they come");
+    if wrong {
+        text.push_str(", and how what came wrong is to go back");
+    }
+    text.push_str(".\n");
     text
 }
 
@@ -490,7 +498,7 @@ fn new_vendor() -> Markup {
 fn shelf(stock: &[StockItem]) -> Markup {
     html! {
         details.sheet.shelf {
-            summary { "On the shelf" span.small { " " (stock.len()) " sorts" } }
+            summary { "On the shelf" span.small { " " (stock.len()) @if stock.len() == 1 { " sort" } @else { " sorts" } } }
             ul.to-order { @for item in stock {
                 @let f = &item.fields;
                 li {
