@@ -10,6 +10,7 @@ mod bench_sheet;
 mod caution;
 mod commands;
 mod csv_text;
+mod handbook;
 mod input;
 mod library;
 mod loose;

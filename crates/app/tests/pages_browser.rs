@@ -538,6 +538,8 @@ fn every_page_is_kept_as_a_picture_and_shuts_nobody_out() {
         ("find", "/find"),
         ("orders", "/orders?write=1"),
         ("keys", "/keys"),
+        ("help", "/help"),
+        ("handbook", "/help/first-hour"),
         ("entrance", "/in"),
         ("no-page", "/job/1/nothing"),
         ("paper", "/job/1/paper?sheet=chart"),

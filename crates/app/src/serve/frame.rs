@@ -86,6 +86,7 @@ pub(crate) fn page(
             div.rail-foot {
                 a href="/orders" { "Orders" }
                 a href="/settings" { "Settings" }
+                a href="/help" { "Help" }
                 a href="/find" { "Find" kbd { "/" } }
             }
         }
@@ -210,6 +211,7 @@ fn foot(job: Option<&JobView>, step: Option<Step>) -> Markup {
                 a href="/" { "Bench" }
                 a href="/orders" { "Orders" }
                 a href="/settings" { "Settings" }
+                a href="/help" { "Help" }
                 a href="/find" { "Find" }
             }
         };

@@ -5,9 +5,9 @@ use super::assets;
 use super::fail::{Answer, Fail};
 use super::guard::{self, Gate};
 use super::pages::{
-    bench, chart, conditions, entrance, find, hand_over, intake, job, journal, keys, new, ordering,
-    orders, paper, parts, photos, power, reading, revisions, run_sheet, set_up, settings, step,
-    tracing, voicing, work,
+    bench, chart, conditions, entrance, find, hand_over, help, intake, job, journal, keys, new,
+    ordering, orders, paper, parts, photos, power, reading, revisions, run_sheet, set_up, settings,
+    step, tracing, voicing, work,
 };
 use super::photo;
 use super::run::Step;
@@ -40,6 +40,8 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
         .route("/new", show(new::show).merge(act(new::take)))
         .route("/find", show(find::show))
         .route("/keys", show(keys::show))
+        .route("/help", show(help::show))
+        .route("/help/{chapter}", get(chapter))
         .route("/orders", show(orders::show).merge(act(ordering::change)))
         .route("/orders/line", act(ordering::came))
         .route("/orders.csv", show(orders::as_csv))
@@ -190,6 +192,10 @@ fn act_row(page: fn(&Site, &Ask, JobId, i64, &Fields) -> Answer) -> MethodRouter
             blocking(move || page(&site, &ask, JobId(job), row, &fields))
         },
     )
+}
+
+async fn chapter(State(site): Shared, ask: Ask, Path(name): Path<String>) -> Response {
+    blocking(move || help::chapter(&site, &ask, &name)).await
 }
 
 async fn asset(Path(name): Path<String>, headers: HeaderMap) -> Response {

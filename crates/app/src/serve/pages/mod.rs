@@ -9,6 +9,7 @@ pub(crate) mod find;
 pub(crate) mod gate;
 pub(crate) mod grid;
 pub(crate) mod hand_over;
+pub(crate) mod help;
 pub(crate) mod intake;
 pub(crate) mod job;
 pub(crate) mod journal;
