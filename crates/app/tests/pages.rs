@@ -544,6 +544,74 @@ fn every_page_is_well_made() {
     assert_eq!(b.get("/job/99").status, 404);
 }
 
+/// The page of suspects in every state of a job; one press opens the next reading under its
+/// conditions, and the reading leads back. Hands go in only where it is off.
+#[test]
+fn suspects_lead_to_the_next_reading_and_back() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Odo Kestle");
+    b.get("/job/1/suspects").has(&["Nothing is traced yet"]);
+    // half a tracing: nothing feeds the plate, so its reading is not weighed, and it says why
+    trace(
+        &mut b,
+        &STAGE
+            .replace("PS1  supply 262 V 1 ohm\n", "")
+            .replace("B3 - +PS1 - ground\n", ""),
+    );
+    read(&mut b, "V1.1", "121");
+    b.get("/job/1/suspects").has(&[
+        "no reading weighed yet",
+        "Readings that were not weighed, and why",
+    ]);
+    trace(&mut b, STAGE);
+    read(&mut b, "B3", "262");
+    let page = b.get("/job/1/suspects");
+    page.has(&[
+        "2 readings weighed",
+        "What to do now",
+        "To make sure",
+        "Nothing wrong",
+        "Not in the list",
+    ]);
+    // volts under power: opened with the way back, written, back
+    let opened = b.send(&page.form("name=\"probe\""));
+    opened.has(&["then back to the suspects"]);
+    let back = b.send(
+        &opened
+            .form("name=\"shown\"")
+            .with("shown", "0.9")
+            .with("sure", "yes"),
+    );
+    back.has(&["3 readings weighed"]);
+    b.get("/job/1/suspects?drawing=yes").has(&["suspect"]);
+    // ohms: not before it is off
+    let ohms = [("probe", "R4"), ("condition", "power off, discharged")];
+    back.has(&["once it is off"]);
+    assert_eq!(b.ask_post("/job/1/suspects", &ohms), Some(422));
+    b.send_to("/job/1/power", &[("what", "plug out")]);
+    assert_eq!(b.ask_post("/job/1/suspects", &ohms), Some(422));
+    b.send_to("/job/1/power", &[("what", "stores"), ("point", "can")]);
+    b.send_to("/job/1/power", &[("what", "no more points")]);
+    for point in ["can", "V1.3"] {
+        let read = [("what", "read"), ("point", point), ("volts", "0.4")];
+        b.send_to("/job/1/power", &read);
+    }
+    let opened = b.send_to("/job/1/suspects", &ohms);
+    opened.has(&["R4", "then back to the suspects"]);
+    b.send(
+        &opened
+            .form("name=\"shown\"")
+            .with("shown", "150k")
+            .with("sure", "yes"),
+    )
+    .has(&["4 readings weighed", "power off", "R4"]);
+    // an address that no reading has: nothing is written
+    let nowhere = [("probe", "R99"), ("condition", "as found")];
+    b.send_to("/job/1/suspects", &nowhere)
+        .has(&["4 readings weighed"]);
+}
+
 /// A photo is tied where the hand is, in one press: from the reading of a point, then also to a part;
 /// both pages show it, and untied it is still the job's.
 #[test]

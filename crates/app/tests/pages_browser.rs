@@ -561,8 +561,25 @@ fn the_pages_of_a_whole_amplifier_with_every_fold_open() {
     let wiring = include_str!("../../../examples/curlew.wiring");
     let form = b.get("/job/1/tracing").form("name=\"base\"");
     b.send(&form.with("text", wiring));
+    // a recovery stage whose plate load has gone high
+    for (point, shown) in [
+        ("B1", "311"),
+        ("B2", "306"),
+        ("B3", "276"),
+        ("B4", "244"),
+        ("V1.1", "152.4"),
+        ("V1.3", "1.290"),
+        ("V2.1", "61.4"),
+        ("V4.1", "179.5"),
+    ] {
+        let form = b
+            .get(&format!("/job/1/chart?at={point}"))
+            .form("name=\"shown\"");
+        b.send(&form.with("shown", shown).with("sure", "yes"));
+    }
     let mut c = Chromium::start();
     let pages = [
+        ("whole-suspects", "/job/1/suspects?drawing=yes"),
         ("whole-job", "/job/1"),
         ("whole-tracing", "/job/1/tracing"),
         ("whole-chart", "/job/1/chart"),
@@ -573,6 +590,7 @@ fn the_pages_of_a_whole_amplifier_with_every_fold_open() {
         ("whole-voicing", "/job/1/voicing?from=J3&beside=J1"),
     ];
     looked_at(&mut c, &format!("http://{}", server.host), &pages, true);
+    the_next_reading_is_one_press_away(&mut c, &format!("http://{}", server.host));
     // a knob moved by a key redraws the curve and says how it differs from the knobs as set
     c.open(&format!("http://{}/job/1/voicing?from=J3", server.host));
     c.tab_to("[name='at TREBLE']");
@@ -582,6 +600,37 @@ fn the_pages_of_a_whole_amplifier_with_every_fold_open() {
     c.wait("document.querySelector('[name=\"at TREBLE\"]').closest('label').querySelector('output').textContent === '6.2'");
     c.wait("document.querySelector('#curves').innerText.includes('J3 as set')");
     assert!(c.wrong.is_empty(), "{:?}", c.wrong);
+}
+
+/// From the suspects by one key to the reading that would tell most, and back with it.
+fn the_next_reading_is_one_press_away(c: &mut Chromium, base: &str) {
+    let address = format!("{base}/job/1/suspects");
+    c.open(&address);
+    let words = |c: &mut Chromium, of: &str| {
+        let text = c.eval(&format!("document.querySelector('{of}')?.innerText ?? ''"));
+        text.as_str().unwrap_or_default().to_owned()
+    };
+    assert!(
+        words(c, ".ranked").contains("R18"),
+        "{}",
+        words(c, ".ranked")
+    );
+    let weighed = words(c, ".head .aside");
+    let asked = words(c, "#primary");
+    assert!(asked.contains("Read V2.3"), "{asked}");
+    c.key("Enter");
+    c.at("/job/1/chart");
+    assert_eq!(words(c, ".point-now"), "V2.3");
+    c.tab_to("[name=shown]");
+    c.text("0.677");
+    c.key("Enter");
+    c.at("/job/1/suspects");
+    assert_ne!(words(c, ".head .aside"), weighed);
+    // one reading was enough: confirm it, and give the part its verdict
+    assert!(words(c, ".now-sheet").contains("R18 has risen"));
+    c.picture(&pictures().join("desk-whole-suspects-sure.png"));
+    c.key("Enter");
+    c.at("/job/1/parts");
 }
 
 /// Address, code and the picture to scan, as the desk shows them to let a phone in.

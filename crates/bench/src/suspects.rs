@@ -98,6 +98,10 @@ pub struct Explained {
     pub sound: f64,
     /// What this suspect would show.
     pub expected: f64,
+    /// From here to `high` 95 % of amplifiers with this fault would read.
+    pub low: f64,
+    /// See `low`.
+    pub high: f64,
     /// `V`, `ohm` or `V ac`.
     pub unit: &'static str,
 }
@@ -109,6 +113,9 @@ pub struct Next {
     pub probe: String,
     /// Under which conditions.
     pub condition: String,
+    /// What is said anew for it beside the conditions of the last readings under power, line by
+    /// line as a readings block has it; nothing where those stay as they are.
+    pub settings: Vec<String>,
     /// What it would tell about which suspect it is, bits.
     pub gain_bits: f64,
     /// Effort, 1 for a probe under power.

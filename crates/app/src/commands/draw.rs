@@ -2,6 +2,8 @@
 
 mod over;
 
+pub(crate) use over::suspects_over;
+
 use crate::amp::{self, Amp};
 use crate::arguments::Draw as Given;
 use crate::outcome::{Failure, Outcome};

@@ -11,7 +11,7 @@ use bench::suspects::{SuspectsRequest, suspects_with};
 use bench::tolerance::Tolerances;
 use std::path::Path;
 
-pub(crate) use text::{short, text};
+pub(crate) use text::{percent, short, size, text, value};
 
 /// Runs `suspects`.
 pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {

@@ -8,7 +8,7 @@ use super::access::Access;
 use super::ask::{Ask, Fields};
 use super::pages::{
     bench, chart, find, hand_over, intake, job, journal, new, parts, photos, run_sheet, set_up,
-    settings, tracing, work,
+    settings, suspects, tracing, work,
 };
 use super::run::Step;
 use super::site::Site;
@@ -39,6 +39,7 @@ fn pages() -> Vec<(&'static str, Show)> {
         ("power-up", of_step(Step::PowerUp)),
         ("tracing", of_job(tracing::show)),
         ("chart", of_job(chart::show)),
+        ("suspects", of_job(suspects::show)),
         ("parts", of_job(parts::show)),
         ("work", of_job(work::show)),
         ("set-up", of_job(set_up::show)),

@@ -7,7 +7,7 @@ use super::guard::{self, Gate};
 use super::pages::{
     bench, chart, conditions, entrance, find, hand_over, help, intake, job, journal, keys, new,
     ordering, orders, paper, parts, photos, power, reading, revisions, run_sheet, set_up, settings,
-    step, tracing, voicing, work,
+    step, suspects, tracing, voicing, work,
 };
 use super::photo;
 use super::run::Step;
@@ -77,6 +77,10 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
         .route("/job/{job}/paper", show_job(paper::show))
         .route("/job/{job}/paper.css", show_job(paper::style))
         .route("/job/{job}/conditions", act_job(conditions::change))
+        .route(
+            "/job/{job}/suspects",
+            show_job(suspects::show).merge(act_job(suspects::take)),
+        )
         .route("/job/{job}/parts", show_job(parts::show))
         .route("/job/{job}/verdict", act_job(parts::give))
         .route("/job/{job}/part-state", act_job(parts::became))

@@ -10,6 +10,7 @@ use bench::chart::{ChartRequest, Worked};
 use bench::idle::Idle;
 use bench::powerup::Powerup;
 use bench::sheet::Sheet;
+use bench::suspects::{Suspects, SuspectsRequest};
 use draw::Memory;
 use draw::over::Room;
 use shop::{
@@ -114,13 +115,15 @@ pub(crate) struct Kept {
     pub(crate) plans: Shelf<Powerup>,
     /// Output stages.
     pub(crate) idles: Shelf<Idle>,
+    suspects: Shelf<Suspects>,
 }
 
 impl Kept {
     /// How often something was worked out since the start: circuits, charts, sheets.
     #[cfg(test)]
     pub(crate) fn made(&self) -> [usize; 3] {
-        let sheets = self.sheets.made() + self.plans.made() + self.idles.made();
+        let sheets =
+            self.sheets.made() + self.plans.made() + self.idles.made() + self.suspects.made();
         [self.circuits.made(), self.charts.made(), sheets]
     }
 }
@@ -249,5 +252,26 @@ pub(crate) fn chart(site: &Site, found: &Found, block: Option<BlockId>) -> Arc<W
             return bench::chart::work_out(&Circuit::default(), &site.library, &request);
         }
         bench::chart::work_out(&found.traced.circuit, &site.library, &request)
+    })
+}
+
+/// What the owner said of an amp, as far as it was not blanked.
+pub(crate) fn told(r: &Reader<'_>, job: JobId) -> Result<Option<String>, ShopError> {
+    let words = r.owner_words(job)?;
+    let kept = words.into_iter().find(|w| !w.blanked);
+    Ok(kept.map(|w| w.text))
+}
+
+/// The suspects of a job, from all its readings and what was told.
+pub(crate) fn suspects(site: &Site, found: &Found, told: Option<&str>) -> Arc<Suspects> {
+    let readings = readings_text(&found.blocks, &found.readings, &found.results);
+    let told: Vec<String> = told.iter().map(|t| (*t).to_owned()).collect();
+    let key = format!("{}\u{0}{readings}\u{0}{told:?}", found.traced.text);
+    site.kept.suspects.get(&found.place, key, || {
+        let request = SuspectsRequest { told };
+        if found.traced.circuit.parts.len() > MOST_PARTS {
+            return bench::suspects::suspects(&Circuit::default(), &site.library, &request);
+        }
+        bench::suspects::suspects(&found.traced.circuit, &site.library, &request)
     })
 }

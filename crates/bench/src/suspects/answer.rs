@@ -14,6 +14,8 @@ const LEFT_OUT: f64 = 1e-3;
 const OFF: f64 = 2.5;
 /// A suspect explains a reading when it brings it nearer by so many standard deviations.
 const NEARER: f64 = 1.0;
+/// Standard deviations to either end of a band that holds 95 %.
+const ENDS: f64 = 1.96;
 /// Most readings told for one suspect, either way.
 const MOST_TOLD: usize = 6;
 /// Likelihoods (logarithms) that differ by less are not told apart: a factor of three.
@@ -107,6 +109,8 @@ pub(super) fn explain(evidence: &Evidence, ranking: &Ranking, rows: &mut [Told<'
                 read: s.read,
                 sound: s.shown(at(&ranking.sound.mean)),
                 expected: s.shown(at(&expected.mean)),
+                low: s.shown(at(&expected.mean) - ENDS * at(&sigma)),
+                high: s.shown(at(&expected.mean) + ENDS * at(&sigma)),
                 unit: s.unit,
             };
             if here > OFF {

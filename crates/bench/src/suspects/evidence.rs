@@ -88,6 +88,8 @@ pub(super) struct Evidence {
     /// Readings, scene by scene, in the order of its leads.
     pub(super) seen: Vec<Seen>,
     pub(super) causes: usize,
+    /// Number of the cause that moves all volts where HT is gone.
+    pub(super) dark: usize,
     pub(super) unused: Vec<Unused>,
     pub(super) notes: Vec<String>,
     pub(super) told: Vec<String>,
@@ -102,6 +104,7 @@ impl Evidence {
             scenes: Vec::new(),
             seen: Vec::new(),
             causes: self.causes,
+            dark: self.dark,
             unused: Vec::new(),
             notes: Vec::new(),
             told: Vec::new(),
@@ -115,6 +118,7 @@ impl Evidence {
             scenes: Vec::new(),
             seen: Vec::new(),
             causes: 0,
+            dark: 0,
             unused: Vec::new(),
             notes: Vec::new(),
             told: Vec::new(),
@@ -127,6 +131,7 @@ impl Evidence {
             known.scene = index;
             all.block(circuit, library, tolerances, block, &mut known);
         }
+        all.dark = known.cause("volts without HT");
         all.causes = known.count();
         all.known = known;
         for scene in &mut all.scenes {

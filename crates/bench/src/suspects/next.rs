@@ -107,6 +107,7 @@ fn proposed(candidate: &Candidate, gain: f64, suspects: &[Foreseen], index: usiz
     Next {
         probe: candidate.probe.clone(),
         condition: candidate.condition.clone(),
+        settings: candidate.settings.clone(),
         gain_bits: gain,
         effort: candidate.effort,
         unit: candidate.unit(),
@@ -326,6 +327,7 @@ fn direct(circuit: &Circuit, ranking: &Ranking) -> Vec<Next> {
         all.push(Next {
             probe: name,
             condition: condition.to_owned(),
+            settings: Vec::new(),
             gain_bits: gain,
             effort,
             unit: "",

@@ -101,6 +101,8 @@ pub(super) struct Scene {
     /// Of each cause that acts through the mains: tangent element, and volts of its emf per
     /// standard deviation.
     supply: Vec<(usize, usize, f64)>,
+    /// Plate current of each section in a sound amplifier, by element; nothing for other elements.
+    sound_amps: Vec<f64>,
     /// By element: does the rectifiers' emf hang on it?
     alternating: Vec<bool>,
     /// Element that drives the signal, with its volts and hertz.
@@ -161,6 +163,7 @@ impl Scene {
             grids: Vec::new(),
             strays: Vec::new(),
             supply: Vec::new(),
+            sound_amps: Vec::new(),
             alternating: Vec::new(),
             signal: None,
             causes: 0,
@@ -185,6 +188,7 @@ impl Scene {
                 .collect();
             scene.stray_currents();
             scene.look_at_supply(&state);
+            scene.sound_amps = plate_amps(&scene.base, &scene.volts);
             scene.alternating = before_rectifiers(circuit, &scene.assembly, &state);
             scene.state = Some(state);
             if let Some((volts, hertz)) = signal {
@@ -300,6 +304,15 @@ impl Scene {
         let mut at = keep.iter();
         self.meters.retain(|_| at.next() == Some(&true));
     }
+}
+
+/// Plate current of each section, by element.
+fn plate_amps(net: &Netlist, volts: &[f64]) -> Vec<f64> {
+    let of = |e: &Element| match e.law {
+        Law::Triode { .. } | Law::Pentode { .. } => carried::carried(&e.law, volts).amps,
+        _ => 0.0,
+    };
+    net.elements.iter().map(of).collect()
 }
 
 /// The elements on which the emf of the rectifiers hangs: those of mains transformer, fuses and

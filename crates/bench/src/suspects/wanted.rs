@@ -45,6 +45,8 @@ pub(super) struct Candidate {
     pub(super) probe: String,
     /// Under which conditions.
     pub(super) condition: String,
+    /// What is said anew for it, line by line as a readings block has it.
+    pub(super) settings: Vec<String>,
     pub(super) effort: f64,
     pub(super) sort: Sort,
 }
@@ -125,9 +127,9 @@ impl Wanted {
             &under,
             mains,
             number,
-            name,
+            (name, Vec::new()),
             Sort::Live,
-            bench.live_spots(block),
+            bench.live_spots(block.map(|b| &b.conditions)),
             PROBE,
         );
         let outputs = bench.output_valves();
@@ -144,7 +146,7 @@ impl Wanted {
                 &pulled,
                 mains,
                 number,
-                &name,
+                (&name, vec![format!("valves {name}")]),
                 Sort::Live,
                 spots,
                 PULLED,
@@ -162,7 +164,7 @@ impl Wanted {
             &cold,
             mains,
             number,
-            "power off, discharged",
+            ("power off, discharged", vec!["power off".to_owned()]),
             Sort::Cold,
             spots,
             OHMS,
@@ -186,12 +188,14 @@ impl Wanted {
                 knobs.join(", ")
             );
             let number = circuit.readings.len() + 3;
+            let mut settings: Vec<String> = knobs.iter().map(|k| format!("set {k}")).collect();
+            settings.push(format!("signal {jack} {SIGNAL_VOLTS} {SIGNAL_HERTZ}"));
             all.add(
                 &bench,
                 &with,
                 mains,
                 number,
-                &name,
+                (&name, settings),
                 Sort::Signal,
                 bench.signal_spots(),
                 SIGNAL,
@@ -215,7 +219,7 @@ impl Wanted {
         under: &Conditions,
         mains: MainsKnown,
         number: usize,
-        name: &str,
+        (name, settings): (&str, Vec<String>),
         sort: Sort,
         spots: Vec<Spot>,
         effort: f64,
@@ -252,6 +256,7 @@ impl Wanted {
             candidates.push(Candidate {
                 probe: spot.name,
                 condition: name.to_owned(),
+                settings: settings.clone(),
                 effort: effort * spot.effort,
                 sort,
             });
@@ -365,6 +370,17 @@ impl Bench<'_> {
             .or_else(|| blocks().find(|(_, b)| live(b)))
     }
 
+    /// Points that were read in such blocks, in this unit.
+    fn read_in(&self, unit: Unit, such: impl Fn(&Conditions) -> bool) -> BTreeSet<NodeId> {
+        let blocks = self.circuit.readings.iter();
+        let blocks = blocks.filter(|b| !b.conditions.power_off && such(&b.conditions));
+        let of = |r: &wiring::readings::Reading| match r.probe {
+            Probe::At(node) if r.unit == unit => Some(node),
+            _ => None,
+        };
+        blocks.flat_map(|b| &b.readings).filter_map(of).collect()
+    }
+
     fn spot(&self, node: NodeId, effort: f64) -> Spot {
         Spot {
             name: first_name(self.circuit, node),
@@ -374,13 +390,11 @@ impl Bench<'_> {
     }
 
     /// Electrodes and rails that may be probed under power and were not read yet.
-    fn live_spots(&self, block: Option<&Block>) -> Vec<Spot> {
-        let mut read = BTreeSet::new();
-        for reading in block.into_iter().flat_map(|b| &b.readings) {
-            if let Probe::At(node) = reading.probe {
-                read.insert(node);
-            }
-        }
+    fn live_spots(&self, block: Option<&Conditions>) -> Vec<Spot> {
+        let read = match block {
+            Some(block) => self.read_in(Unit::VoltsDc, |b| alike(b, block)),
+            None => BTreeSet::new(),
+        };
         let mut grids = BTreeSet::new();
         let mut nodes = BTreeSet::new();
         for part in &self.circuit.parts {
@@ -443,7 +457,12 @@ impl Bench<'_> {
                 .find(|e| e.electrode == Electrode::Grid)?;
             part.terminals.get(grid.terminal)?.node
         });
-        let mut nodes: Vec<NodeId> = grids.filter(|n| self.forbidden.may_live(*n)).collect();
+        let read = self.read_in(Unit::VoltsDc, |c| {
+            let out = self.output_valves();
+            matches!(&c.valves, ValvesIn::Without(w) if out.iter().all(|v| w.contains(v)))
+        });
+        let may = |n: &NodeId| self.forbidden.may_live(*n) && !read.contains(n);
+        let mut nodes: Vec<NodeId> = grids.filter(may).collect();
         nodes.dedup();
         nodes.into_iter().map(|n| self.spot(n, 1.0)).collect()
     }
@@ -551,12 +570,26 @@ impl Bench<'_> {
                 _ => {}
             }
         }
+        let read = self.read_in(Unit::VoltsAc, |c| c.signal.is_some());
+        let may = |n: &NodeId| *n != wiring::GROUND && self.forbidden.may_live(*n);
         nodes
             .into_iter()
-            .filter(|n| *n != wiring::GROUND && self.forbidden.may_live(*n))
+            .filter(|n| may(n) && !read.contains(n))
             .map(|n| self.spot(n, 1.0))
             .collect()
     }
+}
+
+/// Would the same point read the same under both?
+fn alike(a: &Conditions, b: &Conditions) -> bool {
+    let sets = |c: &Conditions| -> Vec<(String, Position)> {
+        c.sets.iter().map(|s| (s.name.clone(), s.to)).collect()
+    };
+    a.valves == b.valves
+        && sets(a) == sets(b)
+        && a.standby_open == b.standby_open
+        && a.speaker_on == b.speaker_on
+        && a.limiter_watts == b.limiter_watts
 }
 
 /// Index of a wiring's node in an assembly.

@@ -14,7 +14,7 @@ use draw::over::{
     Flag, Hues, Laid, Mark, MarkSort, Overlay, Room, Standing, group, known, lay, odd,
 };
 use serde_json::{Value, json};
-use wiring::circuit::PartId;
+use wiring::circuit::{Circuit, PartId};
 
 /// What the figures are.
 const UNITS: &str =
@@ -113,16 +113,24 @@ fn suspected(amp: &Amp) -> (Vec<Mark>, Option<String>) {
         &amp.library,
         &bench::suspects::SuspectsRequest::default(),
     );
+    suspects_over(&amp.circuit, &found)
+}
+
+/// The parts that an answer suspects, all faults of a part together; and what is to be said where there are none.
+pub(crate) fn suspects_over(
+    circuit: &Circuit,
+    found: &bench::suspects::Suspects,
+) -> (Vec<Mark>, Option<String>) {
     if found.used == 0 {
         return (
             Vec::new(),
             Some("Nothing was read that could point at a part: no suspects lie on it.".to_owned()),
         );
     }
-    let mut chance = vec![0.0; amp.circuit.parts.len()];
+    let mut chance = vec![0.0; circuit.parts.len()];
     for suspect in &found.suspects {
         // A section of a valve is named by its letter behind the valve's name.
-        let named = |name: &str| amp.circuit.parts.iter().position(|p| p.name == name);
+        let named = |name: &str| circuit.parts.iter().position(|p| p.name == name);
         let whole = suspect
             .part
             .trim_end_matches(|c: char| c.is_ascii_lowercase());

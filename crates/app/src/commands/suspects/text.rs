@@ -259,7 +259,8 @@ fn line(e: &Explained) -> String {
     )
 }
 
-fn value(x: f64, unit: &str) -> String {
+/// A value in its unit, as a meter shows it.
+pub(crate) fn value(x: f64, unit: &str) -> String {
     match unit {
         "ohm" if x >= 1.9e7 => "over range".to_owned(),
         "ohm" => rounded(x, Quantity::Ohms, 3),
@@ -267,7 +268,8 @@ fn value(x: f64, unit: &str) -> String {
     }
 }
 
-fn size(suspect: &Suspect) -> String {
+/// How far the fault went, where that is known.
+pub(crate) fn size(suspect: &Suspect) -> String {
     match (suspect.severity, suspect.measure) {
         (Some(x), "ohm") if x >= NO_CONTACT_OHMS => String::new(),
         (Some(x), "times") if x < 0.01 => "next to nothing".to_owned(),
@@ -278,7 +280,8 @@ fn size(suspect: &Suspect) -> String {
     }
 }
 
-fn percent(p: f64) -> String {
+/// A chance, to the whole percent.
+pub(crate) fn percent(p: f64) -> String {
     if p >= 0.995 {
         "99+ %".to_owned()
     } else if p < 0.005 {

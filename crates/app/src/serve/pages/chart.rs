@@ -39,6 +39,10 @@ pub(crate) struct ChartView {
     pub(crate) at: String,
     /// The job's photos.
     pub(crate) photos: Vec<Photo>,
+    /// Where to go once the reading is written; none: to the next point.
+    pub(crate) back: Option<String>,
+    /// Volts AC are read here.
+    pub(crate) ac: bool,
 }
 
 /// As found, unless the address says as left.
@@ -80,6 +84,10 @@ pub(crate) fn view(
         worked,
         at,
         photos,
+        back: fields
+            .some("back")
+            .map(|_| super::back(fields, &format!("/job/{id}/chart"))),
+        ac: fields.get("unit") == "ac",
     })
 }
 
@@ -230,6 +238,7 @@ pub(crate) fn page(
             buttons: html! {
                 span.aside { (read) " of " (lines.len()) " read" }
                 (super::paper::button(id, "chart", chart.state.word()))
+                a.button href=(format!("/job/{id}/suspects?state={}", percent(chart.state.word()))) { "Suspects" }
                 (super::tracing::state_buttons(id, "chart", left))
                 form.inline-done method="post" action=(format!("/job/{id}/step")) {
                     input type="hidden" name="step" value=(if left { Step::HandOver.slug() } else { Step::Chart.slug() });

@@ -74,7 +74,7 @@ pub(crate) fn form(chart: &ChartView, instruments: &[Instrument]) -> Markup {
     html! {
         form method="post" action=(format!("/job/{id}/conditions")) {
             input type="hidden" name="state" value=(chart.state.word());
-            input type="hidden" name="back" value=(chart.at_address(&chart.at));
+            input type="hidden" name="back" value=(chart.back.clone().unwrap_or_else(|| chart.at_address(&chart.at)));
             (field("Mains at the wall, volts", "mains", &raw.mains_volts.map(|v| v.to_string()).unwrap_or_default()))
             (choice("Meter", "instrument", &meters, &chosen))
             (field("Valves: all in; without V2; only V3", "valves", &shown.valves))

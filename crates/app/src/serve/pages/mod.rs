@@ -29,6 +29,7 @@ pub(crate) mod run_sheet;
 pub(crate) mod set_up;
 pub(crate) mod settings;
 pub(crate) mod step;
+pub(crate) mod suspects;
 pub(crate) mod tracing;
 pub(crate) mod voicing;
 pub(crate) mod work;

@@ -57,7 +57,11 @@ pub(crate) fn entry(
     let standing = chart.standing(&chart.at);
     let next = chart.next();
     let what = line.map_or_else(String::new, |l| rows::what(&chart.found.traced.circuit, l));
-    let unit = line.map_or("V", |l| l.unit);
+    let unit = if chart.ac {
+        "V ac"
+    } else {
+        line.map_or("V", |l| l.unit)
+    };
     let unit_words = match unit {
         "V ac" => "V ac",
         "ohm" => "ohm, unplugged",
@@ -77,7 +81,7 @@ pub(crate) fn entry(
                         (what)
                         @if unit == "V" && !chart.at.contains(" to ") { @if !what.is_empty() { ", " } "to ground" }
                     }
-                    @if let Some(v) = line.and_then(|l| l.volts) {
+                    @if let Some(v) = line.filter(|l| l.unit == unit).and_then(|l| l.volts) {
                         span.expect { "expect " strong.computed { (rows::figure(v, unit)) } @if unit == "V" { " V" } }
                     }
                 }
@@ -86,6 +90,7 @@ pub(crate) fn entry(
             @else {
                 form #reading method="post" action=(post) hx-get=(format!("/job/{id}/judge")) hx-trigger="input changed delay:40ms from:#shown" hx-target="#verdict" hx-include="#reading" hx-sync="this:queue last" {
                     input type="hidden" name="state" value=(chart.state.word());
+                    @if let Some(back) = &chart.back { input type="hidden" name="back" value=(back); }
                     @if chart.at.is_empty() {
                         label.free-point { span { "Point" } input name="point" autocomplete="off" placeholder="V1.3" required autofocus; }
                     } @else { input type="hidden" name="point" value=(chart.at); }
@@ -103,10 +108,11 @@ pub(crate) fn entry(
                     div.write {
                         button.primary #primary type="submit" {
                             (marks::probe())
-                            span.words { span.what { "Write it" } @if let Some(n) = &next { span.why { "then " (n) } } }
+                            span.words { span.what { "Write it" } @if chart.back.is_some() { span.why { "then back to the suspects" } } @else if let Some(n) = &next { span.why { "then " (n) } } }
                             kbd { "Enter" }
                         }
-                        @if let Some(n) = &next { a.button #skip href=(chart.at_address(n)) { "Skip" kbd { "s" } } }
+                        @if let Some(back) = &chart.back { a.button #skip href=(back) { "Leave it" kbd { "s" } } }
+                        @else if let Some(n) = &next { a.button #skip href=(chart.at_address(n)) { "Skip" kbd { "s" } } }
                     }
                     @if let Some(l) = last { p.last-above { "last reading" strong { (l.fields.point) " " (l.fields.shown) } } }
                     div.pad aria-label="Keypad" role="group" {
@@ -163,6 +169,8 @@ fn slip(chart: &ChartView, post: &str, typed: &str, q: &Question) -> Markup {
                 input type="hidden" name="state" value=(chart.state.word());
                 input type="hidden" name="point" value=(chart.at);
                 input type="hidden" name="shown" value=(shown);
+                @if let Some(back) = &chart.back { input type="hidden" name="back" value=(back); }
+                @if chart.ac { input type="hidden" name="unit" value="ac"; }
                 @if sure { input type="hidden" name="sure" value="yes"; }
                 @if let Some(s) = chart.standing(&chart.at) { input type="hidden" name="corrects" value=(s.id); }
                 (inner)
@@ -244,14 +252,15 @@ pub(crate) fn write(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answe
     let at = Fields::of(vec![
         ("at".to_owned(), point.clone()),
         ("state".to_owned(), fields.get("state").to_owned()),
+        ("back".to_owned(), fields.get("back").to_owned()),
+        ("unit".to_owned(), unit.clone()),
     ]);
     let chart = site.shop.read(|r| chart::view(site, r, id, &at))?;
     if shown.is_empty() {
         // Enter on nothing goes on to the next point
-        let to = chart
-            .next()
-            .map_or_else(|| chart.address(), |n| chart.at_address(&n));
-        return go(to);
+        let next = || chart.next().map(|n| chart.at_address(&n));
+        let to = chart.back.clone().or_else(next);
+        return go(to.unwrap_or_else(|| chart.address()));
     }
     let (judged, _) = judged(&chart, &point, &shown, &unit)
         .map_err(|(what, remedy)| Fail::typed(what, remedy))?;
@@ -294,6 +303,9 @@ pub(crate) fn write(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answe
         }
         Ok::<_, ShopError>(())
     })?;
+    if let Some(back) = chart.back {
+        return go(back);
+    }
     let to = match next {
         Some(n) => chart.at_address(&n),
         None if chart.worked.chart.points.is_empty() => format!("{}&at=", chart.address()),

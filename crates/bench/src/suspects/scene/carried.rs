@@ -43,7 +43,7 @@ impl Scene {
     }
 }
 
-fn carried(law: &Law, volts: &[f64]) -> Carried {
+pub(super) fn carried(law: &Law, volts: &[f64]) -> Carried {
     // the far end of a cut lead carries nothing to speak of
     let at = |n: NodeIndex| volts.get(n).copied();
     let whole = || -> Option<Carried> {

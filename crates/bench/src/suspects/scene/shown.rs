@@ -1,10 +1,16 @@
 //! What a meter shows in a circuit that is solved, and how that moves with every cause of spread.
 
+use super::carried::carried;
 use super::{AWAY_OHMS, Desk, Expected, LEAST_SIGNAL, LOADS, LOADS_VOLTS, NO_PATH_OHMS, Scene};
 use crate::suspects::causes::feed;
-use solve::netlist::{Law, Netlist, NodeIndex, Slot};
+use solve::netlist::{Law, Netlist, NodeIndex, Quantity, Slot};
 use solve::operating::{Solution, Solver};
 use solve::response::SmallSignal;
+
+/// By how much more an amplification factor spreads in a section that is cut off (ours).
+const CUT_OFF: f64 = 2.0;
+/// Part of a sound section's current from which that comes in; whole at a hundredth of it.
+const CUT_OFF_FROM: f64 = 0.1;
 
 impl Scene {
     pub(super) fn cold(&self, desk: &mut Desk, moved: bool, slopes: bool) -> Option<Expected> {
@@ -147,6 +153,17 @@ impl Scene {
         good.then(|| (solution.across(leads.a, leads.b), found))
     }
 
+    /// Factor on the spread of an amplification factor where a section is all but cut off: how a
+    /// grid's uneven wires let the last of the current through is no law's business.
+    fn wider(&self, element: usize, law: &Law, volts: &[f64]) -> f64 {
+        let sound = self.sound_amps.get(element).copied().unwrap_or(0.0);
+        if sound <= 0.0 {
+            return 1.0;
+        }
+        let left = (carried(law, volts).amps / sound).max(1e-9);
+        1.0 + CUT_OFF * (0.5 * (CUT_OFF_FROM / left).log10()).clamp(0.0, 1.0)
+    }
+
     /// What one standard deviation of each cause feeds into the nodes: cause, node, amperes.
     fn feeds(
         &self,
@@ -160,13 +177,17 @@ impl Scene {
                 let Some(parameter) = self.assembly.netlist.parameters.get(*p) else {
                     continue;
                 };
-                for (element, slot) in &parameter.slots {
-                    if edited.contains(element) {
+                for (index, slot) in &parameter.slots {
+                    if edited.contains(index) {
                         continue;
                     }
-                    if let Some(element) = net.elements.get(*element) {
+                    if let Some(element) = net.elements.get(*index) {
+                        let wider = match parameter.quantity {
+                            Quantity::Mu => self.wider(*index, &element.law, volts),
+                            _ => 1.0,
+                        };
                         feed(element, *slot, volts, |node, amps| {
-                            all.push((*cause, node, amps * weight));
+                            all.push((*cause, node, amps * weight * wider));
                         });
                     }
                 }
