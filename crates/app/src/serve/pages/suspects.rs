@@ -30,6 +30,9 @@ const SHOWN: usize = 8;
 /// Below this a suspect stands in the folded list.
 const LEAST: f64 = 0.005;
 
+/// Of the rest so many are named.
+const FOLDED: usize = 30;
+
 /// Everything that the page shows.
 struct View {
     chart: ChartView,
@@ -259,7 +262,8 @@ fn list(site: &Site, seen: &View) -> Markup {
             @if !rest.is_empty() {
                 details {
                     summary { (rest.len()) " more, " (percent(rest.iter().map(|s| s.probability).sum())) " together" }
-                    ul.less { @for s in rest { li { strong { (s.part) } " " (s.words) ", " (percent(s.probability)) } } }
+                    ul.less { @for s in rest.iter().take(FOLDED) { li { strong { (s.part) } " " (s.words) ", " (percent(s.probability)) } } }
+                    @if rest.len() > FOLDED { p.hint { "And " (rest.len() - FOLDED) " less likely still." } }
                 }
             }
         }
