@@ -21,11 +21,20 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 use wiring::circuit::Position;
 
+/// The version, and what it was built from where the one who built it said so (`./package` does).
+const BUILT: &str = match option_env!("TUBEWRIGHT_BUILT_FROM") {
+    Some(said) => said,
+    None => concat!(
+        env!("CARGO_PKG_VERSION"),
+        ", built from a source tree without a mark"
+    ),
+};
+
 /// The bench companion for vintage valve amplifiers.
 #[derive(Debug, Parser)]
 #[command(
     name = "tubewright",
-    version,
+    version = BUILT,
     about = "The bench companion for vintage valve amplifiers.",
     after_help = "Exit status: 0 done, 1 the input has errors, 2 wrong use, 3 something outside \
                   failed.\nA file named `-` is read from standard input.",
@@ -98,6 +107,8 @@ pub(crate) enum Command {
     Snippet(Snippet),
     /// List the data sheets of valves, or print one
     Valves(Valves),
+    /// List the chapters of the handbook, print one, or write the man pages
+    Handbook(Handbook),
     /// Fit a valve that has no curves yet to its sheet's rows or to readings
     Fit(Fit),
 }
@@ -264,6 +275,17 @@ pub(crate) struct Snippet {
     /// Print JSON (docs/json.md)
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+/// `handbook`.
+#[derive(Debug, Args)]
+pub(crate) struct Handbook {
+    /// Which chapter, such as `first-hour`; all are listed otherwise
+    #[arg(value_name = "CHAPTER")]
+    pub(crate) chapter: Option<String>,
+    /// Write a man page of every command into this folder
+    #[arg(long, value_name = "FOLDER", conflicts_with = "chapter")]
+    pub(crate) man: Option<PathBuf>,
 }
 
 /// `valves`.

@@ -64,6 +64,7 @@ fn main() -> ExitCode {
         arguments::Command::Hear(given) => commands::hear::run(given),
         arguments::Command::Snippet(given) => commands::snippet::run(given),
         arguments::Command::Valves(given) => commands::valves::run(given),
+        arguments::Command::Handbook(given) => commands::handbook::run(given),
         arguments::Command::Fit(given) => commands::fit::run(given),
     };
     outcome::end(result)

@@ -170,3 +170,31 @@ fn the_standard_caution_stands_word_for_word_where_hands_go_in() {
     ), "{file}");
     }
 }
+
+#[test]
+fn the_handbook_is_on_the_terminal_and_as_man_pages() {
+    let words = |line: &[&str]| line.iter().map(|s| (*s).to_owned()).collect::<Vec<_>>();
+    let list = run(&words(&["handbook"]));
+    list.calm();
+    for chapter in ["first-hour", "notation", "trust", "glossary"] {
+        assert!(list.out.contains(chapter), "{chapter}: {}", list.out);
+    }
+    let chapter = run(&words(&["handbook", "trust"]));
+    chapter.calm();
+    assert_eq!(
+        chapter.out,
+        std::fs::read_to_string(root().join("docs/trust.md")).expect("a chapter")
+    );
+    let none = run(&words(&["handbook", "nothing"]));
+    assert_eq!(none.status, 1);
+    assert!(none.err.contains("first-hour"), "{}", none.err);
+
+    let folder = tempfile::tempdir().expect("a folder");
+    let to = folder.path().join("man");
+    run(&words(&["handbook", "--man", &to.to_string_lossy()])).calm();
+    for page in ["tubewright.1", "tubewright-chart.1", "tubewright-bias.1"] {
+        let text = std::fs::read_to_string(to.join(page)).expect("a man page");
+        assert!(text.contains(".TH "), "{page}");
+        assert!(text.contains(".SH DESCRIPTION"), "{page}");
+    }
+}

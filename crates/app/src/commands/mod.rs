@@ -12,6 +12,7 @@ pub(crate) mod draw;
 pub(crate) mod fit;
 pub(crate) mod format;
 pub(crate) mod fuse;
+pub(crate) mod handbook;
 pub(crate) mod hear;
 pub(crate) mod heaters;
 pub(crate) mod inspect;
