@@ -62,6 +62,28 @@ fn waits(c: &mut Criterion) {
     });
 }
 
+/// Every single fault of the largest example weighed, and what to read next.
+fn faults(c: &mut Criterion) {
+    let library = Library::built_in();
+    let texts = [
+        Text {
+            name: "turnstone.wiring",
+            text: WIRING,
+        },
+        Text {
+            name: "turnstone.readings",
+            text: READINGS,
+        },
+    ];
+    let circuit = wiring::read(&texts, library).circuit;
+    let request = bench::suspects::SuspectsRequest::default();
+    c.benchmark_group("suspects")
+        .sample_size(10)
+        .bench_function("all single faults and the next reading", |b| {
+            b.iter(|| bench::suspects::suspects(black_box(&circuit), library, &request));
+        });
+}
+
 /// Jobs in the shop.
 const JOBS: usize = 2_000;
 
@@ -167,5 +189,5 @@ fn kin(c: &mut Criterion) {
     });
 }
 
-criterion_group!(benches, waits, kin, drawing, pages);
+criterion_group!(benches, waits, faults, kin, drawing, pages);
 criterion_main!(benches);

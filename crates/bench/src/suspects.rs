@@ -51,6 +51,8 @@ pub struct Suspects {
     pub by_ear: Vec<ByEar>,
     /// How many readings were used.
     pub used: usize,
+    /// How many circuits were solved for it.
+    pub solved: usize,
     /// Readings that were not used, each with the reason.
     pub unused: Vec<Unused>,
     /// What else is worth knowing.
@@ -240,6 +242,8 @@ pub fn suspects_with(
     out.unseen = ranking.unseen;
     let wanted = wanted::Wanted::of(circuit, library, &anatomy, tolerances, &evidence);
     (out.next, out.probing) = next::next(circuit, &evidence, &ranking, &wanted);
+    let solved = |e: &evidence::Evidence| e.solved.load(std::sync::atomic::Ordering::Relaxed);
+    out.solved = solved(&evidence) + solved(&wanted.evidence);
     out.suspects = rows.into_iter().map(|t| t.suspect).collect();
     out
 }

@@ -9,6 +9,7 @@ use crate::chart::entry::{OVER_OHMS, Read};
 use crate::tolerance::Tolerances;
 use solve::netlist::NodeIndex;
 use solve::{AssembleOptions, Assembly, assemble};
+use std::sync::atomic::AtomicUsize;
 use wiring::circuit::{Circuit, NodeId};
 use wiring::readings::{Block, Probe, Reading, Shown, Unit};
 use wiring::sheet::Library;
@@ -90,6 +91,8 @@ pub(super) struct Evidence {
     pub(super) causes: usize,
     /// Number of the cause that moves all volts where HT is gone.
     pub(super) dark: usize,
+    /// How many circuits were solved.
+    pub(super) solved: AtomicUsize,
     pub(super) unused: Vec<Unused>,
     pub(super) notes: Vec<String>,
     pub(super) told: Vec<String>,
@@ -105,6 +108,7 @@ impl Evidence {
             seen: Vec::new(),
             causes: self.causes,
             dark: self.dark,
+            solved: AtomicUsize::new(0),
             unused: Vec::new(),
             notes: Vec::new(),
             told: Vec::new(),
@@ -119,6 +123,7 @@ impl Evidence {
             seen: Vec::new(),
             causes: 0,
             dark: 0,
+            solved: AtomicUsize::new(0),
             unused: Vec::new(),
             notes: Vec::new(),
             told: Vec::new(),

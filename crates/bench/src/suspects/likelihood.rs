@@ -6,8 +6,8 @@
 
 use std::f64::consts::TAU;
 
-/// Part of all readings that are slips (common practice, no source: one in two hundred).
-const SLIPS: f64 = 0.005;
+/// Part of all readings that are slips still: what looks like one is asked back while it is typed (ours).
+const SLIPS: f64 = 0.001;
 
 /// Degrees of freedom of the likelihood's tails (ours).
 const FREEDOM: f64 = 12.0;

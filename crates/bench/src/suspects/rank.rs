@@ -10,6 +10,7 @@ use super::hypothesis::{Hypothesis, all};
 use super::likelihood::{Covariance, sum_of_exp};
 use super::scene::{Desk, Expected, Scene};
 use crate::faults::Faults;
+use std::sync::atomic::Ordering;
 use wiring::circuit::Circuit;
 use wiring::roles::Anatomy;
 
@@ -38,11 +39,11 @@ const REFINED: usize = 4;
 const WORTH: f64 = 0.3;
 /// Without HT a grid settles at its contact potential, which nobody knows: volts, one sigma (ours).
 const CONTACT: f64 = 0.2;
-/// Without HT the heated cathodes drive plates and rails a volt or two below ground through what
-/// leaks, and no law was fitted there: volts of all of them together, one sigma, and of each (ours).
-const DARK: f64 = 1.5;
+/// A plate or a rail that has lost its volts stands where heated cathodes and leaks put it, a little
+/// below ground, and no law was fitted there: volts of all such together, one sigma, and of each (ours).
+const DARK: f64 = 0.5;
 const DARK_EACH: f64 = 0.3;
-/// Power of the part of HT that is lost by which that comes in: nothing to speak of at half.
+/// Power of the part of its volts that is lost by which that comes in: nothing to speak of at half.
 const DARK_POWER: i32 = 8;
 /// Sound volts below which a reading is taken as a grid's.
 const GRID_VOLTS: f64 = 0.5;
@@ -554,6 +555,9 @@ pub(super) fn look(
         own: Vec::new(),
     };
     let mut volts = Vec::new();
+    evidence
+        .solved
+        .fetch_add(evidence.scenes.len(), Ordering::Relaxed);
     for (index, scene) in evidence.scenes.iter().enumerate() {
         let desk = desks.get_mut(index)?.as_mut()?;
         let changes = edits.get(index).map_or(&[][..], Vec::as_slice);
@@ -590,20 +594,16 @@ pub(super) fn spread(evidence: &Evidence, expected: &Expected) -> (Vec<f64>, Vec
         }
     }
     let fallen = fallen(evidence, &expected.mean);
-    let dark = fallen.powi(DARK_POWER);
-    let is_high = |s: &Seen| s.sound.is_some_and(|v| v > HT_VOLTS);
-    for (i, s) in evidence.seen.iter().enumerate() {
-        if let Some(slot) = slopes.get_mut(i * causes + evidence.dark)
-            && is_high(s)
-        {
-            *slot += DARK * dark;
+    for (i, (s, mean)) in evidence.seen.iter().zip(&expected.mean).enumerate() {
+        if let Some(slot) = slopes.get_mut(i * causes + evidence.dark) {
+            *slot += DARK * dark(s, *mean);
         }
     }
     let pairs = evidence.seen.iter().zip(&expected.own).zip(&expected.mean);
     let own = pairs
         .map(|((s, own), mean)| {
             let moved = s.sound.map_or(0.0, |sound| MOVED * change(sound, *mean));
-            let each = if is_high(s) { DARK_EACH * dark } else { 0.0 };
+            let each = DARK_EACH * dark(s, *mean);
             s.variance + own + moved * moved + contact(s, fallen).powi(2) + each * each
         })
         .collect();
@@ -619,6 +619,14 @@ fn change(sound: f64, mean: f64) -> f64 {
         moved.min(mean.abs() * -left.ln())
     } else {
         moved
+    }
+}
+
+/// How far a plate or a rail has lost its volts, 0 to 1.
+fn dark(seen: &Seen, mean: f64) -> f64 {
+    match seen.sound {
+        Some(sound) if sound > HT_VOLTS => (1.0 - mean / sound).clamp(0.0, 1.0).powi(DARK_POWER),
+        _ => 0.0,
     }
 }
 

@@ -98,6 +98,8 @@ pub(super) struct Scene {
     spreads: Spreads,
     grids: Vec<(GridAmps, usize)>,
     strays: Vec<usize>,
+    /// The cause that moves sections whose grids draw current.
+    positive_grids: usize,
     /// Of each cause that acts through the mains: tangent element, and volts of its emf per
     /// standard deviation.
     supply: Vec<(usize, usize, f64)>,
@@ -162,6 +164,7 @@ impl Scene {
             meters: Vec::new(),
             grids: Vec::new(),
             strays: Vec::new(),
+            positive_grids: known.cause("law: positive grids"),
             supply: Vec::new(),
             sound_amps: Vec::new(),
             alternating: Vec::new(),
@@ -234,9 +237,22 @@ impl Scene {
         })
     }
 
-    /// Volts by which `a` over `b` moves per ampere fed into each node, at rest.
-    pub(super) fn transfer(&self, a: NodeIndex, b: NodeIndex) -> Option<Vec<f64>> {
+    /// Volts by which `a` over `b` moves per ampere fed into each node, at rest, with all that these
+    /// elements conduct taken away.
+    pub(super) fn transfer(
+        &self,
+        a: NodeIndex,
+        b: NodeIndex,
+        without: &[usize],
+    ) -> Option<Vec<f64>> {
         let mut desk = self.desk()?;
+        for element in without {
+            if let Some(Law::Resistor { ohms, .. } | Law::Source { ohms, .. }) =
+                desk.net.elements.get_mut(*element).map(|e| &mut e.law)
+            {
+                *ohms = AWAY_OHMS;
+            }
+        }
         let solution = desk.plain.solve(&desk.net, Some(&self.volts));
         (solution.converged() && desk.plain.linearise()).then(|| desk.plain.adjoint(a, b))
     }

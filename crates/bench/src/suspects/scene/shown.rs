@@ -1,16 +1,28 @@
 //! What a meter shows in a circuit that is solved, and how that moves with every cause of spread.
 
 use super::carried::carried;
-use super::{AWAY_OHMS, Desk, Expected, LEAST_SIGNAL, LOADS, LOADS_VOLTS, NO_PATH_OHMS, Scene};
+use super::{
+    AWAY_OHMS, Desk, Expected, LEAST_SIGNAL, LOADS, LOADS_VOLTS, Leads, NO_PATH_OHMS, Scene,
+};
 use crate::suspects::causes::feed;
 use solve::netlist::{Law, Netlist, NodeIndex, Quantity, Slot};
 use solve::operating::{Solution, Solver};
 use solve::response::SmallSignal;
 
 /// By how much more an amplification factor spreads in a section that is cut off (ours).
-const CUT_OFF: f64 = 2.0;
+const CUT_OFF: f64 = 3.0;
 /// Part of a sound section's current from which that comes in; whole at a hundredth of it.
 const CUT_OFF_FROM: f64 = 0.1;
+
+/// Sound volts from which a point is a plate's or a rail's.
+const HIGH_VOLTS: f64 = 50.0;
+/// How far such a point goes below ground (ours).
+const FLOOR_VOLTS: f64 = -0.3;
+/// By how much the plate current of a section whose grid draws current may differ from its law, as
+/// part of it, one sigma: no sheet has curves there (ours).
+const POSITIVE_GRID: f64 = 0.15;
+/// Grid current from which that holds, as part of the plate's.
+const POSITIVE_FROM: f64 = 1e-3;
 
 impl Scene {
     pub(super) fn cold(&self, desk: &mut Desk, moved: bool, slopes: bool) -> Option<Expected> {
@@ -110,13 +122,13 @@ impl Scene {
             if takes > LOADS && takes * open.abs() > LOADS_VOLTS {
                 let (shown, slope) =
                     self.loaded(solver, net, solution, index, slopes.then_some(&edited))?;
-                out.mean.push(shown);
+                out.mean.push(self.above_floor(leads, shown));
                 for (cause, value) in slope {
                     out.add_slope(index, cause, value, self.causes);
                 }
                 continue;
             }
-            out.mean.push(open * (1.0 - takes));
+            out.mean.push(self.above_floor(leads, open * (1.0 - takes)));
             if let Some(feeds) = &feeds {
                 for (cause, node, amps) in feeds {
                     out.add_slope(index, *cause, at(*node) * amps * (1.0 - takes), self.causes);
@@ -124,6 +136,17 @@ impl Scene {
             }
         }
         Some(out)
+    }
+
+    /// A plate or a rail goes no farther below ground than electrons that left their cathode warm can
+    /// climb; the laws, which were not fitted there, let them.
+    fn above_floor(&self, leads: &Leads, volts: f64) -> f64 {
+        let at = |n: NodeIndex| self.volts.get(n).copied().unwrap_or(0.0);
+        if at(leads.a) - at(leads.b) > HIGH_VOLTS {
+            volts.max(FLOOR_VOLTS)
+        } else {
+            volts
+        }
     }
 
     /// What the leads show with the meter in the circuit, and its slopes.
@@ -197,6 +220,12 @@ impl Scene {
             all.push((*cause, grid.grid, grid.sigma));
             all.push((*cause, grid.cathode, -grid.sigma));
         }
+        for element in &net.elements {
+            if let Some((plate, cathode, amps)) = beyond_sheets(&element.law, volts) {
+                all.push((self.positive_grids, plate, -POSITIVE_GRID * amps));
+                all.push((self.positive_grids, cathode, POSITIVE_GRID * amps));
+            }
+        }
         for (cause, tangent, emf) in &self.supply {
             if let Some(Law::Source {
                 plus, minus, ohms, ..
@@ -208,6 +237,23 @@ impl Scene {
         }
         all
     }
+}
+
+/// Plate, cathode and plate current of a triode whose grid draws current.
+fn beyond_sheets(law: &Law, volts: &[f64]) -> Option<(NodeIndex, NodeIndex, f64)> {
+    let Law::Triode {
+        plate,
+        grid,
+        cathode,
+        law,
+    } = law
+    else {
+        return None;
+    };
+    let at = |n: NodeIndex| volts.get(n).copied().unwrap_or(0.0);
+    let k = at(*cathode);
+    let point = law.currents(at(*plate) - k, at(*grid) - k);
+    (point.grid_a > POSITIVE_FROM * point.plate_a).then_some((*plate, *cathode, point.plate_a))
 }
 
 impl Expected {

@@ -156,9 +156,22 @@ impl Forbidden {
     }
 }
 
+/// What discharges nothing for sure: leaks that nobody has read, since a good capacitor keeps its
+/// charge, and what stands for an untraced supply, behind whose rectifiers there is no way back.
+fn unsure(circuit: &Circuit, cold: &Scene) -> Vec<usize> {
+    let of = circuit.parts.iter().filter(|p| match p.kind {
+        Kind::Capacitor { .. } => p.known.leak_ohms.is_none(),
+        Kind::Supply { .. } => true,
+        _ => false,
+    });
+    let elements = |p: &wiring::Part| cold.assembly.elements_of.get(&p.name).cloned();
+    of.filter_map(elements).flatten().collect()
+}
+
 /// Nodes of a cold scene that hang on a capacitor which keeps its charge.
 pub(super) fn charged(circuit: &Circuit, cold: &Scene, live: &[&Scene]) -> BTreeSet<NodeIndex> {
     let mut found = BTreeSet::new();
+    let unsure = unsure(circuit, cold);
     for part in &circuit.parts {
         let Kind::Capacitor { farads, .. } = part.kind else {
             continue;
@@ -189,7 +202,9 @@ pub(super) fn charged(circuit: &Circuit, cold: &Scene, live: &[&Scene]) -> BTree
         if volts <= LOW_VOLTS || x == y {
             continue;
         }
-        let Some(moves) = cold.transfer(x, y) else {
+        let Some(moves) = cold.transfer(x, y, &unsure) else {
+            // where it cannot be said it is taken as charged
+            found.extend([x, y]);
             continue;
         };
         let at = |n: NodeIndex| moves.get(n).copied().unwrap_or(0.0);
