@@ -26,9 +26,13 @@ fn main() {
             draw::svg::svg(&d, draw::svg::DAY),
         )
         .unwrap();
+        let score = draw::score(&d);
         println!(
-            "{stem}: {} parts, {} x {}, {ms:.1} ms, {} faults",
+            "{stem}: {} parts, {} crossings, {} bends, {} long, {} x {}, {ms:.1} ms, {} faults",
             read.circuit.parts.len(),
+            score.crossings,
+            score.bends,
+            score.length,
             d.frame.width(),
             d.frame.height(),
             d.faults.len()

@@ -106,6 +106,9 @@ pub struct Drawing<'a> {
 /// seconds. Whoever takes in text asks first.
 pub const MOST_PARTS: usize = 400;
 
+/// More and more air round symbols, pixels, until a layout is sound.
+const AIRS: [i32; 3] = [0, 12, 24];
+
 /// Draws a circuit. Whatever it is, the drawing is legal: if the usual layout breaks a rule, the
 /// parts are drawn one by one with a named tag at every terminal.
 #[must_use]
@@ -156,11 +159,15 @@ pub fn draw_on<'a>(
     {
         return done;
     }
-    let mut held = plan();
-    let patch = place::hold(&mut held, &recalled);
-    if let Some(drawing) = sound(held, &patch, before.wires()) {
-        let memory = before.next(&drawing, &patch, recalled.turned(&patch));
-        return (drawing, memory);
+    // Where what is new boxes something in, the same with more air round all that stands.
+    for air in AIRS {
+        let mut held = plan();
+        held.air = air;
+        let patch = place::hold(&mut held, &recalled);
+        if let Some(drawing) = sound(held, &patch, before.wires()) {
+            let memory = before.next(&drawing, &patch, recalled.turned(&patch));
+            return (drawing, memory);
+        }
     }
     if let Some(done) = first.take().and_then(&mut try_new) {
         return done;
@@ -182,7 +189,7 @@ fn afresh<'a>(
     options: Options,
 ) -> (Drawing<'a>, Patch) {
     // Where something is boxed in, the same with more air round every symbol.
-    for air in [0, 12, 24] {
+    for air in AIRS {
         let mut plan = Plan::new(circuit, anatomy, options.zigzag);
         plan.air = air;
         let patch = place::place(&mut plan);

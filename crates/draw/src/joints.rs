@@ -8,9 +8,16 @@ use crate::memory::{Ends, Known};
 use crate::piece::{PieceId, PinOf};
 use crate::plan::{Class, Plan};
 use crate::route::{Board, End, Net, route};
+use crate::symbol::Form;
 use crate::tag::{Sort, Tag};
 use std::collections::BTreeSet;
 use wiring::circuit::NodeId;
+
+/// A socket's contact that is further than this from all that it is joined to has no wire, units.
+const FAR_SOCKET: i32 = 75;
+
+/// What it costs a tag to stand where a label is expected; grid units of its way.
+const LABELLED: i32 = 8;
 
 /// A pin on the page.
 #[derive(Debug, Clone, Copy)]
@@ -36,14 +43,20 @@ struct Ground {
     /// The same two by squares of the page.
     taken: Taken,
     expected: Taken,
+    /// Symbols of ground.
+    lows: Taken,
     points: BTreeSet<Point>,
     tight: Vec<Point>,
 }
 
 impl Ground {
-    fn add(&mut self, area: Area) {
+    fn add(&mut self, tag: &Tag) {
+        let area = tag.area();
         self.solid.push(area);
         self.taken.add(area);
+        if matches!(tag.sort, Sort::Ground | Sort::Chassis | Sort::Earth) {
+            self.lows.add(area);
+        }
     }
 }
 
@@ -133,6 +146,7 @@ fn attempt(
             .collect(),
         taken: Taken::default(),
         expected: Taken::default(),
+        lows: Taken::default(),
         points: spots.iter().map(|s| s.at).collect(),
         tight: Vec::new(),
     };
@@ -149,7 +163,7 @@ fn attempt(
         ground.taken.free(&a) && ground.taken.free(&here)
     });
     for t in &tags {
-        ground.add(t.area());
+        ground.add(t);
     }
     let mut clusters: Vec<Cluster> = Vec::new();
     for (n, pins) in by_node.iter().enumerate() {
@@ -160,14 +174,19 @@ fn attempt(
         .filter(|s| cut.tight.contains(&(s.piece, s.pin)))
         .map(|s| s.at)
         .collect();
-    // Those that have only one place come first.
+    // Those that have only one place come first, then those whose ground stands straight below them.
     let mut order: Vec<usize> = (0..clusters.len()).collect();
     order.sort_by_key(|c| {
         let tight = clusters[*c]
             .pins
             .iter()
             .any(|p| ground.tight.contains(&spots[*p].at));
-        (!tight, *c)
+        let low = matches!(
+            plan.class(NodeId(clusters[*c].node)),
+            Class::Ground | Class::Chassis | Class::Earth
+        );
+        let straight = low && clusters[*c].pins.iter().any(|p| spots[*p].out == Dir::Down);
+        (!tight, !straight, *c)
     });
     for c in order {
         let node = clusters[c].node;
@@ -331,20 +350,32 @@ fn split(
         }
         i
     };
+    // A contact of a socket at the other end of the page is joined by name: a return that the send feeds while nothing is
+    // plugged in.
+    let far: Vec<bool> = pins
+        .iter()
+        .map(|p| {
+            let s = &spots[*p];
+            let socket = matches!(plan.pieces[s.piece].form, Form::Jack(_) | Form::Phono);
+            let others = pins.iter().filter(|q| *q != p);
+            let near = others.map(|q| spots[*q].at.far(s.at)).min();
+            socket && near.is_some_and(|near| near > FAR_SOCKET)
+        })
+        .collect();
     let same = |a: usize, b: usize| {
         let (s, t) = (&spots[pins[a]], &spots[pins[b]]);
         let supply = (plan.supply[s.piece], plan.supply[t.piece]);
         match class {
-            Class::Signal => supply.0 == supply.1,
+            Class::Signal => supply.0 == supply.1 && !(far[a] || far[b]),
             Class::Rail | Class::Bias => {
                 supply == (true, true)
-                    || s.piece == t.piece && plan.pieces[s.piece].form == crate::symbol::Form::Pot
+                    || s.piece == t.piece && plan.pieces[s.piece].form == Form::Pot
             }
             // Contacts of one jack that go to ground share a symbol.
             _ => {
                 s.piece == t.piece
                     && (s.out == t.out && s.at.far(t.at) <= 4
-                        || plan.pieces[s.piece].form == crate::symbol::Form::Pot)
+                        || plan.pieces[s.piece].form == Form::Pot)
             }
         }
     };
@@ -422,7 +453,7 @@ fn complete(
         let Some(tag) = find(node, sort, &text, pins, spots, ground, plain) else {
             return;
         };
-        ground.add(tag.area());
+        ground.add(&tag);
         ground.points.insert(tag.at);
         tags.push(tag);
         cluster.tags.push(tags.len() - 1);
@@ -529,12 +560,11 @@ fn find(
         dir,
         text: text.to_owned(),
     };
-    let free = |t: &Tag, soft: bool| {
+    let free = |t: &Tag| {
         let a = t.area();
         let here = Area::round(t.at, 3);
         ground.taken.free(&a)
             && ground.taken.free(&here)
-            && (!soft || ground.expected.free(&a))
             && !ground
                 .points
                 .iter()
@@ -545,7 +575,7 @@ fn find(
         if wanted.is_none_or(|w| w == s.out) {
             let t = tag(s.at, s.out);
             // A tag right on the pin: its stub leads away from the symbol.
-            if free(&t, false) || plain {
+            if free(&t) || plain {
                 return Some(t);
             }
         }
@@ -586,10 +616,21 @@ fn find(
                             continue;
                         }
                         let t = tag(at, *dir);
+                        // Symbols that touch are read as one, and a label would rather stand here.
+                        let a = t.area();
+                        if wanted.is_some() && !ground.lows.free(&a.wider(5)) {
+                            c += 4;
+                        }
+                        if !ground.expected.free(&a) {
+                            c += LABELLED;
+                        }
+                        if best.as_ref().is_some_and(|b| b.0 <= c) {
+                            continue;
+                        }
                         // The wire arrives from behind, or from a side for upright tags.
                         let behind = Area::round(at.toward(dir.back(), 1), 4);
                         if ground.points.contains(&at)
-                            || !free(&t, true)
+                            || !free(&t)
                             || !ground.taken.free(&behind)
                             || ground
                                 .points

@@ -356,14 +356,28 @@ impl<'a> Plan<'a> {
     /// The reserved room of a piece in its own place: bodies with their label.
     #[must_use]
     pub fn room(&self, piece: PieceId, turn: Turn) -> Vec<Area> {
+        use crate::geometry::Dir;
         let s = self.symbols[piece].turned(turn);
         let mut out = vec![s.extent().wider(6 + self.air)];
         if let Some(spot) = crate::label::spots(&self.pieces[piece], &s).first() {
             out.push(spot.area);
         }
         for (k, pin) in s.pins.iter().enumerate() {
-            if let Some(node) = self.node(piece, k) {
-                use crate::geometry::Dir;
+            let Some(node) = self.node(piece, k) else {
+                // A winding's end that no wire has reached yet keeps a way out, with a ground at its end.
+                if matches!(self.pieces[piece].form, Form::Wound(..)) && pin.out.is_level() {
+                    let end = pin.at.toward(pin.out, 2);
+                    out.push(Area::between(pin.at, end, 6));
+                    out.push(crate::tag::room(
+                        crate::tag::Sort::Ground,
+                        "",
+                        end,
+                        Dir::Down,
+                    ));
+                }
+                continue;
+            };
+            {
                 let low = self.is_low(node);
                 match pin.out {
                     Dir::Down if low => {
@@ -374,6 +388,13 @@ impl<'a> Plan<'a> {
                             Dir::Down,
                         ));
                     }
+                    // A step aside, then down.
+                    Dir::Left | Dir::Right if low => out.push(crate::tag::room(
+                        crate::tag::Sort::Ground,
+                        "",
+                        pin.at.toward(pin.out, 1),
+                        Dir::Down,
+                    )),
                     Dir::Up if self.class(node) == Class::Rail => out.push(crate::tag::room(
                         crate::tag::Sort::Rail,
                         &self.tag_text(node),

@@ -4,7 +4,7 @@
 use super::Desk;
 use crate::piece::PieceId;
 use crate::plan::Class;
-use crate::symbol::Form;
+use crate::symbol::{Form, JackPin};
 use std::collections::{BTreeMap, BTreeSet};
 use wiring::circuit::{GROUND, NodeId};
 use wiring::roles::{BlockKind, Role};
@@ -187,6 +187,11 @@ impl Desk<'_, '_> {
                     };
                     (Sort::Stage, get(Electrode::Grid), out)
                 }
+                Form::Jack(_) if self.is_return(i) => (
+                    Sort::Input,
+                    None,
+                    self.jack_pin(i, JackPin::Tip).map(|t| t.1),
+                ),
                 Form::Gain => (Sort::Through, plan.node(i, 0), plan.node(i, 1)),
                 Form::Generator => {
                     let hot = [plan.node(i, 0), plan.node(i, 1)]
@@ -228,6 +233,22 @@ impl Desk<'_, '_> {
             }
         }
         out
+    }
+
+    /// A socket whose tip is on a grid, while its break contact brings the signal that it has when nothing is plugged in.
+    fn is_return(&self, jack: PieceId) -> bool {
+        let plan = self.plan;
+        let pin = |which| self.jack_pin(jack, which).map(|t| t.1);
+        let (Some(tip), Some(contact)) = (pin(JackPin::Tip), pin(JackPin::Break)) else {
+            return false;
+        };
+        let on_grid = plan.pins_at(tip).iter().any(|(p, k)| {
+            matches!(plan.pieces[*p].form, Form::Valve(_))
+                && self
+                    .electrode(*p, wiring::circuit::Electrode::Grid)
+                    .is_some_and(|(grid, _)| grid == *k)
+        });
+        on_grid && tip != contact && !plan.is_still(contact)
     }
 
     /// Steps that lead on from a node.

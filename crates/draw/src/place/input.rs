@@ -11,7 +11,7 @@ use wiring::circuit::NodeId;
 use wiring::roles::Role;
 
 impl Desk<'_, '_> {
-    fn jack_pin(&self, piece: PieceId, which: JackPin) -> Option<(usize, NodeId)> {
+    pub(super) fn jack_pin(&self, piece: PieceId, which: JackPin) -> Option<(usize, NodeId)> {
         let p = &self.plan.pieces[piece];
         let k = match &p.form {
             Form::Jack(pins) => pins.iter().position(|x| *x == which)?,
@@ -27,7 +27,8 @@ impl Desk<'_, '_> {
 
     pub(super) fn input(&mut self, lane: &mut Lane, anchor: &Anchor, first: bool) {
         let plan = self.plan;
-        if first && anchor.block.is_none() {
+        let jack = |p: &PieceId| matches!(plan.pieces[*p].form, Form::Jack(_) | Form::Phono);
+        if first && !anchor.pieces.iter().any(jack) {
             self.source(lane, anchor);
             return;
         }

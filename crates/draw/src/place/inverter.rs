@@ -275,36 +275,41 @@ impl Desk<'_, '_> {
         }
     }
 
-    /// What brings the second section its signal: the leak left of its grid, and the capacitor before it.
-    fn tap(&mut self, patch: &mut Patch, valve: PieceId, entry: Option<(Point, NodeId)>) {
+    /// What brings the second section its signal, outside its grid: the leak, and the capacitor before it.
+    fn tap(&mut self, patch: &mut Patch, valve: PieceId, entry: Option<(Point, NodeId)>, out: Dir) {
         let plan = self.plan;
         let (Some((at, _)), Some((_, grid))) = (entry, self.electrode(valve, Electrode::Grid))
         else {
             return;
         };
-        let mut x = at.x - 2;
+        let step = out.step().0;
+        let mut x = at.x + 2 * step;
         if let Some(down) = self.trees(grid, 0) {
             while !patch.fits(&down, x, at.y + 2) {
-                x -= 1;
+                x += step;
             }
             patch.merge(&down, x, at.y + 2);
         }
-        let coupling = plan.pins_at(grid).iter().map(|(p, _)| *p).find(|p| {
-            !self.done[*p]
-                && matches!(plan.pieces[*p].form, crate::symbol::Form::Capacitor(_))
-                && plan
-                    .beyond(*p, grid)
-                    .is_some_and(|(_, _, far)| !plan.is_still(far) && !plan.on_valve(far))
-        });
-        if let Some(c) = coupling
-            && let Some((near, _, _)) = plan.beyond(c, grid)
-        {
+        if let Some((c, near)) = self.coupling(grid) {
             self.done[c] = true;
-            let end = patch.put_line(plan, c, near, Point::new(x - 1, at.y), Dir::Left);
-            patch.keep(end, end.by(-2, 0));
+            let end = patch.put_line(plan, c, near, Point::new(x + step, at.y), out);
+            patch.keep(end, end.toward(out, 2));
             x = end.x;
         }
         patch.keep(Point::new(x, at.y), at);
+    }
+
+    /// The capacitor before a grid, from a point that no valve is on.
+    fn coupling(&self, grid: NodeId) -> Option<(PieceId, usize)> {
+        let plan = self.plan;
+        plan.pins_at(grid).iter().map(|(p, _)| *p).find_map(|p| {
+            let (near, _, far) = plan.beyond(p, grid)?;
+            (!self.done[p]
+                && matches!(plan.pieces[p].form, crate::symbol::Form::Capacitor(_))
+                && !plan.is_still(far)
+                && !plan.on_valve(far))
+            .then_some((p, near))
+        })
     }
 
     /// The first section above, the second below; each drives its own side.
@@ -314,9 +319,25 @@ impl Desk<'_, '_> {
         if let Some(node) = lane.node {
             self.hang_here(lane, node, false);
         }
-        let upper = self.stage(a, Manner::default());
-        let mut lower = self.stage(b, Manner::default());
-        self.tap(&mut lower.patch, b, lower.entry);
+        let mut upper = self.stage(a, Manner::default());
+        // Driven from a divider at the upper output, the lower one has its grid on that side.
+        let divided = self
+            .electrode(b, Electrode::Grid)
+            .is_some_and(|(_, g)| self.coupling(g).is_some());
+        let side = if divided { Dir::Right } else { Dir::Left };
+        let mut lower = self.stage(
+            b,
+            Manner {
+                mirrored: divided,
+                ..Manner::default()
+            },
+        );
+        self.tap(&mut lower.patch, b, lower.entry, side);
+        let cathode = |d: &Self, v| d.electrode(v, Electrode::Cathode).map(|e| e.1);
+        if divided && cathode(self, a).is_some() && cathode(self, a) == cathode(self, b) {
+            // The way from one cathode to the other, left of both.
+            upper.patch.keep(Point::new(-5, 5), Point::new(-5, 35));
+        }
         let dx = self.attach(lane, &upper, base);
         let mut dy = base + 30;
         let mut x = dx;

@@ -215,7 +215,16 @@ impl Desk<'_, '_> {
         lane.second = None;
         lane.node = None;
         if let Some(t) = transformer {
-            self.load(lane, block, t, dx + 8, base);
+            // The ways to screen taps lie inside those to the ends.
+            let tapped = plan.symbols[t].pins.iter().enumerate().filter(|(k, pin)| {
+                pin.at.x < 0
+                    && plan
+                        .node(t, *k)
+                        .is_some_and(|n| plan.class(n) == Class::Signal)
+            });
+            let beside = whole.extent().x1.div_euclid(crate::geometry::UNIT) + 4;
+            let x = if tapped.count() > 2 { beside.max(8) } else { 8 };
+            self.load(lane, block, t, dx + x, base);
         }
     }
 

@@ -211,19 +211,22 @@ impl Desk<'_, '_> {
         };
         self.done[feed] = true;
         if shunted {
-            // Up to the rail, with the bypass falling beside the cathode's parts.
-            let mut rise = Patch::default();
-            let top = rise.put_line(plan, feed, near, Point::new(0, -2), Dir::Up);
+            // Level to its rail, so that the plate's line runs free above it; the bypass falls beside the cathode's parts.
+            let mut row = Patch::default();
+            let o = Point::new(0, 0);
+            let end = row.put_line(plan, feed, near, o.toward(side, 1), side);
+            let beyond = end.toward(side, 2);
             if plan.is_still(far) {
-                rise.tag(plan, far, top, Dir::Up);
+                row.tag(plan, far, beyond, Dir::Up);
             }
+            row.keep(o, beyond);
             if let Some(below) = self.trees(s, 0) {
-                rise.merge(&below, 0, 2);
+                row.merge(&below, 0, 2);
+                row.keep(o, Point::new(0, 2));
             }
-            rise.keep(Point::new(0, -2), Point::new(0, 2));
-            let dx = patch.slide(&rise, o.toward(side, 7).x, 0);
+            let dx = patch.slide(&row, o.toward(side, 7).x, 0);
             patch.keep(o.toward(side, 4), Point::new(dx, 0));
-            patch.merge(&rise, dx, 0);
+            patch.merge(&row, dx, 0);
         } else {
             let end = patch.put_line(plan, feed, near, o.toward(side, 5), side);
             let beyond = end.toward(side, 2);
@@ -231,6 +234,9 @@ impl Desk<'_, '_> {
             if plan.class(far) == Class::Rail {
                 patch.keep(end, beyond);
                 patch.tag(plan, far, beyond, Dir::Up);
+            } else if !plan.is_still(far) {
+                // Room for the plate's way down outside its own, to a winding with taps.
+                patch.keep(end, end.toward(side, 5));
             }
         }
     }
