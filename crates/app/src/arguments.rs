@@ -231,9 +231,9 @@ pub(crate) struct Draw {
     #[arg(long)]
     pub(crate) ieee: bool,
     /// Where the parts sit instead of the schematic: boards by their lugs, sockets from below, wires as traced
-    #[arg(long, conflicts_with_all = ["over", "ieee"])]
+    #[arg(long, conflicts_with = "ieee")]
     pub(crate) physical: bool,
-    /// What is laid over the drawing: volts, verdicts, parts, suspects; several with commas
+    /// What is laid over the drawing: volts, verdicts, parts, suspects, stress; several with commas
     #[arg(long, value_name = "WHAT", value_delimiter = ',')]
     pub(crate) over: Vec<Over>,
     /// Readings in a file of their own (also CSV)
@@ -261,6 +261,8 @@ pub(crate) enum Over {
     Parts,
     /// Parts that may be at fault given the readings, each with its chance in per cent
     Suspects,
+    /// Parts worked beyond their rating, or beyond what the trade allows of it, in per cent of it
+    Stress,
 }
 
 /// `snippet`.

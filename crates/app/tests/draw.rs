@@ -200,6 +200,54 @@ fn suspects_lie_over_the_drawing_and_say_what_they_need() {
 }
 
 #[test]
+fn strain_lies_over_both_views() {
+    let amp = "examples/pip.wiring";
+    let rows = run(&["stress", "--json", amp]).ends(0).json();
+    let rows = rows["parts"].as_array().expect("rows").clone();
+    // The worst row of each part that is over or hot, in the sheet's own order.
+    let mut worked: Vec<(String, f64)> = Vec::new();
+    for row in &rows {
+        let name = row["part"].as_str().expect("a name").to_owned();
+        let hard = ["over", "hot", "over_sheet_as_made"];
+        if hard.contains(&row["verdict"].as_str().expect("a verdict"))
+            && worked.iter().all(|w| w.0 != name)
+        {
+            worked.push((name, row["ratio"].as_f64().expect("a ratio")));
+        }
+    }
+    assert!(!worked.is_empty());
+    for view in [&["draw", "--json"][..], &["draw", "--physical", "--json"]] {
+        let laid = run(&[view, &["--over", "stress", amp]].concat())
+            .ends(0)
+            .json();
+        let marks = laid["over"]["parts"].as_array().expect("marks");
+        assert_eq!(marks.len(), worked.len());
+        for (name, ratio) in &worked {
+            let mark = marks
+                .iter()
+                .find(|m| m["part"] == name.as_str())
+                .expect("a mark");
+            let words = mark["text"].as_str().expect("words");
+            assert!(
+                words.contains(&format!("{:.0} % of ", ratio * 100.0)),
+                "{name}: {words}"
+            );
+        }
+        let missing = laid["over"]["missing"].to_string();
+        assert!(missing.contains("Rating not known"), "{missing}");
+    }
+    let bare = run(&["draw", "--physical", amp]).out;
+    let over = run(&["draw", "--physical", "--over", "stress,parts", amp]).out;
+    let wires = |s: &str| {
+        let from = s.find("<g id=\"physical-wires\"").expect("wires");
+        s[from..from + s[from..].find("</g>").expect("an end")].to_owned()
+    };
+    assert_eq!(wires(&bare), wires(&over));
+    assert!(over.contains("% of 400 V<") && over.contains(">replaced<"));
+    assert!(over.contains("holds voltages that kill") && !bare.contains("voltages that kill"));
+}
+
+#[test]
 fn places_are_told_as_json() {
     let sits = run(&["draw", "--physical", "--json", "examples/pip.wiring"])
         .ends(0)

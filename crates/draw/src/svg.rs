@@ -134,7 +134,7 @@ pub fn sheet(d: &Drawing<'_>, colours: Colours, over: &str, foot: &str) -> Strin
 }
 
 /// Sentences in lines of a width; a word that is wider has a line of its own.
-fn rows(text: &str, width: i32) -> Vec<String> {
+pub(crate) fn rows(text: &str, width: i32) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         match out.last_mut() {

@@ -1,11 +1,13 @@
 //! Where parts sit: every part once, nothing overlaps, all texts inside, and the joints read back from the page.
 #![allow(clippy::expect_used, reason = "a test")]
 
-use draw::physical::{Shape, faults, physical, svg};
+use draw::over::{self, Flag, Hues, Mark, MarkSort, Overlay, Room, Standing, group_of, lay};
+use draw::physical::{Shape, faults, physical, sheet, svg};
 use draw::svg::DAY;
 use rand::seq::SliceRandom as _;
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
+use wiring::circuit::{NodeId, PartId};
 
 fn example(name: &str) -> String {
     let path = format!(
@@ -53,6 +55,80 @@ fn the_examples_are_legal_and_carry_the_schematic_s_ids() {
             );
         }
     }
+}
+
+#[test]
+fn what_is_laid_over_moves_nothing_and_lies_on_nothing() {
+    for name in ["pip", "curlew", "turnstone"] {
+        let circuit = wiring::read_one(&example(name)).circuit;
+        let view = physical(&circuit);
+        let flags = (1..circuit.nodes.len()).map(|n| Flag {
+            node: NodeId(n),
+            point: format!("point {n}"),
+            read: "184.2".to_owned(),
+            expected: "172".to_owned(),
+            standing: Standing::Inside,
+        });
+        let marks = (0..circuit.parts.len()).map(|p| Mark {
+            part: PartId(p),
+            sort: if p % 2 == 0 {
+                MarkSort::Stress
+            } else {
+                MarkSort::Hot
+            },
+            text: "118 %".to_owned(),
+        });
+        let overlay = Overlay {
+            flags: flags.collect(),
+            marks: marks.collect(),
+            here: Some(NodeId(3)),
+        };
+        let room = Room::sits(&view);
+        let laid = lay(&room, &overlay);
+        assert_eq!(over::faults(&room, &laid), Vec::<String>::new(), "{name}");
+        // Every part is marked, and every figure is on the page or handed back.
+        assert_eq!(laid.marks.len(), circuit.parts.len());
+        assert_eq!(laid.flags.len() + laid.left.len(), circuit.nodes.len() - 1);
+        // More than anybody lays over a page; most of it still finds room.
+        let lost = laid.left.len() + laid.left_marks.len();
+        assert!(
+            lost * 4 < overlay.flags.len() + overlay.marks.len(),
+            "{name}: {lost}"
+        );
+        let bare = svg(&view, DAY);
+        let over = sheet(
+            &view,
+            DAY,
+            &group_of(&laid, Hues::DAY, "sits-"),
+            "A sentence.",
+        );
+        let parts = |s: &str| {
+            let from = s.find("<g id=\"physical-wires\"").expect("wires");
+            s[from..s
+                .rfind("<g id=\"sits-over\"")
+                .or(s.rfind("<text x=\"21\""))
+                .expect("the foot")]
+                .to_owned()
+        };
+        assert_eq!(parts(&over), parts(&bare));
+        assert!(over.contains("A sentence.") && over.contains("id=\"sits-over\""));
+    }
+}
+
+#[test]
+fn groups_stand_beside_each_other_and_never_on_each_other() {
+    for name in ["pip", "curlew", "turnstone"] {
+        let circuit = wiring::read_one(&example(name)).circuit;
+        let view = physical(&circuit);
+        for (i, a) in view.groups.iter().enumerate() {
+            for b in &view.groups[..i] {
+                assert!(!a.area.hits(&b.area), "{name}: {} on {}", a.title, b.title);
+            }
+        }
+    }
+    let circuit = wiring::read_one(&example("pip")).circuit;
+    let view = physical(&circuit);
+    assert!(view.groups.windows(2).any(|g| g[0].area.y0 == g[1].area.y0));
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! `draw`: the schematic of what was traced, as a picture.
 
 mod over;
+mod strain;
 
 pub(crate) use over::suspects_over;
 
@@ -9,6 +10,7 @@ use crate::arguments::Draw as Given;
 use crate::outcome::{Failure, Outcome};
 use crate::picture::{self, Sort};
 use crate::table::{hanging, paragraph};
+use draw::over::Room;
 use draw::physical::Physical;
 use draw::{Drawing, Options, Score, score};
 use serde_json::{Value, json};
@@ -29,8 +31,8 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
     }
     let anatomy = draw::look(&amp.circuit);
     let drawing = draw::draw(&amp.circuit, &anatomy, Options { zigzag: given.ieee });
-    let over = over::over(given, &amp, &drawing)?;
-    let picture = over.picture(&drawing);
+    let over = over::over(given, &amp, &anatomy, &Room::of(&drawing))?;
+    let picture = draw::svg::sheet(&drawing, draw::svg::DAY, &over.group(), &over.foot());
     if let (Some(path), Some(sort)) = (&given.output, sort) {
         keep(path, sort, &picture)?;
     }
@@ -58,7 +60,7 @@ fn keep(path: &Path, sort: Sort, picture: &str) -> Result<(), Failure> {
 }
 
 /// Every part with its place, and every wire with what it joins: seen, or assumed.
-fn places(view: &Physical<'_>) -> Value {
+fn places(view: &Physical<'_>, over: &over::Over) -> Value {
     let parts: Vec<Value> = view
         .bodies
         .iter()
@@ -86,18 +88,19 @@ fn places(view: &Physical<'_>) -> Value {
         .iter()
         .map(|w| json!({ "from": end(w.from), "to": end(w.to), "assumed": w.assumed }))
         .collect();
-    json!({ "parts": parts, "wires": wires })
+    json!({ "parts": parts, "wires": wires, "over": over.value() })
 }
 
 /// Where the parts sit.
 fn sits(given: &Given, amp: &Amp, sort: Option<Sort>) -> Result<Outcome, Failure> {
     let view = draw::physical::physical(&amp.circuit);
-    let picture = draw::physical::svg(&view, draw::svg::DAY);
+    let over = over::over(given, amp, &draw::look(&amp.circuit), &Room::sits(&view))?;
+    let picture = draw::physical::sheet(&view, draw::svg::DAY, &over.group(), &over.foot());
     if let (Some(path), Some(sort), true) = (&given.output, sort, given.json) {
         keep(path, sort, &picture)?;
     }
     if given.json {
-        return Ok(amp.outcome(amp.json(places(&view)), true));
+        return Ok(amp.outcome(amp.json(places(&view, &over)), true));
     }
     let (Some(path), Some(sort)) = (&given.output, sort) else {
         let mut outcome = amp.outcome(picture, false);
@@ -114,7 +117,7 @@ fn sits(given: &Given, amp: &Amp, sort: Option<Sort>) -> Result<Outcome, Failure
             path.display()
         ),
         "",
-    );
+    ) + &over.told();
     Ok(amp.outcome(text, false))
 }
 

@@ -12,7 +12,7 @@ mod svg;
 
 pub use place::{Flagged, Laid, Marked, Room, faults, lay};
 pub use ring::Stroke;
-pub use svg::{Hues, group, onto};
+pub use svg::{Hues, group, group_of, onto};
 
 use wiring::circuit::{NodeId, PartId};
 
@@ -81,8 +81,10 @@ pub enum MarkSort {
     Suspect,
     /// Its verdict is that it goes.
     Replace,
-    /// Strained beyond, or close to, what it can stand.
+    /// Strained beyond what it is rated for.
     Stress,
+    /// Inside its rating, above what the trade allows of it.
+    Hot,
     /// Its verdict is to be looked at again.
     Watch,
     /// Fits no pattern of the trade; traced right?

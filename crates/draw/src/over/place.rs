@@ -6,6 +6,7 @@ use crate::drawing::{Drawing, Placed};
 use crate::font;
 use crate::geometry::{Area, Point, UNIT};
 use crate::lettering::Taken;
+use crate::physical::Physical;
 use crate::tag::Sort;
 use std::collections::{BTreeMap, BTreeSet};
 use wiring::circuit::{NodeId, PartId};
@@ -28,7 +29,7 @@ pub struct Room {
     wires: Vec<Area>,
     /// Texts, tags and joints: no line round a part runs through these.
     plain: Vec<Area>,
-    /// Where each node can be pointed at, by its number; the best first.
+    /// Where each node can be pointed at, by its number, in pixels; the best first.
     points: BTreeMap<usize, Vec<Point>>,
     /// Where each part's pieces stand, by its number; the main piece first.
     parts: BTreeMap<usize, Vec<Area>>,
@@ -43,31 +44,32 @@ impl Room {
         plain.extend(d.labels.iter().map(|l| l.spot.area));
         let mut wires = Vec::new();
         let mut points: BTreeMap<usize, Vec<Point>> = BTreeMap::new();
+        let pixels = |p: Point| Point::new(p.x * UNIT, p.y * UNIT);
         for w in &d.wires {
             plain.extend(w.joints.iter().map(|j| Area::round(*j, 4)));
             let at = points.entry(w.node).or_default();
-            at.extend(&w.joints);
+            at.extend(w.joints.iter().copied().map(pixels));
             for (a, b) in &w.runs {
                 wires.push(Area::between(*a, *b, 1));
                 let (dx, dy) = ((b.x - a.x).signum(), (b.y - a.y).signum());
                 let mut p = *a;
                 while p != *b {
-                    at.push(p);
+                    at.push(pixels(p));
                     p = p.by(dx, dy);
                 }
-                at.push(*b);
+                at.push(pixels(*b));
             }
         }
         for p in &d.placed {
             for k in 0..p.symbol.pins.len() {
                 if let Some(node) = d.plan.node(p.piece, k) {
-                    points.entry(node.0).or_default().push(p.pin(k).at);
+                    points.entry(node.0).or_default().push(pixels(p.pin(k).at));
                 }
             }
         }
         for t in &d.tags {
             if t.sort != Sort::Loose {
-                points.entry(t.node.0).or_default().push(t.at);
+                points.entry(t.node.0).or_default().push(pixels(t.at));
             }
         }
         let mut parts: BTreeMap<usize, Vec<Area>> = BTreeMap::new();
@@ -93,6 +95,49 @@ impl Room {
             frame: d.frame,
         }
     }
+
+    /// Of a view of where the parts sit.
+    #[must_use]
+    pub fn sits(v: &Physical<'_>) -> Self {
+        let mut plain: Vec<Area> = v.groups.iter().map(|g| g.title_area).collect();
+        let mut solid = Vec::new();
+        let mut points: BTreeMap<usize, Vec<Point>> = BTreeMap::new();
+        let mut parts: BTreeMap<usize, Vec<Area>> = BTreeMap::new();
+        for b in &v.bodies {
+            plain.extend(b.texts.iter().map(|t| t.1));
+            solid.push(b.outline);
+            parts.insert(b.part, vec![b.outline]);
+            let terminals = v
+                .circuit
+                .parts
+                .get(b.part)
+                .map_or(&[][..], |p| &p.terminals);
+            for (end, terminal) in b.ends.iter().zip(terminals) {
+                let (x, y) = end.at;
+                plain.push(Area::new(x - 6, y - 6, x + 6, y + 6));
+                if let Some(node) = terminal.node {
+                    points.entry(node.0).or_default().push(Point::new(x, y));
+                }
+            }
+        }
+        solid.extend(&plain);
+        let mut wires = Vec::new();
+        for w in &v.wires {
+            let at: Vec<(i32, i32)> = w.along().collect();
+            wires.extend(at.windows(2).map(|p| {
+                let ((ax, ay), (bx, by)) = (p[0], p[1]);
+                Area::new(ax.min(bx), ay.min(by), ax.max(bx), ay.max(by)).wider(1)
+            }));
+        }
+        Self {
+            solid,
+            wires,
+            plain,
+            points,
+            parts,
+            frame: Area::new(0, 0, v.width, v.height),
+        }
+    }
 }
 
 /// A flag with its place.
@@ -102,7 +147,7 @@ pub struct Flagged {
     pub flag: Flag,
     /// What it covers.
     pub area: Area,
-    /// The place of the point that it stands for.
+    /// The place of the point that it stands for, in pixels.
     pub at: Point,
 }
 
@@ -126,7 +171,7 @@ pub struct Laid {
     pub flags: Vec<Flagged>,
     /// Marks with their places.
     pub marks: Vec<Marked>,
-    /// The point under the hand.
+    /// The point under the hand, in pixels.
     pub here: Option<Point>,
     /// Flags that found no place, or whose point is not on the page.
     pub left: Vec<Flag>,
@@ -175,7 +220,12 @@ pub fn lay(room: &Room, overlay: &Overlay) -> Laid {
         ..Laid::default()
     };
     if let Some(here) = out.here {
-        solid.add(Area::round(here, 15));
+        solid.add(Area::new(
+            here.x - 15,
+            here.y - 15,
+            here.x + 15,
+            here.y + 15,
+        ));
     }
     let mut order: Vec<&Flag> = overlay.flags.iter().collect();
     order.sort_by_key(|f| match f.standing {
@@ -265,7 +315,7 @@ fn spot(
     let points = room.points.get(&node.0)?;
     let mut best: Option<(i32, Area, Point)> = None;
     for (i, p) in points.iter().enumerate() {
-        let (x, y) = (p.x * UNIT, p.y * UNIT);
+        let (x, y) = (p.x, p.y);
         // Joints come first in the list: they are where a probe is put.
         let late = i32::try_from(i.min(40)).unwrap_or(40) / 4;
         for ring in 0..9 {

@@ -3,7 +3,7 @@
 use super::place::{PAD, SIGN, nearest, signed};
 use super::{Flagged, Laid, MarkSort, Marked, Standing};
 use crate::font;
-use crate::geometry::{Area, UNIT};
+use crate::geometry::Area;
 use crate::svg::{Colours, escape, id};
 use std::fmt::Write as _;
 
@@ -54,21 +54,27 @@ pub fn onto(picture: &str, group: &str) -> String {
     }
 }
 
-/// Everything that is laid over, as one group.
+/// Everything that is laid over the schematic, as one group.
 #[must_use]
 pub fn group(laid: &Laid, hues: Hues) -> String {
-    let mut out = String::from("<g id=\"over\">\n");
+    group_of(laid, hues, "")
+}
+
+/// The same for a second view on the same page: its ids begin with `before`.
+#[must_use]
+pub fn group_of(laid: &Laid, hues: Hues, before: &str) -> String {
+    let mut out = format!("<g id=\"{before}over\">\n");
     for m in &laid.marks {
         mark(m, hues, &mut out);
     }
     for f in &laid.flags {
-        flag(f, hues, &mut out);
+        flag(f, hues, before, &mut out);
     }
     if let Some(here) = laid.here {
-        let (x, y) = (here.x * UNIT, here.y * UNIT);
+        let (x, y) = (here.x, here.y);
         let _ = writeln!(
             out,
-            "<g id=\"here\" fill=\"none\" stroke=\"{c}\"><circle cx=\"{x}\" cy=\"{y}\" r=\"12\" stroke-width=\"3.6\"/><path d=\"M{a} {b}l-15 -4 8 -11Z\" fill=\"{c}\" stroke-width=\"0\"/></g>",
+            "<g id=\"{before}here\" fill=\"none\" stroke=\"{c}\"><circle cx=\"{x}\" cy=\"{y}\" r=\"12\" stroke-width=\"3.6\"/><path d=\"M{a} {b}l-15 -4 8 -11Z\" fill=\"{c}\" stroke-width=\"0\"/></g>",
             c = hues.act,
             a = x - 11,
             b = y - 11,
@@ -96,7 +102,7 @@ fn text(x: i32, a: Area, words: &str, bold: bool, colour: &str, out: &mut String
     x + font::width(words, bold)
 }
 
-fn flag(f: &Flagged, hues: Hues, out: &mut String) {
+fn flag(f: &Flagged, hues: Hues, before: &str, out: &mut String) {
     let a = f.area;
     let (edge, width, fill, ink) = match f.flag.standing {
         Standing::Outside(_) => (hues.out, "0", hues.out, hues.on_out),
@@ -123,12 +129,12 @@ fn flag(f: &Flagged, hues: Hues, out: &mut String) {
     }
     let _ = write!(
         out,
-        "<g id=\"flag-{}\" data-point=\"{}\"><title>{}</title>",
+        "<g id=\"{before}flag-{}\" data-point=\"{}\"><title>{}</title>",
         id(&f.flag.point),
         escape(&f.flag.point),
         escape(&says)
     );
-    let (px, py) = (f.at.x * UNIT, f.at.y * UNIT);
+    let (px, py) = (f.at.x, f.at.y);
     if let Some((x, y)) = leader(a, px, py) {
         let _ = write!(
             out,
@@ -206,6 +212,7 @@ fn mark(m: &Marked, hues: Hues, out: &mut String) {
         MarkSort::Suspect => (hues.out, "3.2", ""),
         MarkSort::Replace => (hues.out, "2", ""),
         MarkSort::Stress => (hues.out, "2", "10 4"),
+        MarkSort::Hot => (hues.doubt, "2", "6 3 2 3"),
         MarkSort::Watch => (hues.doubt, "2", "10 4"),
         MarkSort::Odd => (hues.doubt, "2", "2 4"),
         MarkSort::Later => (hues.act, "1.6", ""),

@@ -9,7 +9,7 @@ mod paint;
 mod place;
 
 pub use check::faults;
-pub use paint::{linked, svg};
+pub use paint::{linked, sheet, svg};
 
 use crate::geometry::Area;
 use wiring::circuit::Circuit;
@@ -94,6 +94,27 @@ pub struct Wire {
     pub to: (i32, i32),
     /// Copied from a drawing, not seen.
     pub assumed: bool,
+}
+
+impl Wire {
+    /// The place that pulls it into a bow: a slight one keeps wires between the same rows apart.
+    pub(crate) fn bow(&self) -> (i32, i32) {
+        let ((ax, ay), (bx, by)) = (self.from, self.to);
+        let bow = ((bx - ax).abs() / 8).min(28);
+        (i32::midpoint(ax, bx), i32::midpoint(ay, by) + bow)
+    }
+
+    /// Places along it, both ends among them: a quadratic curve in sixteen steps.
+    pub(crate) fn along(&self) -> impl Iterator<Item = (i32, i32)> {
+        const STEPS: i32 = 16;
+        let (a, m, b) = (self.from, self.bow(), self.to);
+        (0..=STEPS).map(move |i| {
+            let j = STEPS - i;
+            let at =
+                |a: i32, m: i32, b: i32| (j * j * a + 2 * i * j * m + i * i * b) / (STEPS * STEPS);
+            (at(a.0, m.0, b.0), at(a.1, m.1, b.1))
+        })
+    }
 }
 
 /// Places everything.

@@ -32,14 +32,35 @@ pub fn svg(v: &Physical<'_>, colours: Colours) -> String {
     linked(v, colours, &|_| None)
 }
 
+/// The picture with a group laid over it ([`crate::over::group_of`]) and some sentences below.
+#[must_use]
+pub fn sheet(v: &Physical<'_>, colours: Colours, over: &str, foot: &str) -> String {
+    picture(v, colours, &|_| None, over, foot)
+}
+
 /// The picture with parts as links, such as to the same part on a schematic on the same page; `to` gives the address
 /// for a part's name.
 #[must_use]
 pub fn linked(v: &Physical<'_>, colours: Colours, to: &dyn Fn(&str) -> Option<String>) -> String {
+    picture(v, colours, to, "", "")
+}
+
+const LEGEND: &str =
+    "Not to scale. Full line: seen. Dashed: assumed, not seen. Ring: nothing joined yet.";
+
+fn picture(
+    v: &Physical<'_>,
+    colours: Colours,
+    to: &dyn Fn(&str) -> Option<String>,
+    over: &str,
+    foot: &str,
+) -> String {
     let mut out = String::new();
     let title = v.circuit.heading.amp.as_deref().unwrap_or("An amplifier");
-    let foot = 30;
-    let (width, height) = (v.width.max(640), v.height + foot);
+    let width = v.width.max(640);
+    let mut lines = vec![LEGEND.to_owned()];
+    lines.extend(crate::svg::rows(foot, width - 40));
+    let height = v.height + 10 + 20 * i32::try_from(lines.len()).unwrap_or(1);
     let _ = writeln!(
         out,
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" width=\"{width}\" height=\"{height}\" role=\"img\" aria-labelledby=\"physical-title physical-desc\" font-family=\"{}\" font-size=\"{}\" font-weight=\"500\">",
@@ -95,14 +116,10 @@ pub fn linked(v: &Physical<'_>, colours: Colours, to: &dyn Fn(&str) -> Option<St
             &mut out,
         );
     }
-    text(
-        "Not to scale. Full line: seen. Dashed: assumed, not seen. Ring: nothing joined yet.",
-        (20, v.height),
-        false,
-        colours.soft,
-        colours.paper,
-        &mut out,
-    );
+    out.push_str(over);
+    for (line, y) in lines.iter().zip((v.height..).step_by(20)) {
+        text(line, (20, y), false, colours.soft, colours.paper, &mut out);
+    }
     out.push_str("</svg>\n");
     out
 }
@@ -137,14 +154,13 @@ fn wires(v: &Physical<'_>, colours: Colours, out: &mut String) {
             })
         });
         let ((ax, ay), (bx, by)) = (w.from, w.to);
-        // A slight bow keeps wires between the same rows apart.
-        let bow = ((bx - ax).abs() / 8).min(28);
+        let (mx, my) = w.bow();
         let _ = writeln!(
             out,
             "<path data-point=\"{}\" d=\"M{ax} {ay}Q{} {} {bx} {by}\"{}/>",
             escape(&name),
-            i32::midpoint(ax, bx),
-            i32::midpoint(ay, by) + bow,
+            mx,
+            my,
             if w.assumed {
                 " stroke-dasharray=\"6 4\""
             } else {

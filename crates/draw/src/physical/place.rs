@@ -10,6 +10,8 @@ use wiring::circuit::{Circuit, Kind, Part};
 const PAGE: i32 = 1360;
 const MARGIN: i32 = 20;
 const GAP: i32 = 18;
+/// Between the rows of a group: a figure that is laid over the view finds room there.
+const BETWEEN_ROWS: i32 = 28;
 const LINE: i32 = 18;
 /// More terminals than this on one joint are named and not wired.
 const MOST_WIRED: usize = 4;
@@ -144,7 +146,32 @@ pub(super) fn place(circuit: &Circuit) -> Physical<'_> {
     out
 }
 
+/// A board, or a row of parts: at the end of the last line of groups if there is room, else below it.
 fn group(out: &mut Physical<'_>, recorded: bool, title: &str, parts: &[usize]) {
+    let begun = out.bodies.len();
+    stack(out, recorded, title, parts);
+    let [.., last, new] = &out.groups[..] else {
+        return;
+    };
+    let x = last.area.x1 + GAP - new.area.x0;
+    if new.area.x1 + x > PAGE + 2 * MARGIN {
+        return;
+    }
+    let y = last.area.y0 - new.area.y0;
+    let by = |a: Area| Area::new(a.x0 + x, a.y0 + y, a.x1 + x, a.y1 + y);
+    for b in &mut out.bodies[begun..] {
+        shift(b, x, y);
+    }
+    if let Some(new) = out.groups.last_mut() {
+        new.area = by(new.area);
+        new.title_area = by(new.title_area);
+        out.width = out.width.max(new.area.x1 + MARGIN);
+    }
+    out.height = out.groups.iter().map(|g| g.area.y1).max().unwrap_or(0) + GAP;
+}
+
+/// The same below all others.
+fn stack(out: &mut Physical<'_>, recorded: bool, title: &str, parts: &[usize]) {
     let words = short(title);
     let top = out.height;
     let title_area = Area::new(
@@ -168,7 +195,7 @@ fn group(out: &mut Physical<'_>, recorded: bool, title: &str, parts: &[usize]) {
         letters = row;
         if x > MARGIN + 12 && (x + body.area.width() > PAGE || other) {
             x = MARGIN + 12;
-            y += tallest + GAP;
+            y += tallest + BETWEEN_ROWS;
             tallest = 0;
         }
         let (dx, dy) = (x - body.area.x0, y - body.area.y0);

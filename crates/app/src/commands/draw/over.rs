@@ -9,16 +9,19 @@ use crate::table::{hanging, paragraph};
 use crate::wired_sheet;
 use bench::chart::{Chart, ChartRequest, Word};
 use bench::rules::STANDARD_CAUTION;
-use draw::Drawing;
 use draw::over::{
     Flag, Hues, Laid, Mark, MarkSort, Overlay, Room, Standing, group, known, lay, odd,
 };
 use serde_json::{Value, json};
 use wiring::circuit::{Circuit, PartId};
+use wiring::roles::Anatomy;
 
 /// What the figures are.
 const UNITS: &str =
     "Volts DC against ground unless ac is said: what was read, for what is expected.";
+
+/// What a mark of strain is.
+const SHARES: &str = "Per cent of the rating, in the state that strains the part most, mains at its highest among them.";
 
 /// A part with a smaller chance of being at fault is not marked.
 const LEAST_CHANCE: f64 = 0.02;
@@ -29,6 +32,8 @@ pub(super) struct Over {
     asked: bool,
     /// Volts are on it.
     figures: bool,
+    /// Shares of ratings are on it.
+    shares: bool,
     /// It leads hands into a live chassis.
     live: bool,
     laid: Laid,
@@ -40,8 +45,13 @@ pub(super) struct Over {
     names: Vec<String>,
 }
 
-/// Finds what is asked for, and a place for it.
-pub(super) fn over(given: &Given, amp: &Amp, drawing: &Drawing<'_>) -> Result<Over, Failure> {
+/// Finds what is asked for, and a place for it in a view; `anatomy` tells what fits no pattern.
+pub(super) fn over(
+    given: &Given,
+    amp: &Amp,
+    anatomy: &Anatomy,
+    room: &Room,
+) -> Result<Over, Failure> {
     wired_sheet::known_block(amp, given.block.as_deref())?;
     let has = |what| given.over.contains(&what);
     if given.over.is_empty() {
@@ -77,14 +87,19 @@ pub(super) fn over(given: &Given, amp: &Amp, drawing: &Drawing<'_>) -> Result<Ov
     }
     if has(Asked::Parts) {
         overlay.marks = known(&amp.circuit);
-        overlay.marks.extend(odd(drawing.plan.anatomy));
+        overlay.marks.extend(odd(anatomy));
     }
     if has(Asked::Suspects) {
         let found = suspected(amp);
         overlay.marks.extend(found.0);
         missing.extend(found.1);
     }
-    let laid = lay(&Room::of(drawing), &overlay);
+    if has(Asked::Stress) {
+        let found = super::strain::marks(amp, given.block.clone());
+        overlay.marks.extend(found.0);
+        missing.extend(found.1);
+    }
+    let laid = lay(room, &overlay);
     let name = |m: &Mark| {
         let part = amp.circuit.parts.get(m.part.0);
         part.map_or_else(String::new, |p| p.name.clone())
@@ -98,7 +113,8 @@ pub(super) fn over(given: &Given, amp: &Amp, drawing: &Drawing<'_>) -> Result<Ov
     Ok(Over {
         asked: true,
         figures,
-        live: figures || has(Asked::Suspects),
+        shares: has(Asked::Stress),
+        live: figures || has(Asked::Suspects) || has(Asked::Stress),
         missing,
         laid,
         beside,
@@ -199,27 +215,34 @@ fn flags(
 }
 
 impl Over {
-    /// The drawing with all of it on top, and the caution below where figures call for it.
-    pub(super) fn picture(&self, drawing: &Drawing<'_>) -> String {
-        if !self.asked {
-            return draw::svg::svg(drawing, draw::svg::DAY);
+    /// All of it as a group of SVG; empty where nothing was asked for.
+    pub(super) fn group(&self) -> String {
+        if self.asked {
+            group(&self.laid, Hues::DAY)
+        } else {
+            String::new()
         }
-        let over = group(&self.laid, Hues::DAY);
-        let foot = match (self.figures, self.live) {
-            (true, _) => format!("{UNITS} {STANDARD_CAUTION}"),
-            (false, true) => STANDARD_CAUTION.to_owned(),
-            (false, false) => String::new(),
-        };
-        draw::svg::sheet(drawing, draw::svg::DAY, &over, &foot)
+    }
+
+    /// Sentences that stand below the picture: what the figures are, and the caution where they lead hands to it.
+    pub(super) fn foot(&self) -> String {
+        let said = [
+            self.figures.then_some(UNITS),
+            self.shares.then_some(SHARES),
+            self.live.then_some(STANDARD_CAUTION),
+        ];
+        said.into_iter().flatten().collect::<Vec<_>>().join(" ")
     }
 
     /// What has no place on the page, in words; then the caution.
     pub(super) fn told(&self) -> String {
-        let mut out = if self.figures {
-            paragraph(UNITS, "")
-        } else {
-            String::new()
-        };
+        let mut out = String::new();
+        if self.figures {
+            out.push_str(&paragraph(UNITS, ""));
+        }
+        if self.shares {
+            out.push_str(&paragraph(SHARES, ""));
+        }
         out.extend(self.missing.iter().map(|m| paragraph(m, "")));
         let readings: Vec<String> = self
             .beside
