@@ -330,6 +330,26 @@ class Specimen:
             shown.append(round(volts / digit) * digit)
         return shown
 
+    def cold(self, a, b, draw):
+        """What an ohmmeter with an error of 1 % shows between two points, power off and discharged:
+        valves, diodes and supplies pass nothing at its volts."""
+        n = self.size
+        slope = np.eye(n) * 1e-12
+        for x, y, ohms in self.ohms.values():
+            i, j, g = self.index[x], self.index[y], 1 / ohms
+            for k, m in ((i, j), (j, i)):
+                if k >= 0:
+                    slope[k, k] += g
+                    if m >= 0:
+                        slope[k, m] -= g
+        fed = np.zeros(n)
+        for node, amps in ((a, 1.0), (b, -1.0)):
+            if self.index[node] >= 0:
+                fed[self.index[node]] += amps
+        volts = np.linalg.solve(slope, fed)
+        at = lambda node: volts[self.index[node]] if self.index[node] >= 0 else 0.0
+        return (at(a) - at(b)) * (1 + draw.uniform(-0.01, 0.01))
+
 
 # ---- faults --------------------------------------------------------------------------------------
 

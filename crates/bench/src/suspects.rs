@@ -17,6 +17,7 @@ mod evidence;
 mod hypothesis;
 mod likelihood;
 mod next;
+mod pairs;
 mod rank;
 mod scene;
 mod strain;
@@ -47,6 +48,11 @@ pub struct Suspects {
     pub probing: Probing,
     /// Suspects, by their place in the list, that these readings do not tell apart.
     pub groups: Vec<Vec<usize>>,
+    /// Two faults at once, the likeliest first, where that was asked; each with its probability
+    /// among single faults and pairs together.
+    pub pairs: Vec<Pair>,
+    /// How many pairs of faults, each at a size, were looked at.
+    pub pairs_weighed: usize,
     /// Faults that no meter on the circuit shows, which what was heard or seen points to.
     pub by_ear: Vec<ByEar>,
     /// How many readings were used.
@@ -85,6 +91,30 @@ pub struct Suspect {
     /// What it would do to other parts: a fuse that blows, a plate that glows, a resistor that
     /// burns. Then its volts stand for moments only.
     pub strain: Vec<String>,
+}
+
+/// Two faults at once.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Pair {
+    /// Given the readings, among single faults and pairs.
+    pub probability: f64,
+    /// The two.
+    pub both: [Partner; 2],
+}
+
+/// One of two faults.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Partner {
+    /// The part; a section of a valve by its letter.
+    pub part: String,
+    /// Its class.
+    pub class: Class,
+    /// The fault in words.
+    pub words: String,
+    /// The most likely size, in `measure`; none where the fault has no size.
+    pub severity: Option<f64>,
+    /// What the size is: `times`, `ohm` or `A`.
+    pub measure: &'static str,
 }
 
 /// A reading beside what a suspect makes of it.
@@ -179,6 +209,8 @@ pub struct Unused {
 pub struct SuspectsRequest {
     /// What was heard or seen, besides what the readings say.
     pub told: Vec<String>,
+    /// Look for two faults at once, too.
+    pub pairs: bool,
 }
 
 /// The suspects of an amplifier, from all its readings blocks.
@@ -229,6 +261,9 @@ pub fn suspects_with(
             "nothing can be weighed yet: trace a stage and what feeds it, and add what your meter says".to_owned(),
         ];
         return out;
+    }
+    if request.pairs && !evidence.seen.is_empty() {
+        (out.pairs, out.pairs_weighed) = pairs::pairs(circuit, &evidence, &ranking, faults);
     }
     let mut rows = answer::merge(&ranking, faults);
     answer::explain(&evidence, &ranking, &mut rows);

@@ -21,6 +21,9 @@ pub(crate) struct Suspects {
     /// Your own fault dictionary with your own priors, instead of the built-in one
     #[arg(long, value_name = "FILE")]
     pub(crate) faults: Option<PathBuf>,
+    /// Look for two faults at once, too; takes a few seconds
+    #[arg(long)]
+    pub(crate) pairs: bool,
     /// List every suspect, also the unlikely ones
     #[arg(long)]
     pub(crate) all: bool,

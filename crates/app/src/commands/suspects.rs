@@ -11,7 +11,7 @@ use bench::suspects::{SuspectsRequest, suspects_with};
 use bench::tolerance::Tolerances;
 use std::path::Path;
 
-pub(crate) use text::{percent, short, size, text, value};
+pub(crate) use text::{partner_size, percent, short, size, text, value};
 
 /// Runs `suspects`.
 pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
@@ -27,6 +27,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         .map_err(|e| Failure::outside(e.to_string(), "Install the program again."))?;
     let request = SuspectsRequest {
         told: given.heard.iter().chain(&given.seen).cloned().collect(),
+        pairs: given.pairs,
     };
     let found = suspects_with(&amp.circuit, &amp.library, &request, &faults, &tolerances);
     let text = if given.json {

@@ -263,12 +263,23 @@ pub(crate) fn told(r: &Reader<'_>, job: JobId) -> Result<Option<String>, ShopErr
 }
 
 /// The suspects of a job, from all its readings and what was told.
-pub(crate) fn suspects(site: &Site, found: &Found, told: Option<&str>) -> Arc<Suspects> {
+/// With `both`, two faults at once are looked for as well: that takes seconds, and is asked for.
+pub(crate) fn suspects(
+    site: &Site,
+    found: &Found,
+    told: Option<&str>,
+    both: bool,
+) -> Arc<Suspects> {
     let readings = readings_text(&found.blocks, &found.readings, &found.results);
     let told: Vec<String> = told.iter().map(|t| (*t).to_owned()).collect();
     let key = format!("{}\u{0}{readings}\u{0}{told:?}", found.traced.text);
-    site.kept.suspects.get(&found.place, key, || {
-        let request = SuspectsRequest { told };
+    let place = if both {
+        format!("{} pairs", found.place)
+    } else {
+        found.place.clone()
+    };
+    site.kept.suspects.get(&place, key, || {
+        let request = SuspectsRequest { told, pairs: both };
         if found.traced.circuit.parts.len() > MOST_PARTS {
             return bench::suspects::suspects(&Circuit::default(), &site.library, &request);
         }

@@ -80,6 +80,12 @@ pub(super) struct Ranking {
     pub(super) unseen: f64,
     /// Hypotheses without an operating point.
     pub(super) unsolved: Vec<usize>,
+    /// By hypothesis: each size with what every reading would be.
+    pub(super) looks: Vec<Vec<(f64, Vec<f64>)>>,
+    /// By hypothesis: logarithm of its prior.
+    pub(super) priors: Vec<f64>,
+    /// Logarithm of all that was weighed.
+    pub(super) norm: f64,
 }
 
 impl Ranking {
@@ -199,6 +205,20 @@ pub(super) fn rank(
         unlisted: part(log_unlisted),
         unseen,
         unsolved: unsolved.map(|(i, _)| i).collect(),
+        priors: list
+            .iter()
+            .map(|h| (h.weight * share).max(f64::MIN_POSITIVE).ln())
+            .collect(),
+        looks: looks
+            .into_iter()
+            .map(|l| {
+                l.found
+                    .into_iter()
+                    .map(|f| (f.size, f.expected.mean))
+                    .collect()
+            })
+            .collect(),
+        norm,
         list,
         sound,
     })
@@ -647,7 +667,7 @@ fn contact(seen: &Seen, fallen: f64) -> f64 {
     }
 }
 
-fn covariance(evidence: &Evidence, expected: &Expected) -> Option<Covariance> {
+pub(super) fn covariance(evidence: &Evidence, expected: &Expected) -> Option<Covariance> {
     let (slopes, own) = spread(evidence, expected);
     Covariance::of(&slopes, evidence.causes, &own)
 }

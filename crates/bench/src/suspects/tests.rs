@@ -135,6 +135,7 @@ fn what_was_told_shifts_the_priors() {
     let share = |told: &[&str]| {
         let request = SuspectsRequest {
             told: told.iter().map(|t| (*t).to_owned()).collect(),
+            ..SuspectsRequest::default()
         };
         let found = suspects(&amp, Library::built_in(), &request);
         let load = found
@@ -402,4 +403,54 @@ fn the_work_for_a_whole_amplifier() {
         include_str!("../../../../examples/turnstone.readings"),
     );
     assert_eq!(found, again, "the same readings give the same answer");
+}
+
+/// Two faults in two stages, which no single one explains, are found together; where one is enough,
+/// no pair stands above it.
+#[test]
+fn two_faults_at_once() {
+    let second = STAGE
+        .lines()
+        .skip(3)
+        .map(|l| {
+            format!(
+                "{}\n",
+                l.replace("V1.1", "V1.6")
+                    .replace("V1.2", "V1.7")
+                    .replace("V1.3", "V1.8")
+                    .replace("R1 ", "R11 ")
+                    .replace("R2 ", "R12 ")
+                    .replace("R3 ", "R13 ")
+                    .replace("C1 ", "C11 ")
+                    .replace("C2 ", "C12 ")
+                    .replace("R4 ", "R14 ")
+                    .replace("out", "on")
+            )
+        })
+        .collect::<String>();
+    let wiring = format!("{STAGE}{second}");
+    let asked = SuspectsRequest {
+        pairs: true,
+        ..SuspectsRequest::default()
+    };
+    let weigh = |readings: &str| suspects(&amp(&wiring, readings), Library::built_in(), &asked);
+    // sound plates stand at 190 V or so: one bypass is shorted, the other stage's cathode open
+    let found =
+        weigh("readings as found\nmeter 10M 0.5%\nB1 300\nV1.1 78\nV1.3 0.0\nV1.6 299\nV1.8 3.1\n");
+    let first = found.pairs.first().expect("a pair");
+    let names = first.both.each_ref().map(|p| (p.part.as_str(), p.class));
+    assert!(
+        names.contains(&("C1", Class::Short)) && names.contains(&("R12", Class::Open)),
+        "{:#?}",
+        found.pairs
+    );
+    assert!(first.probability > 0.2, "{:#?}", found.pairs);
+    let found =
+        weigh("readings as found\nmeter 10M 0.5%\nB1 300\nV1.1 78\nV1.3 0.0\nV1.6 190\nV1.8 1.5\n");
+    let together: f64 = found.pairs.iter().map(|p| p.probability).sum();
+    assert!(
+        found.pairs_weighed > 100 && together < 0.3,
+        "{:#?}",
+        found.pairs
+    );
 }

@@ -3,7 +3,7 @@
 use crate::table::{Side, Table, hanging, paragraph};
 use bench::digits;
 use bench::faults::Sort;
-use bench::suspects::{Explained, Next, Probing, Suspect, Suspects};
+use bench::suspects::{Explained, Next, Partner, Probing, Suspect, Suspects};
 use wiring::Circuit;
 use wiring::units::{Quantity, rounded};
 
@@ -54,6 +54,9 @@ pub(crate) fn text(circuit: &Circuit, found: &Suspects, all: bool) -> String {
             &format!("These readings do not tell apart: {}.", names.join("; ")),
             "",
         ));
+    }
+    if found.pairs_weighed > 0 {
+        out.push_str(&pairs(found));
     }
     out.push_str(&next(found));
     out.push_str(&lists(found));
@@ -109,6 +112,37 @@ pub(crate) fn short(found: &Suspects) -> String {
         ),
         _ => "No single fault of the list explains the readings.".to_owned(),
     }
+}
+
+/// Two faults at once.
+fn pairs(found: &Suspects) -> String {
+    let together: f64 = found.pairs.iter().map(|p| p.probability).sum();
+    let mut out = String::from("\nTwo faults at once\n");
+    out.push_str(&paragraph(
+        &format!(
+            "{} in all beside the single ones, of {} pairs looked at.",
+            percent(together),
+            found.pairs_weighed
+        ),
+        "  ",
+    ));
+    for pair in found.pairs.iter().filter(|p| p.probability >= LEAST) {
+        let words = pair.both.each_ref().map(|one| {
+            let size = partner_size(one);
+            let about = if size.is_empty() {
+                String::new()
+            } else {
+                format!(", about {size}")
+            };
+            format!("{} {}{about}", one.part, one.words)
+        });
+        out.push_str(&hanging(
+            &format!("{} {}", percent(pair.probability), words.join(", and ")),
+            "  ",
+            "    ",
+        ));
+    }
+    out
 }
 
 /// What to read next, or that it is enough.
@@ -270,7 +304,16 @@ pub(crate) fn value(x: f64, unit: &str) -> String {
 
 /// How far the fault went, where that is known.
 pub(crate) fn size(suspect: &Suspect) -> String {
-    match (suspect.severity, suspect.measure) {
+    sized(suspect.severity, suspect.measure)
+}
+
+/// How far one of two faults went.
+pub(crate) fn partner_size(one: &Partner) -> String {
+    sized(one.severity, one.measure)
+}
+
+fn sized(severity: Option<f64>, measure: &str) -> String {
+    match (severity, measure) {
         (Some(x), "ohm") if x >= NO_CONTACT_OHMS => String::new(),
         (Some(x), "times") if x < 0.01 => "next to nothing".to_owned(),
         (Some(x), "ohm") => format!("{} ohm", rounded(x, Quantity::Ohms, 2)),

@@ -7,7 +7,7 @@ mod next;
 
 use super::chart::{self, ChartView};
 use super::{conditions, look};
-use crate::commands::suspects::{percent, size, value};
+use crate::commands::suspects::{partner_size, percent, size, value};
 use crate::serve::ask::{Ask, Fields};
 use crate::serve::fail::{Answer, Fail, go, ok};
 use crate::serve::frame::{self, Page, Place};
@@ -45,7 +45,12 @@ impl View {
     fn of(site: &Site, r: &Reader<'_>, id: JobId, fields: &Fields) -> Result<Self, ShopError> {
         let mut chart = chart::view(site, r, id, fields)?;
         let words = work_out::told(r, id)?;
-        let found = work_out::suspects(site, &chart.found, words.as_deref());
+        let found = work_out::suspects(
+            site,
+            &chart.found,
+            words.as_deref(),
+            fields.get("faults") == "two",
+        );
         chart.back = Some(address(id, chart.state));
         Ok(Self {
             manner: super::parts::manner(r)?,
@@ -85,6 +90,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
             div.suspects {
                 div.suspects-list {
                     (list(site, &seen))
+                    @if fields.get("faults") == "two" { (two(&seen.found)) }
                     (beside(&seen))
                     (frame::sheet_foot(STANDARD_CAUTION))
                 }
@@ -103,6 +109,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
                 head: frame::job_head(view),
                 buttons: html! {
                     span.aside { (weighed(&seen.found)) }
+                    a.button href=(with(&seen.address(), "faults=two")) { "Two faults at once" }
                     a.button href=(format!("{}#drawing", with(&seen.address(), "drawing=yes"))) { "On the drawing" }
                     a.button href=(seen.chart.address()) { "To the chart" }
                 },
@@ -350,6 +357,31 @@ fn explained(s: &Suspect) -> Markup {
                 @for e in &s.explains { (row(e, true)) }
                 @for e in &s.against { (row(e, false)) }
             }
+        }
+    }
+}
+
+/// Two faults at once.
+fn two(found: &Suspects) -> Markup {
+    let together: f64 = found.pairs.iter().map(|p| p.probability).sum();
+    html! {
+        section.sheet.two-faults #two {
+            h2 { "Two faults at once" }
+            p { "Weighed beside the single ones: " (percent(together)) " in all, of " (found.pairs_weighed) " pairs looked at." }
+            ul.less {
+                @for pair in found.pairs.iter().filter(|p| p.probability >= LEAST) {
+                    li {
+                        strong { (percent(pair.probability)) } " "
+                        @for (i, one) in pair.both.iter().enumerate() {
+                            @if i > 0 { " and " }
+                            (one.part) " " (one.words)
+                            @let size = partner_size(one);
+                            @if !size.is_empty() { ", about " (size) }
+                        }
+                    }
+                }
+            }
+            @if together < LEAST { p.hint { "No pair explains the readings so much better than a single fault that it would make up for being rarer." } }
         }
     }
 }

@@ -1,0 +1,145 @@
+"""Readings it takes to be sure: `order.py PROGRAM [CASES] [SEED]`.
+
+On generated cases whose fault is visible to a DC meter: how many readings it takes until one
+suspect has 90 %, when each is the first that the program proposes of volts under power as before and
+ohms with the power off, and when they are taken in a fixed order: volts, supply first, then along
+the signal's path; then the ohms of every resistor in the wiring's order. A case that is not there
+after MOST readings counts with these. PROGRAM as for score.py.
+"""
+
+import json
+import pathlib
+import subprocess
+import sys
+import tempfile
+
+import numpy as np
+
+import cases
+import score
+
+SURE = 0.9
+MOST = 20
+OVER = 20e6
+
+
+class Bench:
+    """A program that is asked again and again."""
+
+    def __init__(self, program, wiring, path):
+        self.wiring, self.path = wiring, path
+        self.run = subprocess.Popen([program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+
+    def ask(self, readings):
+        """Readings: point, value, and whether it is ohms."""
+        lines = ["readings as found", "meter 10M 0.5%"] + [f"{p} {v:.7g}" for p, v, cold in readings if not cold]
+        off = [f"{p} OL" if v > OVER else f"{p} {v:.4g}" for p, v, cold in readings if cold]
+        if off:
+            lines += ["readings power off", "power off"] + off
+        self.path.write_text("\n".join(lines) + "\n")
+        self.run.stdin.write(f"{self.wiring} {self.path}\n")
+        self.run.stdin.flush()
+        return json.loads(self.run.stdout.readline())
+
+
+def is_sure(answer):
+    return max([answer["healthy"]] + [s["probability"] for s in answer["suspects"]]) >= SURE
+
+
+def first(answer):
+    rows = score.ranked(answer)
+    return rows[0][0]
+
+
+def node_of(amp, probe):
+    """The generator's node of a point as the program types it."""
+    if "." in probe:
+        name, terminal = probe.split(".")
+        part = amp.parts.get(name)
+        if part is None:
+            return None
+        pins = cases.PINS.get(part["kind"], {})
+        return part["nodes"].get(pins.get(terminal, terminal))
+    return amp.find(probe)
+
+
+def read(amp, specimen, point, cold, draw):
+    """What the meter shows; none where the generator has no such point."""
+    part = amp.parts.get(point)
+    if cold:
+        ends = (part["nodes"]["1"], part["nodes"]["2"]) if part else (node_of(amp, point), "ground")
+        if any(e not in specimen.index for e in ends):
+            return None
+        return specimen.cold(*ends, draw)
+    node = node_of(amp, point)
+    shown = specimen.read([node], draw) if node in specimen.index else None
+    return shown[0] if shown else None
+
+
+def proposed(amp, answer, done):
+    """What the program proposes, best first, of what the generator can read."""
+    for n in answer["next"]:
+        cold = n["unit"] == "ohm"
+        if (n["probe"], cold) not in done and (cold or n["unit"] == "V" and not n["settings"]):
+            yield n["probe"], cold
+
+
+def one(amp, bench, specimen, fixed, draw_seed, by_program):
+    """Readings taken until it is sure, whether it is, and the answer."""
+    taken, answer = [], bench.ask([])
+    order, tried = iter(fixed), set()
+    while len(taken) < MOST:
+        points = proposed(amp, answer, tried) if by_program else order
+        point = next(points, None)
+        if point is None:
+            break
+        tried.add(point)
+        shown = read(amp, specimen, *point, np.random.default_rng(draw_seed + len(tried)))
+        if shown is None:
+            continue
+        taken.append((point[0], shown, point[1]))
+        answer = bench.ask(taken)
+        if is_sure(answer):
+            return len(taken), True, answer
+    return MOST, False, answer
+
+
+def main():
+    program = sys.argv[1]
+    count = int(sys.argv[2]) if len(sys.argv) > 2 else 40
+    seed = int(sys.argv[3]) if len(sys.argv) > 3 else 1
+    with tempfile.TemporaryDirectory() as folder:
+        for name, points in cases.POINTS.items():
+            wiring = score.HERE / "amps" / f"{name}.wiring"
+            amp = cases.Amp(wiring.read_text())
+            bench = Bench(program, wiring, pathlib.Path(folder) / "now.readings")
+            sigma = score.spread(amp, points)
+            rows = []
+            for k in range(count):
+                start = seed * 1_000_003 + 7 * k
+                truth, sound, shown = cases.case(amp, points, start)
+                if truth is None or shown is None or sound is None:
+                    continue
+                if np.max(np.abs(np.array(shown) - np.array(sound)) / sigma) < score.VISIBLE:
+                    continue
+                draw = np.random.default_rng(start)
+                every = cases.faults(amp)
+                specimen = cases.Specimen(amp, draw)
+                draw.random()
+                draw.integers(len(every))
+                cases.inject(specimen, *truth, draw)
+                resistors = [n for n, p in amp.parts.items() if p["kind"] == "resistor"]
+                fixed = [(p, False) for p in points] + [(n, True) for n in resistors]
+                found = [one(amp, bench, specimen, fixed, start + 1, way) for way in (True, False)]
+                rows.append([(n, sure, score.same(first(a), truth)) for n, sure, a in found])
+            print(f"\n{name}: {len(rows)} visible faults, at most {MOST} readings")
+            for way, words in enumerate(("as proposed", "supply first, then the signal's path")):
+                counts = np.array([r[way][0] for r in rows])
+                sure = sum(r[way][1] for r in rows)
+                right = sum(r[way][2] for r in rows if r[way][1])
+                half = 1.96 * counts.std(ddof=1) / np.sqrt(len(counts))
+                print(f"  {words:38} {counts.mean():5.2f} +- {half:.2f} readings; sure in {sure} of {len(rows)}, right in {right} of these")
+
+
+if __name__ == "__main__":
+    main()
