@@ -8,6 +8,7 @@
 
 use super::edit::{Edit, edits};
 use super::evidence::Evidence;
+use super::hypothesis::Hypothesis;
 use super::rank::{Ranking, covariance, desks, in_batches, look, residual, sigmas};
 use super::{Pair, Partner};
 use crate::faults::Faults;
@@ -208,9 +209,9 @@ fn both(
             }
             for by in [step, 1.0 / step] {
                 let tried = if first {
-                    (sizes.0 * by, sizes.1)
+                    (within(one, sizes.0 * by), sizes.1)
                 } else {
-                    (sizes.0, sizes.1 * by)
+                    (sizes.0, within(other, sizes.1 * by))
                 };
                 if let Some(found) = at(tried)
                     && found > log
@@ -226,6 +227,14 @@ fn both(
         hypotheses: (a.hypothesis, b.hypothesis),
         sizes,
     })
+}
+
+/// A size within what the dictionary says of the fault.
+fn within(h: &Hypothesis, size: f64) -> f64 {
+    match h.change.range() {
+        Some((least, most, _)) if least < most => size.clamp(least, most),
+        _ => size,
+    }
 }
 
 /// The likeliest, with their probability among all that was weighed: single faults, and pairs.
