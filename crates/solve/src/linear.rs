@@ -16,17 +16,20 @@
 //! conductances (after Grassmann, Taksar and Heyman, Operations Research 33, 1985,
 //! from memory, not seen). So islands that float come out as exactly as all others.
 //!
-//! Generic over [`Scalar`]: `f64` at direct current, [`Complex`] for phasors. Knows nothing of
+//! Generic over [`Single`]: `f64` at direct current, [`Complex`] for phasors; independent problems go
+//! side by side through one list of places as [`Phasors`]. Knows nothing of
 //! circuits: unknowns have numbers, and the first `nodes` of them are node voltages.
 
 mod dense;
 mod factors;
+mod lanes;
 mod pattern;
 mod scalar;
 
 pub use factors::{Factors, Singular};
+pub use lanes::{LANES, Phasors};
 pub use pattern::{Pattern, Stamp};
-pub use scalar::{Complex, Scalar};
+pub use scalar::{Complex, Phasor, Scalar, Single};
 
 #[cfg(test)]
 mod tests;

@@ -5,7 +5,7 @@
 //! coils and transformers by their admittance at the frequency asked for. Phasors then come
 //! from one complex elimination for each frequency. The pattern is compiled once. One more,
 //! transposed, solution says what every source of noise and every part does to a reading
-//! (`noise`, `sensitivity`).
+//! (`noise`, `sensitivity`). Many frequencies of one drive go side by side (`sweep`).
 //!
 //! A rectifier group answers by the slope of its mean currents: exact far below the mains
 //! frequency, an approximation above it, where the supply's first capacitor decides anyway.
@@ -17,14 +17,16 @@ use std::f64::consts::TAU;
 mod build;
 mod noise;
 mod sensitivity;
+mod sweep;
 
 pub use noise::{Noise, NoiseKind, NoiseModel, NoiseShare};
 pub use sensitivity::Held;
+pub use sweep::Sweep;
 
 use build::Build;
 
 use crate::equations::{BadElement, Equations, FLOOR_SIEMENS};
-use crate::linear::{Complex, Factors, Pattern, Scalar, Stamp};
+use crate::linear::{Complex, Factors, Pattern, Phasor, Scalar, Stamp};
 use crate::netlist::{Law, Netlist, NodeIndex};
 use crate::operating::Solution;
 
@@ -72,15 +74,20 @@ enum Admittance {
 }
 
 impl Admittance {
-    fn at(self, omega: f64) -> Complex {
+    /// At `turning`, the angular frequency on the imaginary axis, radians a second.
+    fn at<P: Phasor>(self, turning: P) -> P {
         match self {
-            Self::Real(siemens) => Complex::real(siemens),
+            Self::Real(siemens) => P::real(siemens),
             Self::Capacitor { farads, esr_ohms } => {
-                let y = Complex::new(0.0, omega * farads);
-                y / (Complex::ONE + y * Complex::real(esr_ohms))
+                let y = turning.scaled(farads);
+                if esr_ohms == 0.0 {
+                    y
+                } else {
+                    y * (P::ONE + y.scaled(esr_ohms)).inverse()
+                }
             }
-            Self::Coil { henries, ohms } => Complex::ONE / Complex::new(ohms, omega * henries),
-            Self::Core { henries } => Complex::ONE / Complex::new(0.0, omega * henries),
+            Self::Coil { henries, ohms } => (P::real(ohms) + turning.scaled(henries)).inverse(),
+            Self::Core { henries } => turning.scaled(henries).inverse(),
         }
     }
 }
@@ -238,23 +245,11 @@ impl SmallSignal {
         if !(hertz > 0.0 && hertz.is_finite()) {
             return Err(ResponseError::Frequency { hertz });
         }
-        let omega = TAU * hertz;
         let mut matrix = match left_out {
             None => self.still.clone(),
             Some(_) => summed(&self.pattern, &self.resistive, left_out),
         };
-        // A part's terms have one admittance, which costs a division.
-        let mut last: Option<(Admittance, Complex)> = None;
-        let kept = |term: &&Stamped| Some(term.element) != left_out;
-        for term in self.reactive.iter().filter(kept) {
-            let value = match last {
-                Some((admittance, value)) if admittance == term.admittance => value,
-                _ => term.admittance.at(omega),
-            };
-            last = Some((term.admittance, value));
-            term.stamp
-                .add(&mut matrix, value * Complex::real(term.factor));
-        }
+        self.add_reactive(&mut matrix, Complex::imaginary(TAU * hertz), left_out);
         let mut factors = Factors::new(&self.pattern);
         factors
             .factor(&self.pattern, &matrix)
@@ -264,6 +259,21 @@ impl SmallSignal {
             factors,
             hertz,
         })
+    }
+
+    /// Adds what the frequency decides.
+    fn add_reactive<P: Phasor>(&self, matrix: &mut [P], turning: P, left_out: Option<usize>) {
+        // A part's terms have one admittance, which costs a division.
+        let mut last: Option<(Admittance, P)> = None;
+        let kept = |term: &&Stamped| Some(term.element) != left_out;
+        for term in self.reactive.iter().filter(kept) {
+            let value = match last {
+                Some((admittance, value)) if admittance == term.admittance => value,
+                _ => term.admittance.at(turning),
+            };
+            last = Some((term.admittance, value));
+            term.stamp.add(matrix, value.scaled(term.factor));
+        }
     }
 }
 
@@ -339,7 +349,7 @@ fn summed(pattern: &Pattern, terms: &[Stamped], left_out: Option<usize>) -> Vec<
     let mut matrix = pattern.zeros::<Complex>();
     let kept = |term: &&Stamped| Some(term.element) != left_out;
     for term in terms.iter().filter(kept) {
-        let value = term.admittance.at(0.0) * Complex::real(term.factor);
+        let value = term.admittance.at(Complex::ZERO).scaled(term.factor);
         term.stamp.add(&mut matrix, value);
     }
     matrix

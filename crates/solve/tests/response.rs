@@ -318,3 +318,55 @@ fn tone_networks_are_their_closed_forms() {
         }
     }
 }
+
+/// Side by side or alone, in whatever lane: the same bits. Whole amplifiers, random circuits, and one that
+/// wants row exchange.
+#[test]
+fn frequencies_side_by_side_are_those_one_at_a_time() {
+    let hertz: Vec<f64> = (0..23).map(|k| 1.0 * 1.8_f64.powi(k)).collect();
+    let mut circuits = vec![
+        support::amplifiers::single_ended(),
+        support::amplifiers::push_pull(),
+    ];
+    circuits.extend((0..40).map(support::random::any_circuit));
+    let mut compared = 0;
+    for netlist in &circuits {
+        let point = operating::solve(netlist, None);
+        let Ok(small) = SmallSignal::new(netlist, &point) else {
+            continue;
+        };
+        for source in (0..netlist.elements.len()).chain([usize::MAX]) {
+            let impedances = small.input_impedance_over(source, &hertz);
+            let Ok(impedances) = impedances else {
+                assert!(matches!(impedances, Err(ResponseError::NoSource { .. })));
+                assert!(
+                    small
+                        .per_volt_over(source, &hertz)
+                        .unwrap()
+                        .iter()
+                        .all(|v| { v.iter().all(|v| v.abs() == 0.0) })
+                );
+                continue;
+            };
+            for from in 0..3 {
+                let swept = small.per_volt_over(source, &hertz[from..]).unwrap();
+                assert_eq!(swept.iter().len(), hertz.len() - from);
+                for (at, &hertz) in hertz[from..].iter().enumerate() {
+                    let alone = small.at(hertz).unwrap().per_volt(source);
+                    assert_eq!(swept.at(at), alone, "{hertz} Hz");
+                    let alone = small.input_impedance(source, hertz).unwrap();
+                    assert_eq!(impedances[from + at], alone, "{hertz} Hz");
+                    compared += 1;
+                }
+                assert!(swept.at(hertz.len()).is_empty());
+            }
+        }
+    }
+    assert!(compared > 2_000, "{compared}");
+    let small = small(&netlist(2, vec![generator(1, 1.0)]));
+    assert!(matches!(
+        small.per_volt_over(0, &[10.0, 0.0]),
+        Err(ResponseError::Frequency { hertz: 0.0 })
+    ));
+    assert!(small.per_volt_over(0, &[]).unwrap().iter().next().is_none());
+}

@@ -149,16 +149,12 @@ fn response(netlist: &Netlist, point: &Solution, source: usize) -> Value {
         .map(|at| LOWEST * (step * at as f64).exp())
         .collect();
     let took = seconds(|| {
-        for &hertz in &all {
-            black_box(small.at(hertz).unwrap().per_volt(source));
-        }
+        black_box(small.per_volt_over(source, black_box(&all)).unwrap());
     });
-    let answers: Vec<Vec<[f64; 2]>> = all
+    let swept = small.per_volt_over(source, &all).unwrap();
+    let answers: Vec<Vec<[f64; 2]>> = swept
         .iter()
-        .map(|&hertz| {
-            let volts = small.at(hertz).unwrap().per_volt(source);
-            volts.iter().map(|v| [v.re, v.im]).collect()
-        })
+        .map(|volts| volts.iter().map(|v| [v.re, v.im]).collect())
         .collect();
     let answer = json!({"source": netlist.elements[source].name, "hertz": all, "volts": answers});
     row("response", took, 1, &json!({"points": POINTS}), &answer)

@@ -1,6 +1,6 @@
 //! Dense elimination with row exchange, for the matrices that the compiled order cannot take.
 
-use super::{Scalar, Singular};
+use super::{Single, Singular};
 
 /// Factors of a dense matrix, rows scaled by their largest entry before pivots are compared.
 #[derive(Debug, Clone)]
@@ -10,7 +10,7 @@ pub(super) struct Dense<S> {
     order: Vec<usize>,
 }
 
-impl<S: Scalar> Dense<S> {
+impl<S: Single> Dense<S> {
     /// Factors the matrix given by rows.
     pub(super) fn factor(mut rows: Vec<Vec<S>>) -> Result<Self, Singular> {
         let size = rows.len();

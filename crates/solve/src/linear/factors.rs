@@ -1,7 +1,7 @@
 //! The numbers of one elimination, and solving with them.
 
 use super::dense::Dense;
-use super::{Pattern, Scalar};
+use super::{Pattern, Scalar, Single};
 
 /// A pivot that kept less than this part of what it was made from is not trusted: eight of
 /// sixteen digits may cancel before the dense elimination takes over.
@@ -44,37 +44,6 @@ impl<S: Scalar> Factors<S> {
             dense_count: 0,
             solvable: false,
         }
-    }
-
-    /// Factors `matrix`, which must be a matrix on `pattern`, the pattern these factors were
-    /// made for.
-    ///
-    /// # Errors
-    /// [`Singular`] with an unknown that the equations leave free.
-    pub fn factor(&mut self, pattern: &Pattern, matrix: &[S]) -> Result<(), Singular> {
-        self.dense = None;
-        self.solvable = true;
-        self.values.copy_from_slice(matrix);
-        if self.eliminate(pattern, 0..pattern.steps.len()) {
-            return Ok(());
-        }
-        self.dense_count += 1;
-        match Dense::factor(pattern.dense(matrix)) {
-            Ok(dense) => {
-                self.dense = Some(dense);
-                Ok(())
-            }
-            Err(singular) => {
-                self.solvable = false;
-                Err(singular)
-            }
-        }
-    }
-
-    /// How often the dense elimination had to take over.
-    #[must_use]
-    pub fn dense_count(&self) -> u64 {
-        self.dense_count
     }
 
     /// Eliminates the early part of `matrix` ([`Pattern::with_late`]) and leaves in `begun` what the
@@ -121,28 +90,27 @@ impl<S: Scalar> Factors<S> {
             let right = &mut self.upper[these.clone()];
             // Sum over the node columns right of the pivot, and what the pivot is made from.
             let mut sum = S::ZERO;
-            let mut made_from = 0.0;
+            let mut made_from = S::Size::default();
             for (entry, slot) in pattern.upper[these].iter().zip(&mut *right) {
                 let value = values[entry.place as usize];
                 *slot = value;
                 if entry.node {
                     sum += value;
-                    made_from += value.size();
+                    value.add_size(&mut made_from);
                 }
             }
             let stored = values[step.pivot as usize];
             let (pivot, ground) = if step.derived {
-                made_from += stored.size();
+                stored.add_size(&mut made_from);
                 (stored - sum, stored)
             } else {
                 // A stored pivot is judged against its row, as nothing tells what it was.
                 (stored, if step.node { sum + stored } else { sum })
             };
-            let kept = pivot.size();
-            if !(kept > LEAST_REMAINDER * made_from && kept.is_finite() && kept > 0.0) {
+            if !pivot.keeps(LEAST_REMAINDER, made_from) {
                 return false;
             }
-            *inverse = S::ONE / pivot;
+            *inverse = pivot.inverse();
             let these = at_lower..step.lower_end as usize;
             at_lower = these.end;
             for (entry, slot) in pattern.lower[these.clone()]
@@ -160,65 +128,6 @@ impl<S: Scalar> Factors<S> {
             }
         }
         true
-    }
-
-    /// Puts the solution of `A x = b` in the place of `b`; noughts after a failed factorisation.
-    pub fn solve(&mut self, pattern: &Pattern, b: &mut [S]) {
-        let mut work = std::mem::take(&mut self.work);
-        self.solve_lanes(pattern, b.as_chunks_mut::<1>().0, &mut work);
-        self.work = work;
-    }
-
-    /// As [`Factors::solve`], with room of its own, for factors that are shared.
-    pub fn solve_beside(&self, pattern: &Pattern, b: &mut [S]) {
-        self.solve_lanes(pattern, b.as_chunks_mut::<1>().0, &mut Vec::new());
-    }
-
-    /// Puts the solution of the transposed equations, `A^T x = b`, in the place of `b`: the
-    /// adjoint network. Noughts after a failed factorisation.
-    pub fn solve_transposed(&mut self, pattern: &Pattern, b: &mut [S]) {
-        let mut work = std::mem::take(&mut self.work);
-        self.back(pattern, b, work.as_flattened_mut());
-        self.work = work;
-    }
-
-    /// As [`Factors::solve_transposed`], with room of its own, for factors that are shared.
-    pub fn solve_transposed_beside(&self, pattern: &Pattern, b: &mut [S]) {
-        self.back(pattern, b, &mut vec![S::ZERO; pattern.size]);
-    }
-
-    /// As [`Factors::solve`] for several right sides side by side: row by row, a column for
-    /// each. `work` is room, kept between calls.
-    pub fn solve_lanes<const LANES: usize>(
-        &self,
-        pattern: &Pattern,
-        b: &mut [[S; LANES]],
-        work: &mut Vec<[S; LANES]>,
-    ) {
-        if !self.solvable || b.len() != pattern.size {
-            b.fill([S::ZERO; LANES]);
-            return;
-        }
-        if let Some(dense) = &self.dense {
-            let mut column = vec![S::ZERO; pattern.size];
-            for lane in 0..LANES {
-                for (slot, row) in column.iter_mut().zip(&*b) {
-                    *slot = row[lane];
-                }
-                dense.solve(&mut column);
-                for (value, row) in column.iter().zip(&mut *b) {
-                    row[lane] = *value;
-                }
-            }
-            return;
-        }
-        work.clear();
-        work.extend(pattern.steps.iter().map(|step| b[step.row as usize]));
-        self.forward(pattern, 0..pattern.steps.len(), work);
-        self.backward(pattern, 0..pattern.steps.len(), work);
-        for (step, value) in pattern.steps.iter().zip(&*work) {
-            b[step.column as usize] = *value;
-        }
     }
 
     /// The early part of solving `A x = b`, `b` in the order of the steps; the late part of `b` may
@@ -282,6 +191,98 @@ impl<S: Scalar> Factors<S> {
                 }
             }
             work[k] = sum.map(|sum| sum * self.inverse[k]);
+        }
+    }
+}
+
+impl<S: Single> Factors<S> {
+    /// Factors `matrix`, which must be a matrix on `pattern`, the pattern these factors were
+    /// made for.
+    ///
+    /// # Errors
+    /// [`Singular`] with an unknown that the equations leave free.
+    pub fn factor(&mut self, pattern: &Pattern, matrix: &[S]) -> Result<(), Singular> {
+        self.dense = None;
+        self.solvable = true;
+        self.values.copy_from_slice(matrix);
+        if self.eliminate(pattern, 0..pattern.steps.len()) {
+            return Ok(());
+        }
+        self.dense_count += 1;
+        match Dense::factor(pattern.dense(matrix)) {
+            Ok(dense) => {
+                self.dense = Some(dense);
+                Ok(())
+            }
+            Err(singular) => {
+                self.solvable = false;
+                Err(singular)
+            }
+        }
+    }
+
+    /// How often the dense elimination had to take over.
+    #[must_use]
+    pub fn dense_count(&self) -> u64 {
+        self.dense_count
+    }
+
+    /// Puts the solution of `A x = b` in the place of `b`; noughts after a failed factorisation.
+    pub fn solve(&mut self, pattern: &Pattern, b: &mut [S]) {
+        let mut work = std::mem::take(&mut self.work);
+        self.solve_lanes(pattern, b.as_chunks_mut::<1>().0, &mut work);
+        self.work = work;
+    }
+
+    /// As [`Factors::solve`], with room of its own, for factors that are shared.
+    pub fn solve_beside(&self, pattern: &Pattern, b: &mut [S]) {
+        self.solve_lanes(pattern, b.as_chunks_mut::<1>().0, &mut Vec::new());
+    }
+
+    /// Puts the solution of the transposed equations, `A^T x = b`, in the place of `b`: the
+    /// adjoint network. Noughts after a failed factorisation.
+    pub fn solve_transposed(&mut self, pattern: &Pattern, b: &mut [S]) {
+        let mut work = std::mem::take(&mut self.work);
+        self.back(pattern, b, work.as_flattened_mut());
+        self.work = work;
+    }
+
+    /// As [`Factors::solve_transposed`], with room of its own, for factors that are shared.
+    pub fn solve_transposed_beside(&self, pattern: &Pattern, b: &mut [S]) {
+        self.back(pattern, b, &mut vec![S::ZERO; pattern.size]);
+    }
+
+    /// As [`Factors::solve`] for several right sides side by side: row by row, a column for
+    /// each. `work` is room, kept between calls.
+    pub fn solve_lanes<const LANES: usize>(
+        &self,
+        pattern: &Pattern,
+        b: &mut [[S; LANES]],
+        work: &mut Vec<[S; LANES]>,
+    ) {
+        if !self.solvable || b.len() != pattern.size {
+            b.fill([S::ZERO; LANES]);
+            return;
+        }
+        if let Some(dense) = &self.dense {
+            let mut column = vec![S::ZERO; pattern.size];
+            for lane in 0..LANES {
+                for (slot, row) in column.iter_mut().zip(&*b) {
+                    *slot = row[lane];
+                }
+                dense.solve(&mut column);
+                for (value, row) in column.iter().zip(&mut *b) {
+                    row[lane] = *value;
+                }
+            }
+            return;
+        }
+        work.clear();
+        work.extend(pattern.steps.iter().map(|step| b[step.row as usize]));
+        self.forward(pattern, 0..pattern.steps.len(), work);
+        self.backward(pattern, 0..pattern.steps.len(), work);
+        for (step, value) in pattern.steps.iter().zip(&*work) {
+            b[step.column as usize] = *value;
         }
     }
 

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use super::Scalar;
+use super::{Scalar, Single};
 
 /// Places that one term `coefficient * (x[plus] - x[minus])` of a row adds to.
 ///
@@ -22,7 +22,7 @@ impl Stamp {
     pub fn add<S: Scalar>(&self, values: &mut [S], coefficient: S) {
         values[self.plus as usize] += coefficient;
         values[self.minus as usize] -= coefficient;
-        values[self.ground as usize] += coefficient * S::real(self.ground_sign);
+        values[self.ground as usize] += coefficient.scaled(self.ground_sign);
     }
 }
 
@@ -251,7 +251,7 @@ impl Pattern {
 
     /// The matrix as rows of ordinary numbers, for checks and for dense elimination.
     #[must_use]
-    pub fn dense<S: Scalar>(&self, values: &[S]) -> Vec<Vec<S>> {
+    pub fn dense<S: Single>(&self, values: &[S]) -> Vec<Vec<S>> {
         let mut dense = vec![vec![S::ZERO; self.size]; self.size];
         for (&(row, column), &place) in &self.places {
             dense[row][column] = values[place as usize];

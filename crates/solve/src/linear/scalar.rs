@@ -1,9 +1,9 @@
-//! The two kinds of number that circuits are solved in.
+//! The two kinds of number that circuits are solved in, and what several side by side share with them.
 
 use std::fmt::Debug;
 use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
 
-/// A number that a circuit can be solved in: real at direct current, complex for phasors.
+/// A number, or several side by side, that a compiled elimination can be repeated with.
 pub trait Scalar:
     Copy
     + Debug
@@ -14,12 +14,14 @@ pub trait Scalar:
     + Add<Output = Self>
     + Sub<Output = Self>
     + Mul<Output = Self>
-    + Div<Output = Self>
     + Neg<Output = Self>
     + AddAssign
     + SubAssign
     + 'static
 {
+    /// What [`Scalar::size`] tells: one number for each number side by side.
+    type Size: Copy + Default;
+
     /// Nought.
     const ZERO: Self;
     /// One.
@@ -27,19 +29,64 @@ pub trait Scalar:
 
     /// A size that grows with the absolute value and is cheap: at least the absolute value
     /// and at most 1.42 times it. Used to compare pivots, never in results.
-    fn size(self) -> f64;
+    fn size(self) -> Self::Size;
+
+    /// Adds to a sum of sizes.
+    fn add_size(self, sum: &mut Self::Size);
+
+    /// Is this, which is what is left of `made_from`, finite, not nought and more than `least` of it?
+    /// Of several side by side: is each?
+    fn keeps(self, least: f64, made_from: Self::Size) -> bool;
+
+    /// One over it.
+    fn inverse(self) -> Self;
+
+    /// It times a real number.
+    fn scaled(self, by: f64) -> Self;
 
     /// The real number as a member of this kind.
     fn real(value: f64) -> Self;
 }
 
+/// A single number that a circuit can be solved in: real at direct current, complex for phasors.
+pub trait Single: Scalar<Size = f64> + Div<Output = Self> {}
+
+impl Single for f64 {}
+impl Single for Complex {}
+
+fn keeps(kept: f64, least: f64, made_from: f64) -> bool {
+    kept > least * made_from && kept.is_finite() && kept > 0.0
+}
+
 impl Scalar for f64 {
+    type Size = Self;
+
     const ZERO: Self = 0.0;
     const ONE: Self = 1.0;
 
     #[inline]
     fn size(self) -> f64 {
         self.abs()
+    }
+
+    #[inline]
+    fn add_size(self, sum: &mut f64) {
+        *sum += self.abs();
+    }
+
+    #[inline]
+    fn keeps(self, least: f64, made_from: f64) -> bool {
+        keeps(self.abs(), least, made_from)
+    }
+
+    #[inline]
+    fn inverse(self) -> Self {
+        1.0 / self
+    }
+
+    #[inline]
+    fn scaled(self, by: f64) -> Self {
+        self * by
     }
 
     #[inline]
@@ -161,6 +208,8 @@ impl SubAssign for Complex {
 }
 
 impl Scalar for Complex {
+    type Size = f64;
+
     const ZERO: Self = Self::new(0.0, 0.0);
     const ONE: Self = Self::new(1.0, 0.0);
 
@@ -170,7 +219,40 @@ impl Scalar for Complex {
     }
 
     #[inline]
+    fn add_size(self, sum: &mut f64) {
+        *sum += self.size();
+    }
+
+    #[inline]
+    fn keeps(self, least: f64, made_from: f64) -> bool {
+        keeps(self.size(), least, made_from)
+    }
+
+    #[inline]
+    fn inverse(self) -> Self {
+        Self::ONE / self
+    }
+
+    #[inline]
+    fn scaled(self, by: f64) -> Self {
+        Self::new(self.re * by, self.im * by)
+    }
+
+    #[inline]
     fn real(value: f64) -> Self {
         Self::new(value, 0.0)
     }
+}
+
+impl Phasor for Complex {
+    #[inline]
+    fn imaginary(value: f64) -> Self {
+        Self::new(0.0, value)
+    }
+}
+
+/// Phasors, one or several side by side.
+pub trait Phasor: Scalar {
+    /// No real part, and this imaginary one.
+    fn imaginary(value: Self::Size) -> Self;
 }

@@ -4,7 +4,7 @@ use nalgebra::{Complex as DenseComplex, DMatrix, DVector};
 use rand::{RngExt as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::{Complex, Factors, Pattern, Scalar};
+use super::{Complex, Factors, Pattern, Single};
 
 /// A random chain-like network: conductances over ten decades, a few transconductances.
 struct Net {
@@ -50,7 +50,7 @@ fn net(rng: &mut ChaCha8Rng) -> Net {
     net
 }
 
-fn fill<S: Scalar>(net: &Net, turn: impl Fn(f64, usize) -> S) -> (Pattern, Vec<S>) {
+fn fill<S: Single>(net: &Net, turn: impl Fn(f64, usize) -> S) -> (Pattern, Vec<S>) {
     let mut entries = Vec::new();
     for &(a, b, _) in &net.between {
         entries.extend([(a, b), (b, a)]);
@@ -79,7 +79,7 @@ fn fill<S: Scalar>(net: &Net, turn: impl Fn(f64, usize) -> S) -> (Pattern, Vec<S
 }
 
 /// Largest backward error of `x`, row by row: residual over the sizes of its terms.
-fn backward_error<S: Scalar>(dense: &[Vec<S>], x: &[S], b: &[S]) -> f64 {
+fn backward_error<S: Single>(dense: &[Vec<S>], x: &[S], b: &[S]) -> f64 {
     let mut worst: f64 = 0.0;
     for (row, &right) in dense.iter().zip(b) {
         let (mut sum, mut terms) = (-right, right.size());

@@ -15,7 +15,7 @@ use std::f64::consts::LN_10;
 
 use super::build::core_loss;
 use super::{Admittance, Response, ResponseError, SmallSignal, Toward};
-use crate::linear::Complex;
+use crate::linear::{Complex, Phasor};
 use crate::netlist::{Law, Netlist, NodeIndex};
 use crate::operating::Solution;
 
@@ -250,7 +250,8 @@ impl Sources {
                 esr_ohms,
             } => {
                 let (farads, esr_ohms) = (*farads, *esr_ohms);
-                let y = Admittance::Capacitor { farads, esr_ohms }.at(self.omega);
+                let y =
+                    Admittance::Capacitor { farads, esr_ohms }.at(Complex::imaginary(self.omega));
                 self.thermal(element, (*a, *b), y.re);
             }
             Law::Inductor {
@@ -260,7 +261,7 @@ impl Sources {
                 ohms,
             } => {
                 let (henries, ohms) = (*henries, *ohms);
-                let y = Admittance::Coil { henries, ohms }.at(self.omega);
+                let y = Admittance::Coil { henries, ohms }.at(Complex::imaginary(self.omega));
                 self.thermal(element, (*a, *b), y.re);
             }
             Law::Transformer(transformer) => {
@@ -269,7 +270,7 @@ impl Sources {
                 self.noise.add(element, NoiseKind::Thermal, reach);
                 for winding in &transformer.windings {
                     let (henries, ohms) = (winding.leakage, winding.ohms);
-                    let y = Admittance::Coil { henries, ohms }.at(self.omega);
+                    let y = Admittance::Coil { henries, ohms }.at(Complex::imaginary(self.omega));
                     // Its current goes round the core too.
                     let turns = Complex::new(winding.turns, 0.0);
                     let reach = self.toward.through(winding.a, winding.b) + turns * core;

@@ -7,7 +7,7 @@
 
 use super::build::Build;
 use super::{Response, Term, Toward};
-use crate::linear::Complex;
+use crate::linear::{Complex, Phasor};
 use crate::linearised::{Adjoint, Linearised};
 use crate::netlist::{Law, Netlist, NodeIndex};
 use crate::operating::Solution;
@@ -123,7 +123,7 @@ impl Drawn<'_> {
                 // Its own volt stands in its way.
                 volts -= Complex::new(1.0, 0.0);
             }
-            let amps = admittance.at(omega) * Complex::new(factor, 0.0) * volts;
+            let amps = admittance.at(Complex::imaginary(omega)) * Complex::new(factor, 0.0) * volts;
             sum += self.toward.unknown(Some(row)) * amps;
         }
         sum

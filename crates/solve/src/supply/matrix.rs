@@ -1,11 +1,11 @@
 //! Small dense systems, for the few unknowns of a rectifier group.
 
-use crate::linear::Scalar;
+use crate::linear::Single;
 
 /// Solves `a x = b` in place for `columns` right-hand sides: `a` is `n` by `n` row by row, `b`
 /// is `n` by `columns` row by row and holds the answer afterwards. Rows are exchanged to find
 /// the largest pivot. False when the matrix is singular.
-pub(super) fn solve<S: Scalar>(a: &mut [S], b: &mut [S], n: usize, columns: usize) -> bool {
+pub(super) fn solve<S: Single>(a: &mut [S], b: &mut [S], n: usize, columns: usize) -> bool {
     if let ([pivot], 1) = (&*a, n) {
         if *pivot == S::ZERO || !pivot.size().is_finite() {
             return false;

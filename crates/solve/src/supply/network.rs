@@ -7,7 +7,7 @@
 //! `n` has number `n - 1`), then volts per turn of each transformer, output amperes of each
 //! ideal amplifier, and amperes of each capacitor held as a source.
 
-use crate::linear::{Complex, Factors, Pattern, Scalar};
+use crate::linear::{Complex, Factors, Pattern, Scalar, Single};
 use crate::netlist::{Law, Netlist, NodeIndex};
 use std::sync::Arc;
 
@@ -101,7 +101,7 @@ impl Plans {
 }
 
 /// The equations, factored.
-pub(super) struct Network<S: Scalar> {
+pub(super) struct Network<S: Single> {
     plan: Arc<Plan>,
     factors: Factors<S>,
     size: usize,
@@ -150,7 +150,7 @@ pub(super) fn reactances(netlist: &Netlist) -> Vec<Reactance> {
 }
 
 /// What a network is asked to be: the admittances of its reactances.
-pub(super) trait Kind<S: Scalar> {
+pub(super) trait Kind<S: Single> {
     /// Admittance of a capacitor; `None` when it is held as a source.
     fn capacitor(&self, at: Reactance, farads: f64, esr: f64) -> Option<S>;
     /// Admittance of a coil with its resistance; `None` when it is held as a source.
@@ -243,7 +243,7 @@ fn listed(list: &[(usize, f64)], element: usize) -> Option<f64> {
     list.iter().find(|(e, _)| *e == element).map(|(_, r)| *r)
 }
 
-impl<S: Scalar> Network<S> {
+impl<S: Single> Network<S> {
     /// Builds and factors the equations. `esr_floor` is the least series resistance of a
     /// capacitor held as a source, per farad-inverse: ohms times farads.
     pub(super) fn new(
@@ -306,7 +306,7 @@ impl<S: Scalar> Network<S> {
 }
 
 /// Adds a current that flows from `from` to `to` outside the network's own elements.
-pub(super) fn draw<S: Scalar>(b: &mut [S], from: NodeIndex, to: NodeIndex, amps: S) {
+pub(super) fn draw<S: Single>(b: &mut [S], from: NodeIndex, to: NodeIndex, amps: S) {
     if let Some(x) = unknown(from).and_then(|u| b.get_mut(u)) {
         *x -= amps;
     }
@@ -316,7 +316,7 @@ pub(super) fn draw<S: Scalar>(b: &mut [S], from: NodeIndex, to: NodeIndex, amps:
 }
 
 /// Volts between two nodes of a solution.
-pub(super) fn between<S: Scalar>(x: &[S], a: NodeIndex, b: NodeIndex) -> S {
+pub(super) fn between<S: Single>(x: &[S], a: NodeIndex, b: NodeIndex) -> S {
     let volts = |node| {
         unknown(node)
             .and_then(|u| x.get(u))
@@ -332,7 +332,7 @@ struct Build<S> {
     extra: Vec<Option<usize>>,
 }
 
-impl<S: Scalar> Build<S> {
+impl<S: Single> Build<S> {
     fn term(&mut self, row: Option<usize>, plus: Option<usize>, minus: Option<usize>, value: S) {
         if let Some(row) = row {
             self.terms.push(Term {
