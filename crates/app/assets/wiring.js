@@ -114,7 +114,9 @@
 
   // a part pressed in one view is marked in both and brought into sight in the other
   look.addEventListener("click", (event) => {
-    const pressed = event.target.closest("[data-part]");
+    // Enter presses the link round a part, a pointer what is drawn inside it
+    const link = event.target.closest(".sits a");
+    const pressed = event.target.closest("[data-part]") || (link && link.querySelector("[data-part]"));
     if (!pressed) return;
     const base = (p) => p.dataset.part.replace(/[.].*$/, "");
     const there = pressed.closest(".sits") ? ".paper" : ".sits";

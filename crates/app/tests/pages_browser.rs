@@ -646,3 +646,64 @@ fn the_code_that_lets_a_phone_in_is_kept_as_a_picture_and_shuts_nobody_out() {
     assert_eq!(c.eval("!!document.querySelector('.scannable')"), true);
     assert!(c.wrong.is_empty(), "{:?}", c.wrong);
 }
+
+/// The wiring of the stage with the places of three parts noted.
+fn placed() -> String {
+    STAGE
+        .replace("R4 100k", "R4 100k @ \"board 1\"")
+        .replace("R5 1k5", "R5 1k5 @ \"board 2\"")
+        .replace("R1 1M", "R1 1M @ \"board 3\"")
+}
+
+#[test]
+fn a_part_is_the_same_in_both_views() {
+    let folder = tempfile::tempdir().unwrap();
+    let server = Server::start(&folder.path().join("shop"), &[]);
+    begun(&server);
+    let mut b = server.browser();
+    let form = b.get("/job/1/tracing").form("name=\"base\"");
+    b.send(&form.with("text", &placed()));
+    let mut c = Chromium::start();
+    c.screen(1600, 1000, false);
+    let address = format!("http://{}/job/1/tracing", server.host);
+    let names = |view: &str| {
+        format!(
+            "[...new Set([...document.querySelectorAll('{view} [data-part]')].map(p => p.dataset.part.replace(/[.].*$/, '')))].sort().join()"
+        )
+    };
+    let marked = |view: &str| {
+        format!(
+            "[...new Set([...document.querySelectorAll('{view} [data-part].here')].map(p => p.dataset.part.replace(/[.].*$/, '')))].join()"
+        )
+    };
+    c.open(&address);
+    c.wait("document.readyState === 'complete' && document.querySelector('.paper [data-part=R5]')");
+    // both views hold the same parts by the same names
+    let schematic = c.eval(&names(".paper"));
+    assert_eq!(schematic, c.eval(&names(".sits")));
+    assert_eq!(schematic, json!("C1,PS1,R1,R4,R5,V1"));
+    // the link opens the second view; a press in either marks that part, and no other, in both
+    c.eval("document.querySelector('.to-sits a').click()");
+    c.wait("document.querySelector('details.where').open");
+    c.eval("document.querySelector('.sits [data-part=R5] rect').dispatchEvent(new MouseEvent('click', {bubbles: true, cancelable: true}))");
+    assert_eq!(c.eval(&marked(".paper")), json!("R5"));
+    assert_eq!(c.eval(&marked(".sits")), json!("R5"));
+    c.eval("document.querySelector('.paper [data-part=R4]').dispatchEvent(new MouseEvent('click', {bubbles: true, cancelable: true}))");
+    assert_eq!(c.eval(&marked(".paper")), json!("R4"));
+    assert_eq!(c.eval(&marked(".sits")), json!("R4"));
+    // by keyboard: a part of the second view is a link, and Enter marks it too
+    c.eval("document.querySelector('.sits a:has([data-part=R1])').focus()");
+    c.key("Enter");
+    c.wait(&format!("{} === 'R1'", marked(".paper")));
+    c.whole_picture(&pictures().join("tracing-sits.png"));
+    assert_eq!(shuts_out(&mut c), Vec::<String>::new());
+
+    // without script the link opens it all the same, and a part leads to itself on the schematic
+    let mut c = Chromium::start();
+    c.without_script();
+    c.open(&address);
+    c.eval("document.querySelector('.to-sits a').click()");
+    c.wait("document.querySelector('details.where').open");
+    c.eval("document.querySelector('.sits a:has([data-part=R5])').dispatchEvent(new MouseEvent('click', {bubbles: true, cancelable: true}))");
+    c.wait("document.querySelector('#schematic g:target')?.dataset.part === 'R5'");
+}

@@ -48,6 +48,7 @@ pub(crate) fn panes(traced: &Traced) -> Markup {
     html! {
         (problems(traced, &grave))
         (next_loose_end(traced))
+        @if !traced.circuit.parts.is_empty() { p.to-sits { a href="#sits" { "Where the parts sit" } } }
         (drawing(traced, "", &Overlay::default()))
         (sits(traced))
         (notes(traced))
@@ -146,7 +147,7 @@ fn sits(traced: &Traced) -> Markup {
         section.sheet.where-parts aria-label="Where the parts sit" {
             details.where {
                 summary { "Where the parts sit" }
-                div.sits tabindex="0" role="region" aria-label="Where the parts sit, scrolls" {
+                div.sits #sits tabindex="0" role="region" aria-label="Where the parts sit, scrolls" {
                     (PreEscaped(draw::physical::linked(&view, crate::serve::work_out::PAGE, &on_schematic)))
                 }
             }
