@@ -10,7 +10,7 @@ use solve::response::SmallSignal;
 use solve::time::{Running, natural_frequencies};
 use solve::{Law, Netlist, operating};
 
-use super::{row, seconds};
+use super::{row, seconds, seconds_by_the_clock};
 
 /// Points of the response, evenly over the logarithm.
 const POINTS: usize = 200;
@@ -122,7 +122,7 @@ fn sampled(netlist: &Netlist, point: &Solution) -> Value {
         threads: 1,
     };
     let even = |_: usize, u: f64| 0.9 + 0.2 * u;
-    let took = seconds(|| {
+    let took = seconds_by_the_clock(|| {
         black_box(builds(&varied, point, &readings, &even, plan, &mut |_| true).unwrap());
     });
     let spreads = builds(&varied, point, &readings, &even, plan, &mut |_| true).unwrap();
