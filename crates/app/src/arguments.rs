@@ -15,7 +15,9 @@ pub(crate) use sheets::{
 };
 pub(crate) use suspects::Suspects;
 pub(crate) use voicing::Voicing;
-pub(crate) use wired::{Cold, Inspect, Powerup, Proof, Region, Safety, Stress, Supply, Wired};
+pub(crate) use wired::{
+    Cold, Inspect, Parts, Powerup, Proof, Region, Safety, Stress, Supply, Wired,
+};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
@@ -95,6 +97,8 @@ pub(crate) enum Command {
     Voicing(Voicing),
     /// Sheet: how hard each part is worked, and what one fault takes with it
     Stress(Stress),
+    /// Sheet: keep, watch or replace, part by part, with what to order
+    Parts(Parts),
     /// Sheet: mains side and hand-over, pass, fail or open
     Safety(Safety),
     /// Sheet: burn-in, controls, oscillation sweep, tap test

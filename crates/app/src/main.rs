@@ -45,6 +45,7 @@ fn main() -> ExitCode {
         arguments::Command::Suspects(given) => commands::suspects::run(given),
         arguments::Command::Bias(given) => commands::bias::run(given),
         arguments::Command::Voicing(given) => commands::voicing::run(given),
+        arguments::Command::Parts(given) => commands::parts::run(given),
         arguments::Command::Stress(given) => commands::stress::run(given),
         arguments::Command::Heaters(given) => commands::heaters::run(given),
         arguments::Command::Discharge(given) => commands::discharge::run(given),

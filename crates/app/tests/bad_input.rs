@@ -60,6 +60,7 @@ fn random_bytes() {
             &["draw", "--over", "volts,verdicts,parts", "-"],
             &["supply", "-"],
             &["stress", "-"],
+            &["parts", "-"],
             &["voicing", "-"],
             &["suspects", "-"],
             &["kin", "-", "examples/pip.wiring"],

@@ -315,6 +315,7 @@ fn sheets_of_a_wiring_print_what_is_documented() {
         ("powerup", "powerup"),
         ("supply", "supply"),
         ("stress", "stress"),
+        ("parts", "parts"),
         ("bias", "bias of a wiring"),
         ("heaters", "heaters of a wiring"),
     ] {

@@ -6,8 +6,8 @@ mod common;
 use common::{Ran, root, run, run_with};
 use serde_json::Value;
 
-const COMMANDS: [&str; 9] = [
-    "inspect", "cold", "powerup", "supply", "stress", "bias", "heaters", "safety", "proof",
+const COMMANDS: [&str; 10] = [
+    "inspect", "cold", "powerup", "supply", "stress", "parts", "bias", "heaters", "safety", "proof",
 ];
 const AMPLIFIERS: [&str; 3] = ["pip", "curlew", "turnstone"];
 
@@ -101,6 +101,7 @@ fn half_a_tracing_gives_half_a_sheet_that_names_the_rest() {
         ("powerup", "mains transformer"),
         ("supply", "rectifier"),
         ("stress", ""),
+        ("parts", ""),
         ("bias", ""),
         ("heaters", "heater"),
         ("safety", ""),

@@ -26,6 +26,7 @@ pub mod kirchhoff;
 pub mod lamp;
 pub mod leakage;
 pub mod part;
+pub mod parts;
 pub mod plate_curves;
 mod powered;
 pub mod powerup;

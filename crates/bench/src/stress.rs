@@ -344,6 +344,30 @@ pub fn stress(circuit: &Circuit, library: &Library, asked: &Asked) -> Stress {
     stress
 }
 
+/// The strain of every part of a wiring without a sheet and without trying faults, and the highest
+/// volts that it rests on.
+pub(crate) fn strained(
+    circuit: &Circuit,
+    library: &Library,
+    anatomy: &Anatomy,
+    asked: &Asked,
+) -> (Vec<Strained>, Surge) {
+    let under = conditions(asked, block(circuit, asked));
+    let work = Work {
+        circuit,
+        library,
+        anatomy,
+        now: Powered::new(circuit, library, &under).ok(),
+        surge: surge(circuit, library, anatomy, asked),
+        under,
+    };
+    let mut parts = passive::strained(&work);
+    parts.extend(valve::strained(&work));
+    as_made::judge(&work, &mut parts);
+    parts.sort_by(worse_first);
+    (parts, work.surge)
+}
+
 /// Largest share of its limit first; what has no rating last, by its figure.
 fn worse_first(a: &Strained, b: &Strained) -> std::cmp::Ordering {
     let share = |s: &Strained| s.limit.map(|l| s.value / l);

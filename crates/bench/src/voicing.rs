@@ -24,7 +24,7 @@ use wiring::roles::{BlockKind, anatomy};
 use wiring::sheet::Library;
 
 /// Below this gain at every frequency nothing is said to arrive.
-const SILENT: f64 = 1e-7;
+pub(crate) const SILENT: f64 = 1e-7;
 /// A valve without a known operating point is in the signal's way when it could carry more than
 /// this part of what arrives, with the slope of [`USUAL_SIEMENS`].
 const IN_THE_WAY: f64 = 0.01;
@@ -259,7 +259,11 @@ fn with_resistors(circuit: &Circuit) -> Circuit {
     changed
 }
 
-fn ends(circuit: &Circuit, solved: &Solved, to: &str) -> Result<(NodeIndex, NodeIndex), String> {
+pub(crate) fn ends(
+    circuit: &Circuit,
+    solved: &Solved,
+    to: &str,
+) -> Result<(NodeIndex, NodeIndex), String> {
     let node = |id: wiring::NodeId| solved.assembly.node_of.get(id.0).copied().flatten();
     let untraced = || format!("nothing that is computed is joined to `{to}` yet");
     if let Some(id) = circuit.node(to) {
@@ -278,7 +282,7 @@ fn ends(circuit: &Circuit, solved: &Solved, to: &str) -> Result<(NodeIndex, Node
     Ok((end(first)?, end(second)?))
 }
 
-fn driver(solved: &Solved, name: &str) -> Option<usize> {
+pub(crate) fn driver(solved: &Solved, name: &str) -> Option<usize> {
     let elements = solved.assembly.elements_of.get(name)?;
     let drives = |e: &&usize| {
         let element = solved.point.netlist.elements.get(**e);
@@ -304,7 +308,7 @@ fn knobs(circuit: &Circuit, under: &wiring::Conditions) -> BTreeMap<String, f64>
 }
 
 /// A valve section with an electrode whose volts are not known, and through which the signal goes.
-fn unknown_in_the_way(
+pub(crate) fn unknown_in_the_way(
     solved: &Solved,
     at: &solve::response::Response<'_>,
     moved: &[Complex],

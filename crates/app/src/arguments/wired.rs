@@ -182,6 +182,24 @@ fn row(text: &str) -> Result<LogRow, String> {
     bench::proof::row(text).map_err(|e| e.to_string())
 }
 
+/// `parts`.
+#[derive(Debug, Args)]
+#[command(
+    arg_required_else_help = true,
+    after_help = "Examples: tubewright parts amp.wiring\n          tubewright parts amp.wiring --year 2026 --json"
+)]
+pub(crate) struct Parts {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
+    /// The year it is now, for date codes and ages
+    #[arg(long, value_name = "YEAR", value_parser = clap::value_parser!(u16).range(1950..=2200))]
+    pub(crate) year: Option<u16>,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}
+
 /// `stress`.
 #[derive(Debug, Args)]
 #[command(

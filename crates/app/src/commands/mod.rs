@@ -19,6 +19,7 @@ pub(crate) mod inspect;
 pub(crate) mod kin;
 pub(crate) mod lamp;
 pub(crate) mod leakage;
+pub(crate) mod parts;
 pub(crate) mod powerup;
 pub(crate) mod proof;
 pub(crate) mod safety;
