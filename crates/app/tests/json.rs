@@ -221,7 +221,22 @@ fn voicing_prints_what_is_documented() {
     assert_eq!(words, "up to 6.0 dB less everywhere");
     assert_eq!(swept["others"].as_array().expect("others").len(), 4);
     assert_eq!(one["hz"].as_array().expect("hertz").len(), 1);
-    holds("voicing", &[both, swept, one]);
+    let spread = ran(&[
+        "--from",
+        "J1",
+        "--parts",
+        "--hz",
+        "100,10000,5",
+        "--cable",
+        "300p",
+    ]);
+    let band = spread["spread"]["band_db"].as_array().expect("a band");
+    assert!(band.iter().all(|b| b.as_f64().is_some_and(|b| b > 0.1)));
+    let over = ran(&[
+        "--from", "J1", "--to", "V1.1", "--over", "V1.2", "--hz", "1000",
+    ]);
+    assert_eq!(over["to"], "V1.1 over V1.2");
+    holds("voicing", &[both, swept, one, spread, over]);
 }
 
 #[test]

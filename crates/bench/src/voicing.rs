@@ -8,9 +8,11 @@
 
 mod figures;
 mod guitar;
+mod parts;
 
 pub use figures::{Figures, figures, in_words};
 pub use guitar::Guitar;
+pub use parts::{Contribution, Contributions, contributions};
 
 use crate::powered::{Asked, block, conditions};
 use serde::Serialize;
@@ -82,6 +84,23 @@ impl Voicing {
         let difference: Vec<f64> = self.db.iter().zip(&other.db).map(|(a, b)| a - b).collect();
         in_words(&self.hz, &difference)
     }
+
+    /// This response over that at another point, of the same source: what a network between the two
+    /// loses as it stands in the circuit.
+    #[must_use]
+    pub fn over(mut self, other: &Self) -> Self {
+        for (own, theirs) in self.db.iter_mut().zip(&other.db) {
+            *own -= theirs;
+        }
+        for (own, theirs) in self.deg.iter_mut().zip(&other.deg) {
+            let turned = *own - theirs;
+            *own = turned - 360.0 * ((turned + 180.0) / 360.0).floor();
+        }
+        self.to = format!("{} over {}", self.to, other.to);
+        self.noise_volts = None;
+        self.figures = figures(&self.hz, &self.db, &self.input_ohms);
+        self
+    }
 }
 
 /// Computes a response; the reason in a sentence where there is none.
@@ -101,27 +120,17 @@ pub fn voicing(
     } else {
         circuit
     };
-    let mut under = conditions(&request.asked, block(circuit, &request.asked));
-    let from = circuit
-        .part(&request.from)
-        .and_then(|id| circuit.parts.get(id.0))
-        .ok_or_else(|| format!("there is no jack or generator `{}`", request.from))?;
-    match from.kind {
-        Kind::Jack { .. } => under.signal = Some((from.name.clone(), 1.0, 1000.0)),
-        Kind::Generator { .. } => {}
-        _ => return Err(format!("`{}` is no jack and no generator", from.name)),
-    }
-    let solved = solve_circuit(circuit, library, &under, &AssembleOptions::default());
-    if !solved.point.solved() {
-        return Err("the operating point was not found; `tubewright chart` says why".to_owned());
-    }
-    let (a, b) = ends(circuit, &solved, &request.to)?;
-    let source = driver(&solved, &from.name)
-        .ok_or_else(|| format!("{} is not traced to anything that is computed", from.name))?;
-    let circuit_at = SmallSignal::new(&solved.point.netlist, &solved.point.solution)
-        .map_err(|e| e.to_string())?;
+    let Rest {
+        from,
+        is_jack,
+        under,
+        solved,
+        ends: (a, b),
+        source,
+        small: circuit_at,
+    } = rest(circuit, library, request)?;
     let mut found = Voicing {
-        from: from.name.clone(),
+        from: from.clone(),
         to: request.to.clone(),
         hz: request.hertz.clone(),
         db: Vec::new(),
@@ -132,7 +141,6 @@ pub fn voicing(
         figures: Figures::default(),
         notes: Vec::new(),
     };
-    let is_jack = matches!(from.kind, Kind::Jack { .. });
     let mut gains = Vec::new();
     for &hertz in &request.hertz {
         let at = circuit_at.at(hertz).map_err(|e| e.to_string())?;
@@ -160,8 +168,8 @@ pub fn voicing(
     }
     if gains.iter().all(|g| g.abs() < SILENT) {
         return Err(format!(
-            "nothing from {} arrives at {} with the knobs and switches as they stand",
-            from.name, request.to
+            "nothing from {from} arrives at {} with the knobs and switches as they stand",
+            request.to
         ));
     }
     found.db = gains.iter().map(|g| decibels(g.abs())).collect();
@@ -185,6 +193,49 @@ pub fn voicing(
         )
         .collect();
     Ok(found)
+}
+
+/// An amplifier at rest, ready to be asked at a frequency.
+struct Rest {
+    from: String,
+    is_jack: bool,
+    under: wiring::Conditions,
+    solved: Solved,
+    ends: (NodeIndex, NodeIndex),
+    source: usize,
+    small: SmallSignal,
+}
+
+/// Solves it with one jack plugged.
+fn rest(circuit: &Circuit, library: &Library, request: &VoicingRequest) -> Result<Rest, String> {
+    let mut under = conditions(&request.asked, block(circuit, &request.asked));
+    let from = circuit
+        .part(&request.from)
+        .and_then(|id| circuit.parts.get(id.0))
+        .ok_or_else(|| format!("there is no jack or generator `{}`", request.from))?;
+    match from.kind {
+        Kind::Jack { .. } => under.signal = Some((from.name.clone(), 1.0, 1000.0)),
+        Kind::Generator { .. } => {}
+        _ => return Err(format!("`{}` is no jack and no generator", from.name)),
+    }
+    let solved = solve_circuit(circuit, library, &under, &AssembleOptions::default());
+    if !solved.point.solved() {
+        return Err("the operating point was not found; `tubewright chart` says why".to_owned());
+    }
+    let ends = ends(circuit, &solved, &request.to)?;
+    let source = driver(&solved, &from.name)
+        .ok_or_else(|| format!("{} is not traced to anything that is computed", from.name))?;
+    let small = SmallSignal::new(&solved.point.netlist, &solved.point.solution)
+        .map_err(|e| e.to_string())?;
+    Ok(Rest {
+        from: from.name.clone(),
+        is_jack: matches!(from.kind, Kind::Jack { .. }),
+        under,
+        solved,
+        ends,
+        source,
+        small,
+    })
 }
 
 /// Jacks that a signal may be brought to: those before a first grid; where no such is found, every one

@@ -59,6 +59,11 @@ pub(crate) fn ohms(text: &str) -> Result<Typed, String> {
     typed(text, Quantity::Ohms)
 }
 
+/// Henries.
+pub(crate) fn henries(text: &str) -> Result<Typed, String> {
+    typed(text, Quantity::Henries)
+}
+
 /// Amperes.
 pub(crate) fn amps(text: &str) -> Result<Typed, String> {
     typed(text, Quantity::Amps)

@@ -32,6 +32,27 @@ pub(crate) struct Voicing {
     /// A guitar drives: 3 H and 6k of pickup, 500 pF of cable, a volume control of 250k turned up
     #[arg(long)]
     pub(crate) guitar: bool,
+    /// Henries of the pickup, in place of 3; with it a guitar drives
+    #[arg(long, value_name = "HENRIES", value_parser = values::henries, conflicts_with = "source")]
+    pub(crate) pickup: Option<Typed>,
+    /// Ohms of the pickup, in place of 6k
+    #[arg(long, value_name = "OHMS", value_parser = values::ohms, conflicts_with = "source")]
+    pub(crate) pickup_ohms: Option<Typed>,
+    /// Farads of the cable, in place of 500p
+    #[arg(long, value_name = "FARADS", value_parser = values::farads, conflicts_with = "source")]
+    pub(crate) cable: Option<Typed>,
+    /// Ohms of the guitar's volume control, in place of 250k
+    #[arg(long, value_name = "OHMS", value_parser = values::ohms, conflicts_with = "source")]
+    pub(crate) guitar_volume: Option<Typed>,
+    /// Where that stands, 0 to 10, by its track: 5 is half of its ohms; in place of 10
+    #[arg(long, value_name = "0-10", value_parser = turned, conflicts_with = "source")]
+    pub(crate) turned: Option<f64>,
+    /// In dB over this point in place of the source: what a network before `--to` loses
+    #[arg(long, value_name = "POINT")]
+    pub(crate) over: Option<String>,
+    /// How far each part's tolerance moves the first curve
+    #[arg(long, conflicts_with_all = ["over", "csv"])]
+    pub(crate) parts: bool,
     /// The loudspeaker as a resistor of its nominal ohms
     #[arg(long)]
     pub(crate) resistor_load: bool,
@@ -58,6 +79,16 @@ pub(crate) struct Voicing {
 /// Frequencies, hertz, rising.
 #[derive(Debug, Clone)]
 pub(crate) struct Frequencies(pub(crate) Vec<f64>);
+
+/// Where a control stands.
+fn turned(text: &str) -> Result<f64, String> {
+    let at: f64 = text.trim().parse().unwrap_or(f64::NAN);
+    if (0.0..=10.0).contains(&at) {
+        Ok(at)
+    } else {
+        Err("type where it stands, from 0 to 10".to_owned())
+    }
+}
 
 /// More would only be slow.
 const MOST: f64 = 5000.0;

@@ -8,9 +8,12 @@ use crate::amp::Amp;
 use crate::arguments::Voicing as Given;
 use crate::outcome::{Failure, Outcome};
 use crate::wired_sheet;
-use bench::voicing::{Guitar, Voicing, VoicingRequest, inputs, loudspeaker, voicing};
+use bench::voicing::{
+    Contributions, Guitar, Voicing, VoicingRequest, contributions, inputs, loudspeaker,
+};
 use wiring::circuit::{Position, Setting};
 use wiring::diagnostic::Place;
+use wiring::sheet::Library;
 
 /// One response and what it is called beside the others.
 pub(crate) struct Run {
@@ -33,9 +36,10 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
     let request = request(given, &amp)?;
     let jacks = jacks(given, &amp)?;
     let mut left_out = Vec::new();
+    let over = given.over.as_deref();
     let mut runs = match &given.sweep {
-        Some(knob) => swept(&amp, &request, &jacks, knob)?,
-        None => each(&amp, &request, &jacks, &mut left_out)?,
+        Some(knob) => swept(&amp, &request, &jacks, knob, over)?,
+        None => each(&amp, &request, &jacks, &mut left_out, over)?,
     };
     for path in &given.against {
         let other = wired_sheet::load_files(
@@ -49,7 +53,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
                 from: from.clone(),
                 ..request.clone()
             };
-            match voicing(&other.circuit, &other.library, &asked) {
+            match voicing(&other.circuit, &other.library, &asked, over) {
                 Ok(found) => runs.push(Run {
                     label: format!("{label} {from}"),
                     found,
@@ -58,20 +62,30 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
             }
         }
     }
+    let parts = match runs.first().filter(|_| given.parts) {
+        Some(first) => Some(contributed(&amp, &request, first)?),
+        None => None,
+    };
     let ranges = if given.ranges {
-        ranges(&amp, &request, &runs)
+        ranges(&amp, &request, &runs, over)
     } else {
         Vec::new()
     };
     if let Some(path) = &given.plot {
-        plot::write(path, &runs)?;
+        plot::write(path, &runs, parts.as_ref())?;
     }
     let text = if given.json {
-        amp.json(print::json(&runs, &ranges, &left_out))
+        amp.json(print::json(&runs, &ranges, &left_out, parts.as_ref()))
     } else if given.csv {
         print::csv(&runs)?
     } else {
-        print::text(&runs, &ranges, &left_out, given.plot.as_deref())
+        print::text(
+            &runs,
+            &ranges,
+            &left_out,
+            parts.as_ref(),
+            given.plot.as_deref(),
+        )
     };
     Ok(amp.outcome(text, given.json))
 }
@@ -92,9 +106,61 @@ fn request(given: &Given, amp: &Amp) -> Result<VoicingRequest, Failure> {
         to,
         hertz: given.hz.0.clone(),
         source_ohms: given.source.map_or(0.0, |s| s.value),
-        guitar: given.guitar.then(Guitar::default),
+        guitar: guitar(given),
         resistive_load: given.resistor_load,
     })
+}
+
+/// The guitar with what was typed of it; none where nobody spoke of one.
+fn guitar(given: &Given) -> Option<Guitar> {
+    let usual = Guitar::default();
+    let typed = [
+        &given.pickup,
+        &given.pickup_ohms,
+        &given.cable,
+        &given.guitar_volume,
+    ];
+    let spoken = given.guitar || given.turned.is_some() || typed.iter().any(|t| t.is_some());
+    let or =
+        |typed: &Option<bench::typed::Typed>, usual: f64| typed.as_ref().map_or(usual, |t| t.value);
+    spoken.then(|| Guitar {
+        henries: or(&given.pickup, usual.henries),
+        ohms: or(&given.pickup_ohms, usual.ohms),
+        farads: or(&given.cable, usual.farads),
+        volume_ohms: or(&given.guitar_volume, usual.volume_ohms),
+        volume: given.turned.map_or(usual.volume, |t| t / 10.0),
+    })
+}
+
+/// A response, over another point where one is named.
+fn voicing(
+    circuit: &wiring::Circuit,
+    library: &Library,
+    asked: &VoicingRequest,
+    over: Option<&str>,
+) -> Result<Voicing, String> {
+    let found = bench::voicing::voicing(circuit, library, asked)?;
+    let Some(over) = over else { return Ok(found) };
+    let before = VoicingRequest {
+        to: over.to_owned(),
+        ..asked.clone()
+    };
+    Ok(found.over(&bench::voicing::voicing(circuit, library, &before)?))
+}
+
+fn contributed(amp: &Amp, request: &VoicingRequest, first: &Run) -> Result<Contributions, Failure> {
+    let mut asked = VoicingRequest {
+        from: first.found.from.clone(),
+        ..request.clone()
+    };
+    for (name, to) in &first.found.knobs {
+        asked.asked.sets.push(Setting {
+            name: name.clone(),
+            to: Position::Number(*to),
+            place: Place::default(),
+        });
+    }
+    contributions(&amp.circuit, &amp.library, &asked).map_err(nothing)
 }
 
 fn jacks(given: &Given, amp: &Amp) -> Result<Vec<String>, Failure> {
@@ -117,6 +183,7 @@ fn each(
     request: &VoicingRequest,
     jacks: &[String],
     left_out: &mut Vec<String>,
+    over: Option<&str>,
 ) -> Result<Vec<Run>, Failure> {
     let mut runs = Vec::new();
     for from in jacks {
@@ -124,7 +191,7 @@ fn each(
             from: from.clone(),
             ..request.clone()
         };
-        match voicing(&amp.circuit, &amp.library, &asked) {
+        match voicing(&amp.circuit, &amp.library, &asked, over) {
             Ok(found) => runs.push(Run {
                 label: from.clone(),
                 found,
@@ -143,13 +210,14 @@ fn swept(
     request: &VoicingRequest,
     jacks: &[String],
     knob: &str,
+    over: Option<&str>,
 ) -> Result<Vec<Run>, Failure> {
     let from = jacks.first().cloned().unwrap_or_default();
     let name = known_knob(amp, knob)?;
     SWEPT
         .into_iter()
         .map(|at| {
-            let found = turned(amp, request, &from, &name, at)
+            let found = turned(amp, request, &from, &name, at, over)
                 .map_err(|why| nothing(format!("From {from}, {name} at {at}: {why}.")))?;
             Ok(Run {
                 label: format!("{name} {at}"),
@@ -174,6 +242,7 @@ fn turned(
     from: &str,
     knob: &str,
     at: f64,
+    over: Option<&str>,
 ) -> Result<Voicing, String> {
     let mut asked = VoicingRequest {
         from: from.to_owned(),
@@ -184,16 +253,16 @@ fn turned(
         to: Position::Number(at),
         place: Place::default(),
     });
-    voicing(&amp.circuit, &amp.library, &asked)
+    voicing(&amp.circuit, &amp.library, &asked, over)
 }
 
 /// What each knob does from 0 to 10, for each jack; a knob that does nothing is left out.
-fn ranges(amp: &Amp, request: &VoicingRequest, runs: &[Run]) -> Vec<Range> {
+fn ranges(amp: &Amp, request: &VoicingRequest, runs: &[Run], over: Option<&str>) -> Vec<Range> {
     let mut all = Vec::new();
     for from in runs_from(runs) {
         let knobs = runs.iter().find(|r| r.found.from == from);
         for knob in knobs.into_iter().flat_map(|r| r.found.knobs.keys()) {
-            let at = |to: f64| turned(amp, request, &from, knob, to);
+            let at = |to: f64| turned(amp, request, &from, knob, to, over);
             let words = match (at(10.0), at(0.0)) {
                 (Ok(high), Ok(low)) => {
                     let words = high.against(&low);

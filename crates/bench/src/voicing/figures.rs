@@ -127,3 +127,50 @@ fn hertz(f: f64) -> String {
         format!("{f:.0} Hz")
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::in_words;
+
+    const HZ: [f64; 6] = [20.0, 150.0, 400.0, 1e3, 3e3, 20e3];
+
+    /// What is said comes from the numbers: where a stretch begins and ends, its largest size, its side.
+    #[test]
+    fn a_difference_in_words_at_its_edges() {
+        for (difference, words) in [
+            ([0.0; 6], "nowhere more than 0.5 dB apart"),
+            (
+                [0.499, -0.499, 0.0, 0.4, -0.3, 0.1],
+                "nowhere more than 0.5 dB apart",
+            ),
+            ([0.5; 6], "up to 0.5 dB more everywhere"),
+            (
+                [-2.0, -3.0, -2.0, -1.0, -0.5, -0.5],
+                "up to 3.0 dB less everywhere",
+            ),
+            (
+                [0.0, 1.5, 2.1, 0.0, -1.4, -1.2],
+                "up to 2.1 dB more between 150 Hz and 400 Hz, up to 1.4 dB less above 3.0 kHz",
+            ),
+            (
+                [1.0, 1.0, 0.0, 0.0, 0.0, 0.0],
+                "up to 1.0 dB more below 150 Hz",
+            ),
+            (
+                [0.0, 0.0, 0.0, -0.5, 0.0, 0.0],
+                "up to 0.5 dB less near 1.0 kHz",
+            ),
+            // from more to less without a place between
+            (
+                [0.0, 1.0, -1.0, 0.0, 0.0, 0.0],
+                "up to 1.0 dB more near 150 Hz, up to 1.0 dB less near 400 Hz",
+            ),
+            // what is not a number says nothing
+            ([f64::NAN; 6], "nowhere more than 0.5 dB apart"),
+        ] {
+            assert_eq!(in_words(&HZ, &difference), words);
+        }
+        assert_eq!(in_words(&[], &[]), "nowhere more than 0.5 dB apart");
+        assert_eq!(in_words(&[1e3], &[2.0]), "up to 2.0 dB more everywhere");
+    }
+}

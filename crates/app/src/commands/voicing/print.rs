@@ -4,10 +4,14 @@ use super::{Range, Run};
 use crate::csv_text;
 use crate::outcome::Failure;
 use crate::table::{Side, Table, hanging, paragraph};
+use bench::voicing::Contributions;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::path::Path;
 use wiring::units::{Quantity, rounded};
+
+/// Parts that are listed, what moves the curve most first.
+const PARTS: usize = 15;
 
 /// Rows of the table of the curve.
 const ROWS: usize = 11;
@@ -16,14 +20,22 @@ pub(super) fn text(
     runs: &[Run],
     ranges: &[Range],
     left_out: &[String],
+    parts: Option<&Contributions>,
     plot: Option<&Path>,
 ) -> String {
     let mut out = String::new();
     if let Some(first) = runs.first() {
         out.push_str(&paragraph(
             &format!(
-                "Small signals, volts at {} over the open-circuit volts of the source, 0 dB is one for one.",
-                first.found.to
+                "Small signals, volts at {}, 0 dB is one for one.",
+                if first.found.to.contains(" over ") {
+                    first.found.to.clone()
+                } else {
+                    format!(
+                        "{} over the open-circuit volts of the source",
+                        first.found.to
+                    )
+                }
             ),
             "",
         ));
@@ -61,6 +73,9 @@ pub(super) fn text(
             ));
         }
     }
+    if let Some(found) = parts {
+        out.push_str(&contributed(found));
+    }
     let notes: BTreeSet<&str> = runs
         .iter()
         .flat_map(|r| &r.found.notes)
@@ -79,6 +94,38 @@ pub(super) fn text(
             &format!("Plot written to {}.", path.display()),
             "",
         ));
+    }
+    out
+}
+
+/// What each part's spread does to the first curve.
+fn contributed(found: &Contributions) -> String {
+    let mut out = String::from("\nWhat the parts contribute\n");
+    let widest = found.band_db.iter().copied().fold(0.0, f64::max);
+    out.push_str(&paragraph(
+        &format!(
+            "95 of 100 sound amplifiers of this wiring lie within {widest:.1} dB of the curve, at its widest; each part by itself:"
+        ),
+        "",
+    ));
+    let mut table = Table::new()
+        .column("part", Side::Left)
+        .column("within", Side::Right)
+        .column("at", Side::Right)
+        .column("", Side::Left);
+    for part in found.parts.iter().take(PARTS) {
+        table.row([
+            part.part.clone(),
+            format!("{:.2} dB", part.most_db),
+            rounded(part.at_hz, Quantity::Hertz, 2),
+            if part.measured { "measured" } else { "" }.to_owned(),
+        ]);
+    }
+    out.push_str(&table.without_empty_columns().render());
+    let more = found.parts.len().saturating_sub(PARTS);
+    if more > 0 {
+        let word = if more == 1 { "part" } else { "parts" };
+        out.push_str(&paragraph(&format!("And {more} {word} with less."), ""));
     }
     out
 }
@@ -152,7 +199,12 @@ fn differences(runs: &[Run]) -> Vec<(String, String)> {
         .collect()
 }
 
-pub(super) fn json(runs: &[Run], ranges: &[Range], left_out: &[String]) -> Value {
+pub(super) fn json(
+    runs: &[Run],
+    ranges: &[Range],
+    left_out: &[String],
+    parts: Option<&Contributions>,
+) -> Value {
     let differences = differences(runs);
     let mut all = runs
         .iter()
@@ -175,6 +227,10 @@ pub(super) fn json(runs: &[Run], ranges: &[Range], left_out: &[String]) -> Value
         .map(|r| json!({"knob": r.knob, "words": r.words}))
         .collect();
     value["left_out"] = json!(left_out);
+    value["spread"] = match parts {
+        Some(found) => json!({ "band_db": found.band_db, "parts": found.parts }),
+        None => Value::Null,
+    };
     value
 }
 
