@@ -8,6 +8,8 @@
     reason = "the timing harness measures, and a failed step is a failed timing"
 )]
 
+#[path = "../tests/chromium/mod.rs"]
+mod chromium;
 #[path = "../tests/large/mod.rs"]
 mod large;
 #[path = "../tests/server/mod.rs"]
@@ -189,5 +191,48 @@ fn kin(c: &mut Criterion) {
     });
 }
 
-criterion_group!(benches, waits, faults, kin, drawing, pages);
+/// A knob of the voicing page moved, until the new curve is painted, by the browser's own clock.
+fn voicing(c: &mut Criterion) {
+    let folder = tempfile::tempdir().unwrap();
+    let server = Server::start(&folder.path().join("shop"), &[]);
+    let mut b = server.browser();
+    let form = b.get("/new").form("name=\"maker\"");
+    b.send(&form.with("maker", "Marram").with("model", "Curlew"));
+    let form = b.get("/job/1/tracing").form("name=\"base\"");
+    b.send(&form.with("text", include_str!("../../../examples/curlew.wiring")));
+    let mut browser = chromium::Chromium::start();
+    let at = Cell::new(0);
+    for (what, from) in [
+        ("voicing: knob to picture, one channel", "J3"),
+        ("voicing: knob to picture, two channels", "J3&beside=J1"),
+    ] {
+        browser.open(&format!("http://{}/job/1/voicing?from={from}", server.host));
+        c.benchmark_group("voicing").sample_size(20).bench_function(what, |b| {
+            b.iter_custom(|times| {
+                let mut all = Duration::ZERO;
+                for _ in 0..times {
+                    at.set((at.get() + 1) % 50);
+                    let to = 2.0 + f64::from(at.get()) / 10.0;
+                    // two frames: the first paints what the second follows
+                    let took = browser.eval(&format!(
+                        "(async () => {{
+                            const knob = document.querySelector('[name=\"at TREBLE\"]');
+                            const drawn = new Promise((done) => document.body.addEventListener('htmx:afterSettle', done, {{ once: true }}));
+                            const begun = performance.now();
+                            knob.value = '{to}';
+                            knob.dispatchEvent(new Event('input', {{ bubbles: true }}));
+                            await drawn;
+                            await new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)));
+                            return performance.now() - begun;
+                        }})()"
+                    ));
+                    all += Duration::from_secs_f64(took.as_f64().unwrap() / 1e3);
+                }
+                all
+            });
+        });
+    }
+}
+
+criterion_group!(benches, waits, faults, kin, drawing, voicing, pages);
 criterion_main!(benches);

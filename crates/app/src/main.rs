@@ -12,6 +12,7 @@ mod commands;
 mod csv_text;
 mod handbook;
 mod input;
+mod kin_over;
 mod library;
 mod loose;
 mod outcome;

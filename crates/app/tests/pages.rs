@@ -685,3 +685,72 @@ fn typing_leaves_parts_where_they_are_until_the_drawing_is_tidied() {
     b.get("/job/1/tracing").has(&["Tidy the drawing"]);
     assert_eq!(b.get("/job/1/tracing?tidy=yes").status, 200);
 }
+
+/// Drawings handed in as files; the amp beside them; what is no drawing of it is told so.
+#[test]
+fn an_amp_beside_drawings_that_are_handed_in() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Curlew", "Odo Kestle");
+    b.get("/job/1/kin").has(&["Nothing is traced yet"]);
+    trace(&mut b, include_str!("../../../examples/curlew.wiring"));
+    b.get("/job/1/tracing").has(&["Which drawing is it?"]);
+    b.get("/job/1/kin")
+        .has(&["No drawing is chosen", "The shop has no drawing yet"]);
+
+    let issue = include_str!("../../../examples/kin/curlew-first-issue.wiring");
+    let page = b.upload("/job/1/kin", "first issue.wiring", issue.as_bytes());
+    page.has(&[
+        "1 first issue",
+        "Against first issue",
+        "Region by region",
+        "wiring differs",
+        "To make the amp as drawn",
+        "As drawn: first issue",
+        "only here",
+        "only drawn",
+        "The text of first issue",
+    ]);
+    // both schematics, and no id twice
+    assert_eq!(page.text.matches("data-part=\"LS1\"").count(), 2);
+    let mut ids: Vec<&str> = page
+        .text
+        .split(" id=\"")
+        .skip(1)
+        .filter_map(|rest| Some(rest.split_once('"')?.0))
+        .collect();
+    ids.sort_unstable();
+    let all = ids.len();
+    ids.dedup();
+    assert_eq!(ids.len(), all, "an id stands twice");
+
+    // one that says it is of this amp is taken without asking
+    let later = include_str!("../../../examples/kin/curlew-later-production.wiring");
+    b.upload("/job/1/kin", "later production.wiring", later.as_bytes());
+    b.get("/job/1/kin").has(&[
+        "1 first issue",
+        "2 later production",
+        "The volume and tone controls follow drawing 2",
+    ]);
+
+    // another amp, a text that is none, an empty wiring
+    let pip = include_str!("../../../examples/pip.wiring");
+    for (name, text) in [
+        ("pip.wiring", pip),
+        ("letter.txt", "Dear Odo,\nthe amp is done.\n"),
+        ("head.wiring", "amp Marram Curlew\n"),
+    ] {
+        let page = b.upload("/job/1/kin", name, text.as_bytes());
+        page.has(&["Not kin:", "not kin"]);
+        assert!(!page.words().contains("To make the amp as drawn"), "{name}");
+    }
+    // a picture, and nothing at all
+    let page = b.upload("/job/1/kin", "scan.png", &server::png());
+    assert_eq!(page.status, 422);
+    page.has(&["is not a text", "has to be typed"]);
+    assert_eq!(b.upload("/job/1/kin", "none.wiring", b" \n").status, 422);
+    // a drawing that is nowhere is no drawing
+    b.get("/job/1/kin?with=9999&at=x")
+        .has(&["No drawing is chosen"]);
+    assert_eq!(b.get("/job/77/kin").status, 404);
+}

@@ -522,6 +522,7 @@ fn every_page_is_kept_as_a_picture_and_shuts_nobody_out() {
         ("power-up", "/job/1/power-up"),
         ("tracing", "/job/1/tracing"),
         ("chart", "/job/1/chart"),
+        ("kin", "/job/1/kin"),
         ("parts", "/job/1/parts"),
         ("work", "/job/1/work"),
         ("set-up", "/job/1/set-up"),
@@ -577,8 +578,25 @@ fn the_pages_of_a_whole_amplifier_with_every_fold_open() {
             .form("name=\"shown\"");
         b.send(&form.with("shown", shown).with("sure", "yes"));
     }
+    for (name, text) in [
+        (
+            "first issue.wiring",
+            include_str!("../../../examples/kin/curlew-first-issue.wiring"),
+        ),
+        (
+            "later production.wiring",
+            include_str!("../../../examples/kin/curlew-later-production.wiring"),
+        ),
+        (
+            "sketch of a repair.wiring",
+            include_str!("../../../examples/kin/curlew-repair-sketch.wiring"),
+        ),
+    ] {
+        b.upload("/job/1/kin", name, text.as_bytes());
+    }
     let mut c = Chromium::start();
     let pages = [
+        ("whole-kin", "/job/1/kin?with=2&with=3&with=4"),
         ("whole-suspects", "/job/1/suspects?drawing=yes"),
         ("whole-job", "/job/1"),
         ("whole-tracing", "/job/1/tracing"),

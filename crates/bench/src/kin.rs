@@ -13,16 +13,21 @@ mod cost;
 mod graph;
 mod lines;
 mod matching;
+mod needed;
 mod search;
+mod sense;
+mod words;
 
 use graph::Graph;
 use lines::{Laid, Row};
 use search::Search;
 use serde::Serialize;
 use wiring::Circuit;
+use wiring::roles::anatomy;
 use wiring::sheet::Library;
 
 pub use blocks::{BlockKin, BlockVerdict, Patch};
+pub use needed::Needed;
 
 /// Below this score a drawing is no kin: it is of another amplifier, or shows next to nothing.
 /// Our own choice; docs/kin.md gives the scores of amplifiers that have nothing to do with each other.
@@ -118,6 +123,9 @@ pub struct Line {
     /// Ends that go elsewhere.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub moved: Vec<Moved>,
+    /// What each has where value or type differ: the amp's, the drawing's.
+    #[serde(skip)]
+    pub values: Option<(String, String)>,
     #[serde(skip)]
     ends: usize,
     /// What would make it as drawn.
@@ -200,8 +208,10 @@ fn against(
         m,
         combined,
     };
-    let rows = laid.rows();
-    let found = blocks::compare(amp, drawing.circuit, &laid, &rows);
+    let mut rows = laid.rows();
+    let both = [anatomy(amp), anatomy(drawing.circuit)];
+    sense::tell(&laid, &both, &mut rows);
+    let found = blocks::compare(&both, &laid, &rows);
     let score = score(&rows, &found);
     let count = |is: &dyn Fn(Status) -> bool| rows.iter().filter(|r| is(r.line.status)).count();
     let few = |c: &Graph| c.things.len() < LEAST_PARTS;

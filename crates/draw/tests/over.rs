@@ -26,6 +26,9 @@ fn full(circuit: &wiring::Circuit) -> Overlay {
         MarkSort::Stress,
         MarkSort::Later,
         MarkSort::Odd,
+        MarkSort::Rewired,
+        MarkSort::Alone,
+        MarkSort::Differs,
     ];
     Overlay {
         flags: (1..circuit.nodes.len())

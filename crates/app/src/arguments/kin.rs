@@ -12,6 +12,9 @@ pub(crate) struct Kin {
     /// List every part, also those that are the same
     #[arg(long)]
     pub(crate) all: bool,
+    /// Draw the amp and each drawing with the differences over them, as SVG into this folder
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) pictures: Option<PathBuf>,
     /// Your own data sheets of valves, besides the built-in ones
     #[arg(long, value_name = "FILE")]
     pub(crate) valves_file: Option<PathBuf>,

@@ -1,5 +1,6 @@
 //! `kin`: how near an amplifier is to each of several drawings.
 
+mod pictures;
 mod text;
 
 use crate::amp;
@@ -12,7 +13,7 @@ use std::path::Path;
 use wiring::Severity;
 
 /// Most parts on a side; the work grows with the product of both.
-const MOST_PARTS: usize = 600;
+pub(crate) const MOST_PARTS: usize = 600;
 
 /// Most drawings at once.
 const MOST_DRAWINGS: usize = 20;
@@ -64,6 +65,10 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         return Err(misuse());
     };
     let found = kin(&first.circuit, &first.library, &drawings);
+    let drawn = match &given.pictures {
+        Some(folder) => pictures::write(folder, &first.circuit, &drawings, &found)?,
+        None => String::new(),
+    };
     let errors = amps.iter().any(amp::Amp::any_error)
         || sheets
             .problems
@@ -97,7 +102,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         }
     }
     Ok(Outcome {
-        text: text::text(&first.circuit, &found, given.all),
+        text: text::text(&first.circuit, &found, given.all) + &drawn,
         aside,
         errors,
         verbatim: false,

@@ -7,8 +7,8 @@ mod large;
 use super::access::Access;
 use super::ask::{Ask, Fields};
 use super::pages::{
-    bench, chart, find, hand_over, intake, job, journal, new, parts, photos, run_sheet, set_up,
-    settings, suspects, tracing, work,
+    bench, chart, find, hand_over, intake, job, journal, kin, new, parts, photos, run_sheet,
+    set_up, settings, suspects, tracing, work,
 };
 use super::run::Step;
 use super::site::Site;
@@ -38,6 +38,7 @@ fn pages() -> Vec<(&'static str, Show)> {
         ("cold", of_step(Step::Cold)),
         ("power-up", of_step(Step::PowerUp)),
         ("tracing", of_job(tracing::show)),
+        ("kin", of_job(kin::show)),
         ("chart", of_job(chart::show)),
         ("suspects", of_job(suspects::show)),
         ("parts", of_job(parts::show)),

@@ -15,6 +15,7 @@ mod demo_shop;
 mod fail;
 mod frame;
 mod guard;
+mod kept_kin;
 #[cfg(test)]
 mod large_tests;
 mod marks;

@@ -70,6 +70,42 @@ pub(crate) fn pinned(traced: &Traced, overlay: &Overlay) -> Option<(String, Stri
     Some((onto(&drawn.picture, &group(&laid, HUES)), beside(&laid)))
 }
 
+/// The same for a page with two drawings: ids are left out, so that none stands twice.
+pub(crate) fn beside_another(
+    traced: &Traced,
+    overlay: &Overlay,
+    label: &str,
+) -> Option<(String, String)> {
+    let drawn = traced.drawn()?;
+    let laid = lay(&drawn.room, overlay);
+    let mut left = beside(&laid);
+    let names: Vec<String> = laid
+        .left_marks
+        .iter()
+        .filter_map(|m| {
+            let part = traced.circuit.parts.get(m.part.0)?;
+            Some(format!("{} {}", part.name, m.text))
+        })
+        .collect();
+    if !names.is_empty() {
+        left = format!("No room on the drawing: {}.", names.join("; "));
+    }
+    let picture = onto(&drawn.picture, &group(&laid, HUES));
+    let label = format!(" aria-label=\"{}\"", draw::svg::escape(label));
+    let named = picture.replacen(" aria-labelledby=\"drawing-title drawing-desc\"", &label, 1);
+    Some((without_ids(&named), left))
+}
+
+/// A picture whose parts nothing points at.
+fn without_ids(picture: &str) -> String {
+    let mut pieces = picture.split(" id=\"");
+    let mut out = pieces.next().unwrap_or_default().to_owned();
+    for piece in pieces {
+        out.push_str(piece.split_once('"').map_or(piece, |(_, rest)| rest));
+    }
+    out
+}
+
 fn beside(laid: &Laid) -> String {
     let left: Vec<String> = laid
         .left

@@ -5,9 +5,9 @@ use super::assets;
 use super::fail::{Answer, Fail};
 use super::guard::{self, Gate};
 use super::pages::{
-    bench, chart, conditions, entrance, find, hand_over, help, intake, job, journal, keys, new,
-    ordering, orders, paper, parts, photos, power, reading, revisions, run_sheet, set_up, settings,
-    step, suspects, tracing, voicing, work,
+    bench, chart, conditions, entrance, find, hand_over, help, intake, job, journal, keys, kin,
+    new, ordering, orders, paper, parts, photos, power, reading, revisions, run_sheet, set_up,
+    settings, step, suspects, tracing, voicing, work,
 };
 use super::photo;
 use super::run::Step;
@@ -33,6 +33,7 @@ const LARGEST_UPLOAD: usize = 120 << 20;
 pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
     let uploads = Router::new()
         .route("/job/{job}/photos", post(upload))
+        .route("/job/{job}/kin", post(drawing))
         .layer(DefaultBodyLimit::max(LARGEST_UPLOAD));
     let mut all = Router::new()
         .route("/", show(bench::show))
@@ -64,6 +65,7 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
             "/job/{job}/tracing",
             show_job(tracing::show).merge(act_job(tracing::save)),
         )
+        .route("/job/{job}/kin", show_job(kin::show))
         .route("/job/{job}/look", act_job(tracing::look))
         .route("/job/{job}/revisions", show_job(revisions::show))
         .route(
@@ -214,43 +216,59 @@ async fn recording(State(site): Shared, Path((job, row)): Path<(i64, i64)>) -> R
     blocking(move || photos::recording(&site, JobId(job), row)).await
 }
 
+async fn upload(State(site): Shared, ask: Ask, Path(job): Path<i64>, form: Multipart) -> Response {
+    let (fields, files) = match taken(form).await {
+        Ok(taken) => taken,
+        Err(refused) => return refused,
+    };
+    blocking(move || photos::put(&site, &ask, JobId(job), &fields, files)).await
+}
+
+async fn drawing(State(site): Shared, ask: Ask, Path(job): Path<i64>, form: Multipart) -> Response {
+    let (fields, files) = match taken(form).await {
+        Ok(taken) => taken,
+        Err(refused) => return refused,
+    };
+    let of = Arc::clone(&site);
+    let answer = blocking(move || kin::put(&site, &ask, JobId(job), &fields, &files)).await;
+    if answer.status().as_u16() < 400 {
+        of.warm.changed(JobId(job));
+    }
+    answer
+}
+
 /// Files and fields of one form, each file within its limit.
-async fn upload(
-    State(site): Shared,
-    ask: Ask,
-    Path(job): Path<i64>,
-    mut form: Multipart,
-) -> Response {
+async fn taken(mut form: Multipart) -> Result<(Fields, Vec<photos::Upload>), Response> {
     let mut pairs = Vec::new();
     let mut files = Vec::new();
     loop {
         let part = match form.next_field().await {
             Ok(Some(part)) => part,
             Ok(None) => break,
-            Err(e) => return e.into_response(),
+            Err(e) => return Err(e.into_response()),
         };
         let name = part.name().unwrap_or_default().to_owned();
         match part.file_name().map(str::to_owned) {
             Some(file) => match part.bytes().await {
                 Ok(content) if content.is_empty() => {}
                 Ok(content) if content.len() > photo::LARGEST => {
-                    return (
+                    return Err((
                         axum::http::StatusCode::PAYLOAD_TOO_LARGE,
                         "A file is larger than 25 MB. Send a smaller one.",
                     )
-                        .into_response();
+                        .into_response());
                 }
                 Ok(content) => files.push(photos::Upload {
                     name: file,
                     content: content.to_vec(),
                 }),
-                Err(e) => return e.into_response(),
+                Err(e) => return Err(e.into_response()),
             },
             None => match part.text().await {
                 Ok(text) => pairs.push((name, text)),
-                Err(e) => return e.into_response(),
+                Err(e) => return Err(e.into_response()),
             },
         }
     }
-    blocking(move || photos::put(&site, &ask, JobId(job), &Fields::of(pairs), files)).await
+    Ok((Fields::of(pairs), files))
 }

@@ -1,6 +1,7 @@
 //! Works out in the background what the pages of the open jobs will want next, so that a page
 //! seldom waits: charts, plans and sheets of a job once its record has been quiet for a moment.
 
+use super::kept_kin;
 use super::run::Step;
 use super::sheets::{self, SetUp};
 use super::site::Site;
@@ -85,6 +86,7 @@ pub(crate) fn one(site: &Site, job: JobId) -> Result<(), ShopError> {
             let _ = sheets::set_up(SetUp::Bias, site, &found);
         }
         if state == ReadingState::AsFound {
+            kept_kin::ahead(site, job)?;
             for which in SetUp::ALL {
                 let _ = sheets::set_up(which, site, &found);
             }

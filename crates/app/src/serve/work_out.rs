@@ -113,6 +113,8 @@ pub(crate) struct Kept {
     pub(crate) sheets: Shelf<Vec<Sheet>>,
     /// Power-up plans, without what was answered on them.
     pub(crate) plans: Shelf<Powerup>,
+    /// Amps held against drawings.
+    pub(crate) kins: Shelf<super::kept_kin::Compared>,
     /// Output stages.
     pub(crate) idles: Shelf<Idle>,
     suspects: Shelf<Suspects>,
@@ -122,8 +124,11 @@ impl Kept {
     /// How often something was worked out since the start: circuits, charts, sheets.
     #[cfg(test)]
     pub(crate) fn made(&self) -> [usize; 3] {
-        let sheets =
-            self.sheets.made() + self.plans.made() + self.idles.made() + self.suspects.made();
+        let sheets = self.sheets.made()
+            + self.plans.made()
+            + self.idles.made()
+            + self.suspects.made()
+            + self.kins.made();
         [self.circuits.made(), self.charts.made(), sheets]
     }
 }

@@ -7,7 +7,7 @@ use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 use wiring::Circuit;
 use wiring::circuit::{Kind, PartId};
-use wiring::roles::{Anatomy, Block, BlockKind, anatomy};
+use wiring::roles::{Anatomy, Block, BlockKind};
 
 /// How a block stands to a drawing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -191,8 +191,9 @@ fn things(block: &Block, circuit: &Circuit, graph: &super::graph::Graph) -> Vec<
 }
 
 /// Blocks of both sides beside each other.
-pub(super) fn compare(amp: &Circuit, drawing: &Circuit, laid: &Laid<'_>, rows: &[Row]) -> Compared {
-    let (here, there) = (anatomy(amp), anatomy(drawing));
+pub(super) fn compare(both: &[Anatomy; 2], laid: &Laid<'_>, rows: &[Row]) -> Compared {
+    let [here, there] = both;
+    let (amp, drawing) = (laid.amp, laid.drawing);
     let has = |a: &Anatomy, kinds: &[BlockKind]| a.blocks.iter().any(|b| kinds.contains(&b.kind));
     let whole = [
         &[BlockKind::SingleEnded, BlockKind::PushPull][..],
@@ -200,7 +201,7 @@ pub(super) fn compare(amp: &Circuit, drawing: &Circuit, laid: &Laid<'_>, rows: &
         &[BlockKind::Mains],
     ];
     let lacks = |a: &Anatomy, b: &Anatomy| whole.iter().any(|k| has(b, k) && !has(a, k));
-    let (partial, half_traced) = (lacks(&there, &here), lacks(&here, &there));
+    let (partial, half_traced) = (lacks(there, here), lacks(here, there));
     let ours: Vec<Vec<usize>> = here
         .blocks
         .iter()

@@ -163,7 +163,6 @@ impl Graph {
                 .collect()
         };
         let same = [0u8; 16];
-        let own: Vec<(u8, usize)> = Vec::new();
         let (sort, value, made, ends) = match &part.kind {
             Kind::Resistor { ohms } => (Sort::Resistor, *ohms, String::new(), all(&same)),
             Kind::Capacitor { farads, plus_first } => {
@@ -204,23 +203,15 @@ impl Graph {
                 };
                 (Sort::Switch, None, throws.to_string(), ends)
             }
+            // A jack's contacts by their names: a mono and a stereo one share most.
             Kind::Jack { .. } => {
-                // A jack's contacts by their names: a mono and a stereo one share most.
-                let ends = part
-                    .terminals
-                    .iter()
-                    .enumerate()
-                    .map(|(t, terminal)| {
-                        let class = match terminal.name.as_str() {
-                            "tip" => 0,
-                            "sleeve" => 1,
-                            "break" => 2,
-                            "ring" => 3,
-                            _ => 4,
-                        };
-                        (class, t)
-                    })
-                    .collect();
+                let ends = named(part, |_, name| match name {
+                    "tip" => 0,
+                    "sleeve" => 1,
+                    "break" => 2,
+                    "ring" => 3,
+                    _ => 4,
+                });
                 (Sort::Jack, None, String::new(), ends)
             }
             Kind::Pot { ohms, taper, .. } => {
@@ -239,47 +230,27 @@ impl Graph {
             }
             Kind::PowerTransformer(t) => (Sort::Mains, None, windings(t), mains_ends(t, part)),
             Kind::OutputTransformer(t) => {
-                let ends = part
-                    .terminals
-                    .iter()
-                    .enumerate()
-                    .map(|(i, terminal)| {
-                        let class = match terminal.name.as_str() {
-                            "p1" | "p2" => 0,
-                            "p0" => 1,
-                            "u1" | "u2" => 2,
-                            _ if i == t.common => 3,
-                            _ => {
-                                // Secondary taps by impedance, the usual ones apart.
-                                let ohms =
-                                    t.taps.iter().find(|(x, _)| *x == i).map_or(0.0, |x| x.1);
-                                if t.taps.len() == 1 {
-                                    4
-                                } else {
-                                    4 + (ohms.max(1.0).log2().round() as i64).clamp(0, 8) as u8
-                                }
-                            }
-                        };
-                        (class, i)
-                    })
-                    .collect();
+                let ends = named(part, |i, name| match name {
+                    "p1" | "p2" => 0,
+                    "p0" => 1,
+                    "u1" | "u2" => 2,
+                    _ if i == t.common => 3,
+                    _ if t.taps.len() == 1 => 4,
+                    _ => {
+                        // Secondary taps by impedance, the usual ones apart.
+                        let ohms = t.taps.iter().find(|(x, _)| *x == i).map_or(0.0, |x| x.1);
+                        4 + (ohms.max(1.0).log2().round() as i64).clamp(0, 8) as u8
+                    }
+                });
                 let made = if t.single { "single" } else { "" };
                 (Sort::Output, t.primary_impedance, made.to_owned(), ends)
             }
             Kind::CouplingTransformer(t) => {
-                let ends = part
-                    .terminals
-                    .iter()
-                    .enumerate()
-                    .map(|(i, terminal)| {
-                        let class = match terminal.name.as_str() {
-                            "p1" | "p2" => 0,
-                            "s0" => 2,
-                            _ => 1,
-                        };
-                        (class, i)
-                    })
-                    .collect();
+                let ends = named(part, |_, name| match name {
+                    "p1" | "p2" => 0,
+                    "s0" => 2,
+                    _ => 1,
+                });
                 (Sort::Coupling, t.ratio, String::new(), ends)
             }
             Kind::Tank { .. } => (Sort::Tank, None, String::new(), all(&[0, 0, 1, 1, 2])),
@@ -292,7 +263,6 @@ impl Graph {
             Kind::Box { label } => (Sort::Other, None, label.clone(), all(&own_classes())),
             Kind::Unknown => (Sort::Other, None, String::new(), all(&own_classes())),
         };
-        drop(own);
         let read = part.known.reading.and_then(|m| match m.value {
             wiring::circuit::MeasuredValue::Is(v) if !m.in_circuit => Some(v),
             _ => None,
@@ -439,6 +409,12 @@ impl Graph {
     pub(super) fn degree(&self, net: usize) -> usize {
         self.nets.get(net).map_or(0, |n| n.ends.len())
     }
+}
+
+/// Every terminal with the class that its place and name give it.
+fn named(part: &Part, class: impl Fn(usize, &str) -> u8) -> Vec<(u8, usize)> {
+    let all = part.terminals.iter().enumerate();
+    all.map(|(i, t)| (class(i, &t.name), i)).collect()
 }
 
 fn own_classes() -> [u8; 16] {

@@ -254,3 +254,35 @@ fn another_amp_nothing_and_nonsense_are_no_kin() {
         assert!(!compare(&circuit(text), &circuit(text)).kin);
     }
 }
+
+/// In an amplifier with feedback exchanged plate leads turn it over: two ends moved. Without feedback
+/// nothing tells the ends of a primary apart.
+#[test]
+fn a_reversed_primary_counts_where_feedback_makes_it_matter() {
+    let reversed = |text: &str| {
+        text.replace("- T2.p1", "- T2.other")
+            .replace("- T2.p2", "- T2.p1")
+            .replace("- T2.other", "- T2.p2")
+    };
+    let text = reversed(TURNSTONE);
+    assert_ne!(text, TURNSTONE);
+    for (amp, drawing) in [(TURNSTONE, text.as_str()), (&text, TURNSTONE)] {
+        let found = compare(&circuit(amp), &circuit(drawing));
+        let differ: Vec<&Line> = found
+            .pairs
+            .iter()
+            .filter(|p| p.status != Status::Same)
+            .collect();
+        assert_eq!(differ.len(), 1, "{differ:#?}");
+        assert_eq!(differ[0].found.as_deref(), Some("T2"));
+        assert_eq!(differ[0].status, Status::Rewired);
+        assert!(differ[0].what.contains("turns the feedback over"));
+        assert_eq!((found.edits, found.rewired), (2, 1));
+        assert!(found.score < 1.0 && found.kin);
+        assert_eq!(found.needed().wires.len(), 1);
+    }
+    let text = reversed(CURLEW);
+    assert_ne!(text, CURLEW);
+    let found = compare(&circuit(CURLEW), &circuit(&text));
+    assert_eq!((found.edits, found.score), (0, 1.0));
+}

@@ -81,6 +81,12 @@ pub enum MarkSort {
     Suspect,
     /// Its verdict is that it goes.
     Replace,
+    /// Wired otherwise than in another wiring it is held against.
+    Rewired,
+    /// On this side only of two wirings.
+    Alone,
+    /// Another value or type than on the other side.
+    Differs,
     /// Strained beyond what it is rated for.
     Stress,
     /// Inside its rating, above what the trade allows of it.

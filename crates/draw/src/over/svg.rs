@@ -211,6 +211,9 @@ fn mark(m: &Marked, hues: Hues, out: &mut String) {
     let (colour, width, dash) = match m.mark.sort {
         MarkSort::Suspect => (hues.out, "3.2", ""),
         MarkSort::Replace => (hues.out, "2", ""),
+        MarkSort::Rewired => (hues.act, "2.6", "14 4 3 4"),
+        MarkSort::Alone => (hues.act, "3.2", ""),
+        MarkSort::Differs => (hues.act, "2", "10 4"),
         MarkSort::Stress => (hues.out, "2", "10 4"),
         MarkSort::Hot => (hues.doubt, "2", "6 3 2 3"),
         MarkSort::Watch => (hues.doubt, "2", "10 4"),

@@ -2,7 +2,7 @@
 
 use crate::table::{Side, Table, hanging, paragraph};
 use crate::words::sentence;
-use bench::kin::{BlockVerdict, DrawingKin, Kin, Status, StepKind};
+use bench::kin::{BlockVerdict, DrawingKin, Kin, Status, Step};
 use wiring::Circuit;
 
 /// The whole answer.
@@ -155,27 +155,8 @@ fn needed(drawing: &DrawingKin) -> String {
             "",
         );
     }
-    let parts_of = |verdict: BlockVerdict| -> Vec<&str> {
-        let blocks = drawing.blocks.iter().filter(|b| b.verdict == verdict);
-        blocks
-            .flat_map(|b| b.parts.iter().map(String::as_str))
-            .collect()
-    };
-    let (here, there) = (
-        parts_of(BlockVerdict::OnlyHere),
-        parts_of(BlockVerdict::OnlyThere),
-    );
-    let (whole, single): (Vec<_>, Vec<_>) =
-        drawing
-            .pairs
-            .iter()
-            .flat_map(|p| &p.steps)
-            .partition(|step| match step.kind {
-                StepKind::Fit => there.contains(&step.part.as_str()),
-                StepKind::TakeOut => here.contains(&step.part.as_str()),
-                _ => false,
-            });
-    let edits: usize = single.iter().map(|s| s.edits).sum();
+    let needed = drawing.needed();
+    let edits = needed.edits();
     let mut out = String::new();
     if edits > 0 {
         let plural = if edits == 1 { "" } else { "s" };
@@ -184,15 +165,22 @@ fn needed(drawing: &DrawingKin) -> String {
             "",
         ));
     }
-    for step in &single {
-        out.push_str(&hanging(&step.words, "  - ", "    "));
+    // Part by part: a part's value and its ends are changed together.
+    let listed = |step: &Step| {
+        let mut all = needed.parts.iter().chain(&needed.wires);
+        all.any(|s| std::ptr::eq(*s, step))
+    };
+    for step in drawing.pairs.iter().flat_map(|p| &p.steps) {
+        if listed(step) {
+            out.push_str(&hanging(&step.words, "  - ", "    "));
+        }
     }
-    if !whole.is_empty() {
+    if needed.left_out > 0 {
         out.push_str(&paragraph(
             &format!(
                 "Not listed: {} part{} of blocks that are only here or only there, or not traced yet.",
-                whole.len(),
-                if whole.len() == 1 { "" } else { "s" }
+                needed.left_out,
+                if needed.left_out == 1 { "" } else { "s" }
             ),
             "",
         ));

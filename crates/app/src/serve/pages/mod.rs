@@ -14,6 +14,7 @@ pub(crate) mod intake;
 pub(crate) mod job;
 pub(crate) mod journal;
 pub(crate) mod keys;
+pub(crate) mod kin;
 pub(crate) mod look;
 pub(crate) mod new;
 pub(crate) mod ordering;

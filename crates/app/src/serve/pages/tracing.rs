@@ -122,7 +122,8 @@ fn editor(
                 }
                 div.under {
                     button.button type="submit" #save { "Save" kbd { "Ctrl S" } }
-                    a.button #tidy href=(format!("/job/{id}/tracing?state={}&tidy=yes", state.word().replace(' ', "%20"))) { "Tidy the drawing" }
+                    a.button href=(format!("/job/{id}/kin")) { "Which drawing is it?" }
+                a.button #tidy href=(format!("/job/{id}/tracing?state={}&tidy=yes", state.word().replace(' ', "%20"))) { "Tidy the drawing" }
                     span.hint { "One thing a line: a part, or a walk such as " code { "V1.1 - R4 100k - B3" } "." }
                 }
             }
