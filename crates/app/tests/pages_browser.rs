@@ -596,7 +596,7 @@ fn the_pages_of_a_whole_amplifier_with_every_fold_open() {
     }
     let mut c = Chromium::start();
     let pages = [
-        ("whole-kin", "/job/1/kin?with=2&with=3&with=4"),
+        ("whole-kin", "/job/1/kin"),
         ("whole-suspects", "/job/1/suspects?drawing=yes"),
         ("whole-job", "/job/1"),
         ("whole-tracing", "/job/1/tracing"),

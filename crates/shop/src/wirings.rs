@@ -128,7 +128,8 @@ impl Reader<'_> {
     /// The drawings that belong to the shop.
     pub fn drawings(&self) -> Result<Vec<Wiring>, ShopError> {
         let mut ask = self.base.prepare_cached(
-            "SELECT * FROM wirings WHERE state = 'as drawn' AND gone = 0 ORDER BY name, id",
+            "SELECT * FROM wirings WHERE job IS NULL AND state = 'as drawn' AND gone = 0
+             ORDER BY name, id",
         )?;
         let all = ask.query_map([], wiring)?.collect::<Result<_, _>>()?;
         Ok(all)

@@ -128,7 +128,7 @@ fn overview(id: JobId, held: &[Held], compared: &Compared, fields: &Fields) -> M
             table.plain {
                 thead { tr {
                     th { "Drawing" } th.figure { "Score" } th.figure { "Same" } th.figure { "Value" }
-                    th.figure { "Rewired" } th.figure { "Missing" } th.figure { "Added" } th { "" }
+                    th.figure { "Rewired" } th.figure { "Missing" } th.figure { "Added" } th { "Kin" }
                 } }
                 tbody {
                     @for (i, (d, h)) in compared.kin.drawings.iter().zip(held).enumerate() {
@@ -137,7 +137,7 @@ fn overview(id: JobId, held: &[Held], compared: &Compared, fields: &Fields) -> M
                             td.figure { (format!("{:.2}", d.score)) }
                             td.figure { (d.same) } td.figure { (d.value_changed) } td.figure { (d.rewired) }
                             td.figure { (d.missing) } td.figure { (d.added) }
-                            td { @if !d.kin { strong { "not kin" } } @else if d.partial { "partial" } }
+                            td { @if !d.kin { strong { "not kin" } } @else if d.partial { "kin, partial" } @else { "kin" } }
                         }
                     }
                 }
