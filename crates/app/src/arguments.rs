@@ -16,7 +16,7 @@ pub(crate) use sheets::{
 pub(crate) use suspects::Suspects;
 pub(crate) use voicing::Voicing;
 pub(crate) use wired::{
-    Cold, Inspect, Parts, Powerup, Proof, Region, Safety, Stress, Supply, Wired,
+    Cold, Inspect, Parts, Power, Powerup, Proof, Region, Safety, Stress, Supply, Tremolo, Wired,
 };
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -99,6 +99,10 @@ pub(crate) enum Command {
     Stress(Stress),
     /// Sheet: keep, watch or replace, part by part, with what to order
     Parts(Parts),
+    /// Sheet: watts clean and driven hard, distortion, what drive costs valves and rails
+    Power(Power),
+    /// Sheet: does the tremolo start, how fast, how deep, and what would bring it back
+    Tremolo(Tremolo),
     /// Sheet: mains side and hand-over, pass, fail or open
     Safety(Safety),
     /// Sheet: burn-in, controls, oscillation sweep, tap test

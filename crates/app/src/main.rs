@@ -48,6 +48,8 @@ fn main() -> ExitCode {
         arguments::Command::Voicing(given) => commands::voicing::run(given),
         arguments::Command::Parts(given) => commands::parts::run(given),
         arguments::Command::Stress(given) => commands::stress::run(given),
+        arguments::Command::Power(given) => commands::power::run(given),
+        arguments::Command::Tremolo(given) => commands::tremolo::run(given),
         arguments::Command::Heaters(given) => commands::heaters::run(given),
         arguments::Command::Discharge(given) => commands::discharge::run(given),
         arguments::Command::Fuse(given) => commands::fuse::run(given),

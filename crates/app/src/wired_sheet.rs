@@ -8,6 +8,7 @@ use bench::Asked;
 use bench::answers::Answers;
 use bench::sheet::Sheet;
 use serde_json::Value;
+use std::io::{IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};
 use wiring::readings::Answer;
 
@@ -117,6 +118,19 @@ pub(crate) fn beside<T: serde::Serialize>(sheet: &Sheet, figures: &T) -> Value {
         }
     }
     value
+}
+
+/// For what takes seconds: whoever waits at a terminal is told what for. Nothing stops it but Ctrl-C.
+pub(crate) fn tells() -> impl FnMut(&str) -> bool {
+    let terminal = std::io::stderr().is_terminal();
+    let mut said = String::new();
+    move |words| {
+        if terminal && said != words {
+            words.clone_into(&mut said);
+            let _ = writeln!(std::io::stderr(), "Working out {words} ...");
+        }
+        true
+    }
 }
 
 /// Prints a sheet of an amplifier: `value` is what JSON shows, the sheet's own fields in it.

@@ -331,6 +331,8 @@ fn sheets_of_a_wiring_print_what_is_documented() {
         ("supply", "supply"),
         ("stress", "stress"),
         ("parts", "parts"),
+        ("power", "power"),
+        ("tremolo", "tremolo"),
         ("bias", "bias of a wiring"),
         ("heaters", "heaters of a wiring"),
     ] {
@@ -339,6 +341,10 @@ fn sheets_of_a_wiring_print_what_is_documented() {
             .map(|name| {
                 let mut arguments = vec![command.to_owned()];
                 arguments.extend(example(name));
+                if command == "power" {
+                    // one tone says as much as three here
+                    arguments.extend(["--hz", "1000"].map(str::to_owned));
+                }
                 if name == "pip" {
                     arguments.extend(["--readings", more, "--block", "idle"].map(str::to_owned));
                 }

@@ -12,7 +12,7 @@ mod as_made;
 mod failing;
 mod page;
 mod passive;
-mod valve;
+pub(crate) mod valve;
 
 pub use failing::{Failing, Pushed};
 

@@ -300,7 +300,7 @@ fn decibels(ratio: f64) -> f64 {
     20.0 * ratio.max(1e-15).log10()
 }
 
-fn with_resistors(circuit: &Circuit) -> Circuit {
+pub(crate) fn with_resistors(circuit: &Circuit) -> Circuit {
     let mut changed = circuit.clone();
     for part in &mut changed.parts {
         if let Kind::Speaker { ohms } = part.kind {

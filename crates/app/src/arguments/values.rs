@@ -152,6 +152,22 @@ pub(crate) fn marking(text: &str) -> Result<Marking, String> {
     })
 }
 
+/// A frequency that an amplifier is asked about, hertz.
+pub(crate) fn audible(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(hertz) if (20.0..=20e3).contains(&hertz) => Ok(hertz),
+        _ => Err("type hertz from 20 to 20000, such as `1000`".to_owned()),
+    }
+}
+
+/// Per cent of distortion, as a ratio.
+pub(crate) fn distortion(text: &str) -> Result<f64, String> {
+    match text.trim().trim_end_matches('%').trim().parse::<f64>() {
+        Ok(percent) if (0.1..=50.0).contains(&percent) => Ok(percent / 100.0),
+        _ => Err("type per cent from 0.1 to 50, such as `5`".to_owned()),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

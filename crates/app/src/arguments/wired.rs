@@ -214,3 +214,45 @@ pub(crate) struct Stress {
     #[command(flatten)]
     pub(crate) form: Form,
 }
+
+/// `power`.
+#[derive(Debug, Args)]
+#[command(
+    arg_required_else_help = true,
+    after_help = "Examples: tubewright power amp.wiring --set VOLUME=8\n          tubewright power amp.wiring --from J3 --hz 1000,100,5000 --distortion 10"
+)]
+pub(crate) struct Power {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
+    /// The jack or generator that drives; the first input unless told
+    #[arg(long, value_name = "JACK")]
+    pub(crate) from: Option<String>,
+    /// Frequencies of the tone, the one to look at closely first
+    #[arg(long, value_name = "HZ", value_delimiter = ',', default_value = "1000,100,5000", value_parser = values::audible)]
+    pub(crate) hz: Vec<f64>,
+    /// Per cent of distortion that still counts as clean
+    #[arg(long, value_name = "PERCENT", default_value = "5", value_parser = values::distortion)]
+    pub(crate) distortion: f64,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}
+
+/// `tremolo`.
+#[derive(Debug, Args)]
+#[command(
+    arg_required_else_help = true,
+    after_help = "Examples: tubewright tremolo amp.wiring\n          tubewright tremolo amp.wiring --set SPEED=3 --set DEPTH=10 --from J3"
+)]
+pub(crate) struct Tremolo {
+    /// The amplifier.
+    #[command(flatten)]
+    pub(crate) wired: Wired,
+    /// The jack or generator whose tone is swayed; the input heard loudest unless told
+    #[arg(long, value_name = "JACK")]
+    pub(crate) from: Option<String>,
+    /// How to print.
+    #[command(flatten)]
+    pub(crate) form: Form,
+}

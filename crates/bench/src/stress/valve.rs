@@ -27,7 +27,7 @@ pub(super) fn strained(work: &Work<'_>) -> Vec<Strained> {
 }
 
 /// Letters of the sections with a plate; one without a letter for a valve of a single section.
-fn sections(valve: &Valve) -> Vec<Option<char>> {
+pub(crate) fn sections(valve: &Valve) -> Vec<Option<char>> {
     let mut all = Vec::new();
     for u in &valve.electrodes {
         if u.electrode == Electrode::Plate && !all.contains(&u.section) {
@@ -52,15 +52,15 @@ pub(super) fn binding<'l>(library: &'l Library, valve: &Valve) -> Vec<&'l DataSh
 }
 
 /// A limit with the sheet it stands on.
-struct Limit {
-    value: f64,
+pub(crate) struct Limit {
+    pub(crate) value: f64,
     /// For an average valve on its rated mains: what the mains does besides is allowed for.
-    centre: bool,
-    origin: Origin,
+    pub(crate) centre: bool,
+    pub(crate) origin: Origin,
 }
 
 /// The lowest limit of a section.
-fn limit(
+pub(crate) fn limit(
     library: &Library,
     valve: &Valve,
     letter: Option<char>,

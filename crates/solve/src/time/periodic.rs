@@ -31,6 +31,13 @@ const KEPT_BELOW: f64 = 0.1;
 const REPEATS: (f64, f64) = (1e-8, 1e-8);
 /// A last correction is smaller than this part of the state (and of a volt, of a milliampere).
 const MOVED: f64 = 1e-5;
+/// Where the miss shrinks no more because an amplifier of much gain makes rounding large, a state
+/// repeats within this many times as much.
+const ROUNDED: f64 = 100.0;
+/// A miss that is left with more than this part by a correction shrinks no more.
+const STALLED: f64 = 0.2;
+/// The last correction may then be this many times as large.
+const ROUNDED_MOVE: f64 = 10.0;
 /// Error of a cycle's unknowns within a stage, as part of their peak.
 const STAGE: f64 = 1e-10;
 
@@ -162,26 +169,29 @@ impl Running {
             if free && !self.swings(&end.rates, shot.period) {
                 return Err(TimeError::Unsettled { seconds: begin });
             }
-            let repeats = self.repeats(&shot.states, &end.states);
+            let off = self.off(&shot.states, &end.states);
             if keeping {
                 map = scaled(sweep.carried(&self.moving), &roots);
             }
             let miss = apart(&shot.states, &end.states, &roots);
             (before, shrank) = (miss, miss / before);
-            let Some(small) = self.newton(&mut shot, &end, &map, &roots, free) else {
+            let Some(moved) = self.newton(&mut shot, &end, &map, &roots, free) else {
                 return Ok(None);
             };
+            let stalled = correction > GRIDS && shrank > STALLED;
+            let there = (off <= 1.0 && moved <= 1.0)
+                || (stalled && off <= ROUNDED && moved <= ROUNDED_MOVE);
             // What creeps, a core or a large capacitor, hardly misses however far it is off: so
             // the correction has to be small too.
-            if repeats && small && correction > 0 {
+            if there && correction > 0 {
                 return Ok(Some(self.finish(begin, shot, &grid, &roots, free)));
             }
         }
         Ok(None)
     }
 
-    /// Moves the beginning of the cycle so that its end meets it; is that a small move? None where
-    /// the equations have no answer. `map` is what the cycle makes of nudges, scaled by `roots`.
+    /// Moves the beginning of the cycle so that its end meets it, and says how far, 1 being a small move. None
+    /// where the equations have no answer. `map` is what the cycle makes of nudges, scaled by `roots`.
     fn newton(
         &self,
         shot: &mut Shot,
@@ -189,7 +199,7 @@ impl Running {
         map: &DMatrix<f64>,
         roots: &[f64],
         free: bool,
-    ) -> Option<bool> {
+    ) -> Option<f64> {
         let moving = &self.moving;
         let count = roots.len();
         let size = if free { count + 1 } else { count };
@@ -223,7 +233,7 @@ impl Running {
         if found.iter().any(|by| !by.is_finite()) {
             return None;
         }
-        let mut small = true;
+        let mut far = 0.0_f64;
         let stores = moving.stores.iter().zip(&mut shot.states);
         for ((store, state), (by, root)) in stores.zip(found.iter().zip(roots)) {
             let by = by / root;
@@ -231,7 +241,7 @@ impl Running {
                 Sort::Capacitor { .. } => MOVED,
                 Sort::Coil { .. } => 1e-3 * MOVED,
             };
-            small &= by.abs() <= least + MOVED * state.abs();
+            far = far.max(by.abs() / (least + MOVED * state.abs()));
             *state += by;
         }
         if free {
@@ -239,7 +249,7 @@ impl Running {
             shot.period += later.clamp(-0.2 * shot.period, 0.2 * shot.period);
         }
         shot.x.clone_from(&end.x);
-        Some(small)
+        Some(far)
     }
 
     /// What makes the square of a state twice its energy.
@@ -252,9 +262,11 @@ impl Running {
         self.peaks.iter().map(|peak| STAGE * (peak + 0.1)).collect()
     }
 
-    fn repeats(&self, begin: &[f64], end: &[f64]) -> bool {
-        let mut both = begin.iter().zip(end);
-        both.all(|(a, b)| (a - b).abs() <= REPEATS.0 + REPEATS.1 * a.abs())
+    /// How far the end is from the beginning, 1 being what counts as the same.
+    fn off(&self, begin: &[f64], end: &[f64]) -> f64 {
+        let both = begin.iter().zip(end);
+        both.map(|(a, b)| (a - b).abs() / (REPEATS.0 + REPEATS.1 * a.abs()))
+            .fold(0.0, f64::max)
     }
 
     /// Does anything move to speak of within a cycle?

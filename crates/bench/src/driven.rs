@@ -1,0 +1,275 @@
+//! The amplifier with a steady tone at its jack, let run until it repeats itself.
+//!
+//! The loudspeakers are resistors of their marked ohms, as IEC 60268-3 (from memory, not seen) has the rated load. The
+//! rectifiers stand as cycle means, taken anew at the volts that the drive leaves on the reservoir, until those stay: so
+//! the supply sags as it does, without its ripple. Knows the circuit; judges nothing.
+
+use crate::powered::conditions;
+use crate::powered::{Asked, block};
+use crate::voicing;
+use solve::netlist::{Law, NodeIndex};
+use solve::response::SmallSignal;
+use solve::time::{Cycle, Running, TimeError};
+use solve::{AssembleOptions, Netlist, Solved, solve_circuit};
+use wiring::circuit::{Circuit, Kind};
+use wiring::sheet::Library;
+
+/// The supply counts as settled under drive when its rectifiers' volts move less than this share: the straight lines
+/// through their means are then right to the square of it.
+const SETTLED: f64 = 5e-3;
+/// Times that the rectifiers are taken anew; each leaves about a tenth of the miss.
+const MOST_ROUNDS: usize = 6;
+
+/// Volts at the loudspeaker for a volt at the jack, below which nobody plays.
+const SILENT: f64 = 0.02;
+
+/// Asked now and then; false stops the work.
+pub(crate) type Watch<'a> = &'a mut dyn FnMut() -> bool;
+
+/// The amplifier at rest, ready to be driven.
+pub(crate) struct Bench {
+    pub(crate) solved: Solved,
+    /// The jack or generator that drives.
+    pub(crate) from: String,
+    /// What is driven: the generators as elements, the mains at rest.
+    pub(crate) netlist: Netlist,
+    source: usize,
+    /// Loads: name, ends, ohms, element.
+    pub(crate) loads: Vec<Load>,
+}
+
+/// One loudspeaker, as a resistor.
+pub(crate) struct Load {
+    pub(crate) name: String,
+    pub(crate) ends: (NodeIndex, NodeIndex),
+    pub(crate) ohms: f64,
+    element: usize,
+}
+
+/// A tone, and the state that repeats under it.
+#[derive(Clone)]
+pub(crate) struct Driven {
+    pub(crate) cycle: Cycle,
+    /// Steady volts of each node under drive.
+    pub(crate) means: Vec<f64>,
+}
+
+impl Bench {
+    /// Solves the amplifier at rest, with the jack plugged; unless told, the input that is heard loudest.
+    pub(crate) fn new(
+        circuit: &Circuit,
+        library: &Library,
+        asked: &Asked,
+        from: Option<&str>,
+    ) -> Result<Self, String> {
+        if let Some(name) = from {
+            return Self::from_jack(circuit, library, asked, name);
+        }
+        let mut loudest: Option<(f64, Self)> = None;
+        let mut why = "no input jack is traced; name a jack or a generator".to_owned();
+        for name in voicing::inputs(circuit) {
+            match Self::from_jack(circuit, library, asked, &name) {
+                Ok(bench) => {
+                    let gain = bench.gain(1000.0);
+                    if loudest.as_ref().is_none_or(|l| gain > l.0 * (1.0 + 1e-9)) {
+                        loudest = Some((gain, bench));
+                    }
+                }
+                Err(reason) => why = reason,
+            }
+        }
+        loudest.map(|l| l.1).ok_or(why)
+    }
+
+    fn from_jack(
+        circuit: &Circuit,
+        library: &Library,
+        asked: &Asked,
+        from: &str,
+    ) -> Result<Self, String> {
+        let speakers: Vec<&str> = circuit
+            .parts
+            .iter()
+            .filter(|p| matches!(p.kind, Kind::Speaker { .. }))
+            .map(|p| p.name.as_str())
+            .collect();
+        let circuit = &voicing::with_resistors(circuit);
+        let mut under = conditions(asked, block(circuit, asked));
+        let part = circuit
+            .part(from)
+            .and_then(|id| circuit.parts.get(id.0))
+            .ok_or_else(|| format!("there is no jack or generator `{from}`"))?;
+        match part.kind {
+            Kind::Jack { .. } => under.signal = Some((part.name.clone(), 1.0, 1000.0)),
+            Kind::Generator { .. } => {}
+            _ => return Err(format!("`{}` is no jack and no generator", part.name)),
+        }
+        let from = part.name.clone();
+        let solved = solve_circuit(circuit, library, &under, &AssembleOptions::default());
+        if !solved.point.solved() {
+            return Err(
+                "the operating point was not found; `tubewright chart` says why".to_owned(),
+            );
+        }
+        let source = voicing::driver(&solved, &from)
+            .ok_or_else(|| format!("{from} is not traced to anything that is computed"))?;
+        let mut netlist = solved.point.netlist.clone();
+        for (at, element) in netlist.elements.iter_mut().enumerate() {
+            // what the mains does stands in the rectifiers' means and in the heat of the cathodes
+            if let Law::Alternating { volts, .. } = &mut element.law
+                && at != source
+            {
+                *volts = 0.0;
+            }
+        }
+        let loads = loads(&speakers, &solved);
+        if loads.is_empty() {
+            return Err(
+                "no loudspeaker is traced at both ends; type one, `LS1 speaker 8 ohm`".to_owned(),
+            );
+        }
+        let bench = Self {
+            solved,
+            from,
+            netlist,
+            source,
+            loads,
+        };
+        bench.reachable()?;
+        Ok(bench)
+    }
+
+    /// Refuses where a valve without a known operating point may be in the way.
+    fn reachable(&self) -> Result<(), String> {
+        let hanging = |n: NodeIndex| self.solved.hanging.contains_key(&n);
+        let here = SmallSignal::new(&self.netlist, &self.solved.point.solution)
+            .map_err(|e| e.to_string())?;
+        let at = here.at(1000.0).map_err(|e| e.to_string())?;
+        let moved = at.per_volt(self.source);
+        let first = self.loads.first().map_or((0, 0), |l| l.ends);
+        let volts = |n: NodeIndex| moved.get(n).copied().unwrap_or_default();
+        let gain = (volts(first.0) - volts(first.1)).abs();
+        let unknown = self.netlist.elements.iter().find(|e| {
+            matches!(e.law, Law::Triode { .. } | Law::Pentode { .. })
+                && e.law.terminals().iter().any(|n| hanging(*n))
+        });
+        match unknown {
+            Some(valve) => Err(format!(
+                "the volts of {} hang on what is not traced yet; `tubewright check` lists it",
+                valve.name
+            )),
+            None if gain < SILENT => Err(format!(
+                "next to nothing from {} arrives at the loudspeaker with the knobs and switches as they stand: turn the volume up, `--set VOLUME=8`",
+                self.from
+            )),
+            None => Ok(()),
+        }
+    }
+
+    /// Volts at the first load for a volt at the jack, small signals.
+    pub(crate) fn gain(&self, hertz: f64) -> f64 {
+        SmallSignal::new(&self.netlist, &self.solved.point.solution)
+            .ok()
+            .and_then(|here| self.gain_in(&here, hertz))
+            .unwrap_or(0.0)
+    }
+
+    /// The same of the circuit standing elsewhere.
+    pub(crate) fn gain_in(&self, here: &SmallSignal, hertz: f64) -> Option<f64> {
+        let first = self.loads.first().map_or((0, 0), |l| l.ends);
+        let moved = here.at(hertz).ok()?.per_volt(self.source);
+        let volts = |n: NodeIndex| moved.get(n).copied().unwrap_or_default();
+        Some((volts(first.0) - volts(first.1)).abs())
+    }
+
+    /// The state that repeats with `rms` volts of `hertz` at the jack; `near` is what a near drive left.
+    pub(crate) fn drive(
+        &self,
+        rms: f64,
+        hertz: f64,
+        near: Option<&Driven>,
+        watch: Watch<'_>,
+    ) -> Result<Driven, TimeError> {
+        let mut netlist = self.netlist.clone();
+        if let Some(element) = netlist.elements.get_mut(self.source)
+            && let Law::Alternating {
+                volts, hertz: at, ..
+            } = &mut element.law
+        {
+            (*volts, *at) = (rms, hertz);
+        }
+        let mut at = self.solved.point.solution.clone();
+        if let Some(near) = near {
+            at.volts.clone_from(&near.means);
+        }
+        let rectifiers: Vec<NodeIndex> = netlist
+            .elements
+            .iter()
+            .filter(|e| matches!(e.law, Law::Rectifiers(_)))
+            .flat_map(|e| e.law.terminals())
+            .collect();
+        let mut round = 0;
+        loop {
+            let cycle = Running::at(&netlist, &at)?.cycle_while(1.0 / hertz, &mut |_| watch())?;
+            let means: Vec<f64> = (0..at.volts.len())
+                .map(|n| cycle.mean_volts(n, 0))
+                .collect();
+            round += 1;
+            let settled = rectifiers.iter().all(|&n| {
+                let (was, is) = (at.volts[n], means[n]);
+                (is - was).abs() <= SETTLED * is.abs().max(1.0)
+            });
+            if settled || round >= MOST_ROUNDS {
+                return Ok(Driven { cycle, means });
+            }
+            at.volts = means;
+        }
+    }
+
+    /// Mean watts in all loads together.
+    pub(crate) fn watts(&self, driven: &Driven) -> f64 {
+        let all = self.loads.iter();
+        all.map(|l| driven.cycle.power(l.element).dissipated).sum()
+    }
+
+    /// Steady volts of a node of the wiring, at rest and driven.
+    pub(crate) fn rest_and_driven(
+        &self,
+        node: wiring::NodeId,
+        driven: &Driven,
+    ) -> Option<(f64, f64)> {
+        let n = self
+            .solved
+            .assembly
+            .node_of
+            .get(node.0)
+            .copied()
+            .flatten()?;
+        if self.solved.hanging.contains_key(&n) {
+            return None;
+        }
+        Some((self.solved.point.dc(n), driven.means.get(n).copied()?))
+    }
+}
+
+/// The resistors that loudspeakers became.
+fn loads(speakers: &[&str], solved: &Solved) -> Vec<Load> {
+    let mut found = Vec::new();
+    for name in speakers {
+        let elements = solved.assembly.elements_of.get(*name);
+        for &element in elements.into_iter().flatten() {
+            let Some(e) = solved.point.netlist.elements.get(element) else {
+                continue;
+            };
+            if let Law::Resistor { a, b, ohms } = e.law {
+                found.push(Load {
+                    name: (*name).to_owned(),
+                    ends: (a, b),
+                    ohms,
+                    element,
+                });
+            }
+        }
+    }
+    found
+}

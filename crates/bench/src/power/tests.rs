@@ -1,0 +1,154 @@
+use super::*;
+use wiring::circuit::{Position, Setting};
+
+fn example(name: &str) -> Circuit {
+    let path = format!(
+        "{}/../../examples/{name}.wiring",
+        env!("CARGO_MANIFEST_DIR")
+    );
+    wiring::read_one(&std::fs::read_to_string(path).expect("an example")).circuit
+}
+
+fn asked(sets: &[(&str, f64)]) -> PowerRequest {
+    PowerRequest {
+        asked: Asked {
+            sets: sets
+                .iter()
+                .map(|(name, to)| Setting {
+                    name: (*name).to_owned(),
+                    to: Position::Number(*to),
+                    place: wiring::Place::default(),
+                })
+                .collect(),
+            ..Asked::default()
+        },
+        hertz: vec![1000.0],
+        ..PowerRequest::default()
+    }
+}
+
+fn worked(circuit: &Circuit, request: &PowerRequest) -> Power {
+    power_at_once(circuit, Library::built_in(), request)
+}
+
+/// Physics, whatever the amplifier: a single-ended 6V6 gives a few watts and no more than its plate takes at rest in
+/// class A; louder is never less until it clips; the plate runs cooler with signal.
+#[test]
+fn the_small_amplifier_gives_what_class_a_can() {
+    let circuit = example("pip");
+    let found = worked(&circuit, &asked(&[("VOLUME", 8.0), ("TONE", 10.0)]));
+    let (_, clean) = &found.cleanest[0];
+    let clean = clean.as_ref().expect("a clean level");
+    assert!((clean.distortion / 0.05 - 1.0).abs() < 0.04, "{clean:?}");
+    let valve = &found.valves[0];
+    let [rest, driven, _] = valve.states[..] else {
+        panic!("three states: {valve:?}");
+    };
+    let (rest, driven) = (rest.expect("rest"), driven.expect("driven"));
+    assert!(
+        clean.watts > 1.0 && clean.watts < 0.5 * rest.plate_watts,
+        "{clean:?} {rest:?}"
+    );
+    assert!(driven.plate_watts < rest.plate_watts, "{driven:?} {rest:?}");
+    let full = found.full.as_ref().expect("driven hard");
+    assert!(full.watts > clean.watts && full.distortion > clean.distortion);
+    for pair in found.levels.windows(2) {
+        assert!(pair[1].watts > 0.999 * pair[0].watts, "{pair:?}");
+    }
+}
+
+/// The quiet end agrees with the response at small signals.
+#[test]
+fn the_quietest_level_has_the_gain_of_the_response() {
+    let circuit = example("curlew");
+    let request = asked(&[("VOLA", 6.0)]);
+    let found = worked(&circuit, &request);
+    let first = &found.levels[0];
+    let voiced = crate::voicing::voicing(
+        &circuit,
+        Library::built_in(),
+        &crate::voicing::VoicingRequest {
+            asked: request.asked.clone(),
+            from: found.from.clone().expect("a jack"),
+            to: "LS1".to_owned(),
+            hertz: vec![1000.0],
+            source_ohms: 0.0,
+            guitar: None,
+            resistive_load: true,
+        },
+    )
+    .expect("a response");
+    let db = 20.0 * (first.output_volts / first.volts).log10();
+    assert!((db - voiced.db[0]).abs() < 0.1, "{db} {}", voiced.db[0]);
+}
+
+/// A rail that feeds the output stage falls under drive in class AB, and what is drawn follows.
+#[test]
+fn a_push_pull_supply_sags() {
+    let circuit = example("turnstone");
+    let found = worked(&circuit, &asked(&[("VOLB", 7.0)]));
+    let rail = found.rails.first().expect("a rail");
+    assert!(rail.full.expect("driven") < rail.rest - 1.0, "{rail:?}");
+    assert!(found.valves.len() == 4, "{:?}", found.valves);
+}
+
+#[test]
+fn what_cannot_be_driven_says_why() {
+    let half =
+        wiring::read_one("V1 12AX7\nJ1 jack\nJ1.tip - R1 1M - ground\nJ1.tip - V1.2\n").circuit;
+    let found = worked(&half, &PowerRequest::default());
+    assert!(found.levels.is_empty());
+    assert!(!found.sheet.missing.is_empty());
+    let quiet = example("pip");
+    let found = worked(&quiet, &asked(&[("VOLUME", 0.0)]));
+    assert!(
+        found.sheet.missing[0].what.contains("turn the volume up"),
+        "{:?}",
+        found.sheet.missing
+    );
+    // whoever stops it gets a sheet that says so
+    let mut calls = 0;
+    let request = asked(&[("VOLUME", 8.0)]);
+    let stopped = power(&quiet, Library::built_in(), &request, &mut |_| {
+        calls += 1;
+        calls < 4
+    });
+    assert!(stopped.full.is_none());
+    assert!(
+        stopped
+            .sheet
+            .missing
+            .iter()
+            .any(|m| m.what.contains("stopped"))
+    );
+}
+
+/// Under high mains, with a valve out and with a bias that is gone the figures stay figures: numbers, or a reason.
+#[test]
+fn trouble_gives_numbers_or_reasons() {
+    let circuit = example("curlew");
+    let mut high = asked(&[("VOLA", 6.0)]);
+    high.asked.mains_volts = Some(253.0);
+    let mut pulled = asked(&[("VOLA", 6.0)]);
+    pulled.asked.without_valves = vec!["V5".to_owned()];
+    let normal = worked(&circuit, &asked(&[("VOLA", 6.0)]));
+    let watts = |p: &Power| p.cleanest[0].1.as_ref().map(|l| l.watts);
+    let at_high = worked(&circuit, &high);
+    assert!(
+        watts(&at_high) > watts(&normal),
+        "{:?} {:?}",
+        watts(&at_high),
+        watts(&normal)
+    );
+    let one_out = worked(&circuit, &pulled);
+    assert_eq!(one_out.valves.len(), 1, "{:?}", one_out.valves);
+    assert!(watts(&one_out) < watts(&normal));
+    for found in [&normal, &at_high, &one_out] {
+        for level in &found.levels {
+            assert!(
+                level.watts.is_finite() && level.distortion.is_finite(),
+                "{level:?}"
+            );
+        }
+    }
+}

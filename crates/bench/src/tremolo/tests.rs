@@ -1,0 +1,136 @@
+use super::oscillation::{plate_of, quiet};
+use super::*;
+use solve::time::Running;
+
+fn example(name: &str) -> String {
+    let path = format!(
+        "{}/../../examples/{name}.wiring",
+        env!("CARGO_MANIFEST_DIR")
+    );
+    std::fs::read_to_string(path).expect("an example")
+}
+
+fn worked(text: &str, sets: &[(&str, f64)]) -> Tremolo {
+    let circuit = wiring::read_one(text).circuit;
+    let asked = asked(sets);
+    tremolo(
+        &circuit,
+        Library::built_in(),
+        &asked,
+        Some("J3"),
+        &mut |_| true,
+    )
+}
+
+fn asked(sets: &[(&str, f64)]) -> Asked {
+    Asked {
+        sets: sets
+            .iter()
+            .map(|(name, to)| Setting {
+                name: (*name).to_owned(),
+                to: Position::Number(*to),
+                place: wiring::Place::default(),
+            })
+            .collect(),
+        ..Asked::default()
+    }
+}
+
+/// The pace that is told is the pace at which the circuit goes when it is simply let run: its swings counted, each where
+/// the plate rises through its mean.
+#[test]
+fn the_pace_is_that_of_the_circuit_let_run() {
+    let text = example("curlew");
+    let sets = [("VOLB", 7.0), ("DEPTH", 5.0)];
+    let told = worked(&text, &sets);
+    let now = told.now.as_ref().expect("a tremolo");
+    assert!(now.starts);
+    let hertz = now.hertz.expect("a pace");
+    assert!((2.0..12.0).contains(&hertz), "{hertz}");
+
+    let circuit = wiring::read_one(&text).circuit;
+    let bench =
+        Bench::new(&circuit, Library::built_in(), &asked(&sets), Some("J3")).expect("a bench");
+    let roles = anatomy(&circuit);
+    let found = find(&circuit, &roles).expect("an oscillator");
+    let netlist = quiet(&bench);
+    let plate = plate_of(&found, &bench).expect("a plate");
+    let mut nudged = netlist.clone();
+    for element in &mut nudged.elements {
+        if element.name == "R21"
+            && let solve::netlist::Law::Resistor { ohms, .. } = &mut element.law
+        {
+            *ohms *= 1.5;
+        }
+    }
+    let mut run = Running::at(&netlist, &bench.solved.point.solution).expect("running");
+    run.change(&nudged).expect("the same circuit");
+    run.until(0.05).expect("run");
+    run.change(&netlist).expect("the same circuit");
+    run.until(2.0).expect("run");
+    let mut wave = Vec::new();
+    let mut at = run.seconds();
+    while at < 3.5 {
+        at += 1e-3;
+        run.until(at).expect("run");
+        wave.push((at, run.volts(plate)));
+    }
+    let mean = wave.iter().map(|w| w.1).sum::<f64>() / wave.len() as f64;
+    let rises: Vec<f64> = wave
+        .windows(2)
+        .filter(|w| w[0].1 < mean && w[1].1 >= mean)
+        .map(|w| w[0].0 + (mean - w[0].1) / (w[1].1 - w[0].1) * (w[1].0 - w[0].0))
+        .collect();
+    let swings = (rises.len() - 1) as f64;
+    let counted = swings / (rises[rises.len() - 1] - rises[0]);
+    assert!(
+        (hertz / counted - 1.0).abs() < 2e-3,
+        "told {hertz}, counted {counted}"
+    );
+}
+
+/// The knob does what its marking says, and a deeper setting is deeper.
+#[test]
+fn the_knobs_do_what_they_are_for() {
+    let told = worked(&example("curlew"), &[("VOLB", 3.0), ("VOLA", 0.0)]);
+    let paces: Vec<f64> = told.over_speed.iter().filter_map(|p| p.hertz).collect();
+    assert_eq!(paces.len(), 5);
+    assert!(paces.windows(2).all(|w| w[1] > w[0]), "{paces:?}");
+    let over: Vec<(f64, f64)> = told
+        .depths
+        .iter()
+        .skip(1)
+        .map(|d| (d.at.unwrap(), d.tones[1].depth))
+        .collect();
+    assert_eq!(over.len(), 3, "{over:?}");
+    assert!(
+        over[0].1 < over[1].1 && over[1].1 <= over[2].1 + 1e-6,
+        "{over:?}"
+    );
+    assert!(told.least_emission.expect("a margin") < 0.6);
+}
+
+/// An oscillator that a wrong part has stopped: it says so, and the part is among those that bring it back, at a value
+/// between the wrong one and the right one.
+#[test]
+fn a_stopped_one_names_the_part_that_brings_it_back() {
+    let text = example("curlew").replace("phb - R24 470k carbon", "phb - R24 22k carbon");
+    let told = worked(&text, &[("VOLB", 5.0)]);
+    assert!(!told.now.as_ref().expect("an answer").starts);
+    let named = told
+        .margins
+        .iter()
+        .find(|m| m.part == "R24" && m.sort == Sort::Higher)
+        .expect("R24 was tried");
+    let turns = named.turns_at.expect("it brings it back");
+    assert!(turns > 22e3 && turns < 470e3, "{named:?}");
+}
+
+#[test]
+fn an_amplifier_without_one_says_so() {
+    let pip = worked(&example("pip"), &[]);
+    assert!(pip.valve.is_none());
+    assert!(pip.sheet.missing[0].what.contains("No tremolo oscillator"));
+    let nothing = worked("", &[]);
+    assert!(nothing.now.is_none() && !nothing.sheet.missing.is_empty());
+}
