@@ -319,8 +319,8 @@ fn tone_networks_are_their_closed_forms() {
     }
 }
 
-/// Side by side or alone, in whatever lane: the same bits. Whole amplifiers, random circuits, and one that
-/// wants row exchange.
+/// Side by side or alone, in whatever lane: the same bits. Whole amplifiers and random circuits. None of them is known to want
+/// the row exchange in which a batch is done one frequency at a time.
 #[test]
 fn frequencies_side_by_side_are_those_one_at_a_time() {
     let hertz: Vec<f64> = (0..23).map(|k| 1.0 * 1.8_f64.powi(k)).collect();
