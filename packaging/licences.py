@@ -29,16 +29,16 @@ def shipped():
     packages = {p["id"]: p for p in data["packages"]}
     nodes = {n["id"]: n for n in data["resolve"]["nodes"]}
     ours = set(data["workspace_members"])
-    todo = [p for p in ours if packages[p]["name"].startswith("tubewright")]
+    waiting = [p for p in ours if packages[p]["name"].startswith("tubewright")]
     seen = set()
-    while todo:
-        here = todo.pop()
+    while waiting:
+        here = waiting.pop()
         if here in seen:
             continue
         seen.add(here)
         for dep in nodes[here]["deps"]:
             if any(kind["kind"] != "dev" for kind in dep["dep_kinds"]):
-                todo.append(dep["pkg"])
+                waiting.append(dep["pkg"])
     return sorted((packages[i] for i in seen if i not in ours), key=lambda p: (p["name"], p["version"]))
 
 
@@ -46,24 +46,25 @@ def allowed(expression):
     """Whether an SPDX expression can be met with the list: `OR` by one side, `AND` by both."""
     text = expression.replace("/", " OR ")
     tokens = re.findall(r"\(|\)|AND|OR|[^()\s]+(?:\s+WITH\s+[^()\s]+)?", text)
+
     def atom(i):
         if tokens[i] == "(":
-            value, i = either(i + 1)
+            value, i = chain(i + 1, 0)
             return value, i + 1
         return tokens[i] in ALLOWED, i + 1
-    def both(i):
-        value, i = atom(i)
-        while i < len(tokens) and tokens[i] == "AND":
-            right, i = atom(i + 1)
-            value = value and right
-        return value, i
-    def either(i):
-        value, i = both(i)
-        while i < len(tokens) and tokens[i] == "OR":
-            right, i = both(i + 1)
-            value = value or right
-        return value, i
-    return either(0)[0]
+
+    def chain(i, level):
+        """Terms joined by one word: the looser one (OR) is made of the tighter (AND), that of atoms."""
+        word, meets = (("OR", any), ("AND", all))[level]
+        inner = (lambda k: chain(k, 1)) if level == 0 else atom
+        value, i = inner(i)
+        values = [value]
+        while i < len(tokens) and tokens[i] == word:
+            value, i = inner(i + 1)
+            values.append(value)
+        return meets(values), i
+
+    return chain(0, 0)[0]
 
 
 def texts(package):

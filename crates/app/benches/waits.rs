@@ -30,22 +30,23 @@ use wiring::{Conditions, Text};
 const WIRING: &str = include_str!("../../../examples/turnstone.wiring");
 const READINGS: &str = include_str!("../../../examples/turnstone.readings");
 
+const TEXTS: [Text<'_>; 2] = [
+    Text {
+        name: "turnstone.wiring",
+        text: WIRING,
+    },
+    Text {
+        name: "turnstone.readings",
+        text: READINGS,
+    },
+];
+
 fn waits(c: &mut Criterion) {
     let library = Library::built_in();
-    let texts = [
-        Text {
-            name: "turnstone.wiring",
-            text: WIRING,
-        },
-        Text {
-            name: "turnstone.readings",
-            text: READINGS,
-        },
-    ];
-    let circuit = wiring::read(&texts, library).circuit;
+    let circuit = wiring::read(&TEXTS, library).circuit;
     let parts = circuit.parts.len();
     c.bench_function(&format!("read a wiring of {parts} parts"), |b| {
-        b.iter(|| wiring::read(black_box(&texts[..1]), library));
+        b.iter(|| wiring::read(black_box(&TEXTS[..1]), library));
     });
     let conditions = Conditions::default();
     let options = AssembleOptions::default();
@@ -67,17 +68,7 @@ fn waits(c: &mut Criterion) {
 /// Every single fault of the largest example weighed, and what to read next.
 fn faults(c: &mut Criterion) {
     let library = Library::built_in();
-    let texts = [
-        Text {
-            name: "turnstone.wiring",
-            text: WIRING,
-        },
-        Text {
-            name: "turnstone.readings",
-            text: READINGS,
-        },
-    ];
-    let circuit = wiring::read(&texts, library).circuit;
+    let circuit = wiring::read(&TEXTS, library).circuit;
     let request = bench::suspects::SuspectsRequest::default();
     c.benchmark_group("suspects")
         .sample_size(10)

@@ -1,4 +1,4 @@
-//! Pictures in files: SVG as it is, PNG by its pixels.
+//! Pictures in files, SVG as it is, PNG by its pixels; and drawings for pages that have several.
 
 use crate::outcome::Failure;
 use resvg::{tiny_skia, usvg};
@@ -100,4 +100,16 @@ pub(crate) fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     new.as_file().sync_all().map_err(failed)?;
     new.persist(path).map_err(|e| failed(e.error))?;
     Ok(())
+}
+
+/// A drawing for a page that has several: no place in it is named, so that none is named twice.
+pub(crate) fn among_others(picture: &str, label: &str) -> String {
+    let label = format!(" aria-label=\"{}\"", draw::svg::escape(label));
+    let named = picture.replacen(" aria-labelledby=\"drawing-title drawing-desc\"", &label, 1);
+    let mut pieces = named.split(" id=\"");
+    let mut out = pieces.next().unwrap_or_default().to_owned();
+    for piece in pieces {
+        out.push_str(piece.split_once('"').map_or(piece, |(_, rest)| rest));
+    }
+    out
 }

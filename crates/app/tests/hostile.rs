@@ -1,5 +1,5 @@
-//! Hostile input: what `fuzz/` mutates for hours (docs/reliability.md), here on every kept input and
-//! on some mutations of each, the same ones every time.
+//! Hostile input: what `fuzz/` mutates for hours, here the project's own texts and the kept inputs, and
+//! some mutations of each, the same ones every time.
 
 #![allow(clippy::unwrap_used, reason = "a test may fail loudly")]
 
@@ -29,13 +29,14 @@ fn rounds(few: usize) -> usize {
     }
 }
 
-fn kept(target: &str) -> Vec<(PathBuf, Vec<u8>)> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("../../fuzz/kept")
-        .join(target);
-    let mut files: Vec<PathBuf> = std::fs::read_dir(folder)
-        .unwrap()
+/// What is mutated, from the project's folders: its own texts, and what was kept.
+fn inputs(folders: &[&str]) -> Vec<(PathBuf, Vec<u8>)> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let mut files: Vec<PathBuf> = folders
+        .iter()
+        .flat_map(|folder| std::fs::read_dir(root.join(folder)).unwrap())
         .map(|e| e.unwrap().path())
+        .filter(|p| p.is_file())
         .collect();
     files.sort();
     files
@@ -79,9 +80,9 @@ fn mutated(bytes: &[u8], other: &[u8], random: &mut ChaCha8Rng) -> Vec<u8> {
 }
 
 /// Runs a body; what fails is named by its input, which can be kept as it is.
-fn all(target: &str, few: usize, body: fn(&[u8])) {
-    let inputs = kept(target);
-    assert!(!inputs.is_empty(), "no kept input of {target}");
+fn all(folders: &[&str], few: usize, body: fn(&[u8])) {
+    let inputs = inputs(folders);
+    assert!(!inputs.is_empty(), "no input in {folders:?}");
     let mut random = ChaCha8Rng::seed_from_u64(2611);
     for (path, bytes) in &inputs {
         body(bytes);
@@ -91,7 +92,7 @@ fn all(target: &str, few: usize, body: fn(&[u8])) {
             let failed = std::panic::catch_unwind(|| body(&bad)).is_err();
             assert!(
                 !failed,
-                "{target}: mutation {round} of {}: {:?}",
+                "mutation {round} of {}: {:?}",
                 path.display(),
                 String::from_utf8_lossy(&bad)
             );
@@ -101,30 +102,30 @@ fn all(target: &str, few: usize, body: fn(&[u8])) {
 
 #[test]
 fn wirings() {
-    all("notation", 300, notation::run);
+    all(&["examples"], 300, notation::run);
 }
 
 #[test]
 fn readings_of_an_amplifier() {
-    all("readings", 400, readings::run);
+    all(&["examples"], 400, readings::run);
 }
 
 #[test]
 fn spreadsheets() {
-    all("sheet", 600, sheet::run);
+    all(&["fuzz/kept/sheet"], 600, sheet::run);
 }
 
 #[test]
 fn circuits() {
-    all("circuit", 20, circuit::run);
+    all(&["crates/wiring/data/snippets"], 20, circuit::run);
 }
 
 #[test]
 fn recordings() {
-    all("recording", 300, recording::run);
+    all(&["fuzz/kept/recording"], 300, recording::run);
 }
 
 #[test]
 fn photos() {
-    all("photo", 300, photo::run);
+    all(&["fuzz/kept/photo"], 300, photo::run);
 }

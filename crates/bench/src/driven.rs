@@ -4,13 +4,12 @@
 //! rectifiers stand as cycle means, taken anew at the volts that the drive leaves on the reservoir, until those stay: so
 //! the supply sags as it does, without its ripple. Knows the circuit; judges nothing.
 
-use crate::powered::conditions;
-use crate::powered::{Asked, block};
-use crate::voicing;
+use crate::powered::Asked;
+use crate::voicing::{Plugged, inputs, plugged, with_resistors};
 use solve::netlist::{Law, NodeIndex};
 use solve::response::SmallSignal;
 use solve::time::{Cycle, Running, TimeError};
-use solve::{AssembleOptions, Netlist, Solved, solve_circuit};
+use solve::{Netlist, Solved};
 use wiring::circuit::{Circuit, Kind};
 use wiring::sheet::Library;
 
@@ -67,7 +66,7 @@ impl Bench {
         }
         let mut loudest: Option<(f64, Self)> = None;
         let mut why = "no input jack is traced; name a jack or a generator".to_owned();
-        for name in voicing::inputs(circuit) {
+        for name in inputs(circuit) {
             match Self::from_jack(circuit, library, asked, &name) {
                 Ok(bench) => {
                     let gain = bench.gain(1000.0);
@@ -93,26 +92,13 @@ impl Bench {
             .filter(|p| matches!(p.kind, Kind::Speaker { .. }))
             .map(|p| p.name.as_str())
             .collect();
-        let circuit = &voicing::with_resistors(circuit);
-        let mut under = conditions(asked, block(circuit, asked));
-        let part = circuit
-            .part(from)
-            .and_then(|id| circuit.parts.get(id.0))
-            .ok_or_else(|| format!("there is no jack or generator `{from}`"))?;
-        match part.kind {
-            Kind::Jack { .. } => under.signal = Some((part.name.clone(), 1.0, 1000.0)),
-            Kind::Generator { .. } => {}
-            _ => return Err(format!("`{}` is no jack and no generator", part.name)),
-        }
-        let from = part.name.clone();
-        let solved = solve_circuit(circuit, library, &under, &AssembleOptions::default());
-        if !solved.point.solved() {
-            return Err(
-                "the operating point was not found; `tubewright chart` says why".to_owned(),
-            );
-        }
-        let source = voicing::driver(&solved, &from)
-            .ok_or_else(|| format!("{from} is not traced to anything that is computed"))?;
+        let circuit = &with_resistors(circuit);
+        let Plugged {
+            from,
+            solved,
+            source,
+            ..
+        } = plugged(circuit, library, asked, from)?;
         let mut netlist = solved.point.netlist.clone();
         for (at, element) in netlist.elements.iter_mut().enumerate() {
             // what the mains does stands in the rectifiers' means and in the heat of the cathodes

@@ -21,7 +21,7 @@ use crate::chart::points::natural;
 use crate::powered::{Asked, head};
 use crate::sheet::Sheet;
 use crate::stress::{Strained, Stress, strained, stress};
-use crate::surge::Surge;
+use crate::surge::{Surge, surge};
 use serde::Serialize;
 use wiring::circuit::{Circuit, History, Kind, MeasuredValue, Part, PartId, Verdict};
 use wiring::roles::{Anatomy, Role, anatomy};
@@ -138,8 +138,8 @@ pub fn parts_after(
         })
         .collect();
     let new = renewed(circuit, &all);
-    let (after, surge) = strained(&new, library, &anatomy, &request.asked);
-    let (_, before) = strained(circuit, library, &anatomy, &request.asked);
+    let (after, surge_after) = strained(&new, library, &anatomy, &request.asked);
+    let before = surge(circuit, library, &anatomy, &request.asked);
     for one in &mut all {
         let Some(id) = circuit.part(&one.part) else {
             continue;
@@ -153,12 +153,12 @@ pub fn parts_after(
             anatomy: &anatomy,
             now: &one.stress,
             after: after.iter().filter(|s| s.part == one.part).collect(),
-            surges: [&before, &surge],
+            surges: [&before, &surge_after],
         };
         one.replacement = fit::replacement(&place);
     }
     moves::fill(circuit, library, &request.asked, &mut all);
-    gains(&mut all, &before, &surge, &new);
+    gains(&mut all, &before, &surge_after, &new);
     all.sort_by(|a, b| {
         rank(b.verdict())
             .cmp(&rank(a.verdict()))
@@ -234,7 +234,7 @@ fn judged(of: &About<'_>, worked: &Stress) -> Judged {
     let stress: Vec<Strained> = worked
         .parts
         .iter()
-        .filter(|s| section_of(&s.part, part))
+        .filter(|s| of.circuit.part_or_valve(&s.part) == Some(of.id))
         .cloned()
         .collect();
     let era = judge::era(of);
@@ -260,15 +260,6 @@ fn judged(of: &About<'_>, worked: &Stress) -> Judged {
         replacement: None,
         gains: None,
     }
-}
-
-/// Whether a strained name is the part's own, or that of one of its sections.
-fn section_of(name: &str, part: &Part) -> bool {
-    name == part.name
-        || matches!(part.kind, Kind::Valve(_))
-            && name
-                .strip_prefix(part.name.as_str())
-                .is_some_and(|rest| rest.len() == 1 && rest.chars().all(|c| c.is_ascii_lowercase()))
 }
 
 /// The marked value and its unit.

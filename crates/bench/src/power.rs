@@ -32,7 +32,7 @@ use wiring::sheet::Library;
 pub struct PowerRequest {
     /// Conditions, knobs among them.
     pub asked: Asked,
-    /// Jack or generator; the first input unless told.
+    /// Jack or generator; the input that is heard loudest unless told.
     pub from: Option<String>,
     /// Frequencies; the first is the one that is looked at closely.
     pub hertz: Vec<f64>,
@@ -210,10 +210,4 @@ fn fill(
         found.cleanest.push((hertz, level));
     }
     Ok(())
-}
-
-/// As [`power`], nobody watching.
-#[must_use]
-pub fn power_at_once(circuit: &Circuit, library: &Library, request: &PowerRequest) -> Power {
-    power(circuit, library, request, &mut |_| true)
 }

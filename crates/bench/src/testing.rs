@@ -2,12 +2,42 @@
 
 use crate::chart::entry::{Entry, Read};
 use crate::chart::verdict::Band;
+use crate::powered::Asked;
 use wiring::circuit::{
-    Circuit, Electrode, Kind, Known, Node, NodeId, Part, PartId, PinUse, Terminal, Valve,
-    ValveLimits,
+    Circuit, Electrode, Kind, Known, Node, NodeId, Part, PartId, PinUse, Position, Setting,
+    Terminal, Valve, ValveLimits,
 };
 use wiring::diagnostic::Place;
 use wiring::readings::{Probe, Shown, Unit};
+
+/// The text of an example amplifier.
+pub(crate) fn example_text(name: &str) -> String {
+    let path = format!(
+        "{}/../../examples/{name}.wiring",
+        env!("CARGO_MANIFEST_DIR")
+    );
+    std::fs::read_to_string(path).expect("an example")
+}
+
+/// An example amplifier.
+pub(crate) fn example(name: &str) -> Circuit {
+    wiring::read_one(&example_text(name)).circuit
+}
+
+/// With knobs put elsewhere.
+pub(crate) fn with_knobs(sets: &[(&str, f64)]) -> Asked {
+    Asked {
+        sets: sets
+            .iter()
+            .map(|(name, to)| Setting {
+                name: (*name).to_owned(),
+                to: Position::Number(*to),
+                place: Place::default(),
+            })
+            .collect(),
+        ..Asked::default()
+    }
+}
 
 /// A circuit under construction.
 #[derive(Default)]

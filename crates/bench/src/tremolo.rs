@@ -143,7 +143,7 @@ fn fill(
     if let Some(swing) = &here.swing {
         go("how deep it is")?;
         out.depths
-            .extend(depth::of(found, &bench, swing, at(&found.depth)));
+            .extend(depth::of(&bench, swing, at(&found.depth)));
     }
     if let Some(name) = &found.speed {
         for place in PLACES {
@@ -161,8 +161,7 @@ fn fill(
                 continue;
             };
             if let Some(swing) = oscillation::of(found, &bench, at(&found.speed)).swing {
-                out.depths
-                    .extend(depth::of(found, &bench, &swing, Some(place)));
+                out.depths.extend(depth::of(&bench, &swing, Some(place)));
             }
         }
     }

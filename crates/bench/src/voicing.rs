@@ -12,6 +12,7 @@ mod parts;
 
 pub use figures::{Figures, figures, in_words};
 pub use guitar::Guitar;
+pub(crate) use parts::decibels_of;
 pub use parts::{Contribution, Contributions, contributions};
 
 use crate::powered::{Asked, block, conditions};
@@ -121,12 +122,15 @@ pub fn voicing(
         circuit
     };
     let Rest {
-        from,
-        is_jack,
-        under,
-        solved,
+        at:
+            Plugged {
+                from,
+                is_jack,
+                under,
+                solved,
+                source,
+            },
         ends: (a, b),
-        source,
         small: circuit_at,
     } = rest(circuit, library, request)?;
     let mut found = Voicing {
@@ -161,16 +165,11 @@ pub fn voicing(
         found.input_ohms.push(load.abs());
         gains.push(gain);
         if let Some(valve) = unknown_in_the_way(&solved, &at, &moved, (a, b), gain) {
-            return Err(format!(
-                "{valve} is in the signal's way, and its volts are not known yet: `tubewright check` lists what is not traced; ask up to a point before it with `--to`"
-            ));
+            return Err(in_the_way(&valve));
         }
     }
     if gains.iter().all(|g| g.abs() < SILENT) {
-        return Err(format!(
-            "nothing from {from} arrives at {} with the knobs and switches as they stand",
-            request.to
-        ));
+        return Err(silent(&from, &request.to));
     }
     found.db = gains.iter().map(|g| decibels(g.abs())).collect();
     found.deg = gains.iter().map(|g| g.angle().to_degrees()).collect();
@@ -195,24 +194,28 @@ pub fn voicing(
     Ok(found)
 }
 
-/// An amplifier at rest, ready to be asked at a frequency.
-struct Rest {
-    from: String,
-    is_jack: bool,
-    under: wiring::Conditions,
-    solved: Solved,
-    ends: (NodeIndex, NodeIndex),
-    source: usize,
-    small: SmallSignal,
+/// An amplifier at rest with one jack plugged, or one generator driving.
+pub(crate) struct Plugged {
+    pub(crate) from: String,
+    pub(crate) is_jack: bool,
+    pub(crate) under: wiring::Conditions,
+    pub(crate) solved: Solved,
+    /// The element that drives.
+    pub(crate) source: usize,
 }
 
-/// Solves it with one jack plugged.
-fn rest(circuit: &Circuit, library: &Library, request: &VoicingRequest) -> Result<Rest, String> {
-    let mut under = conditions(&request.asked, block(circuit, &request.asked));
+/// Solves it; every other jack is empty.
+pub(crate) fn plugged(
+    circuit: &Circuit,
+    library: &Library,
+    asked: &Asked,
+    from: &str,
+) -> Result<Plugged, String> {
+    let mut under = conditions(asked, block(circuit, asked));
     let from = circuit
-        .part(&request.from)
+        .part(from)
         .and_then(|id| circuit.parts.get(id.0))
-        .ok_or_else(|| format!("there is no jack or generator `{}`", request.from))?;
+        .ok_or_else(|| format!("there is no jack or generator `{from}`"))?;
     match from.kind {
         Kind::Jack { .. } => under.signal = Some((from.name.clone(), 1.0, 1000.0)),
         Kind::Generator { .. } => {}
@@ -222,20 +225,42 @@ fn rest(circuit: &Circuit, library: &Library, request: &VoicingRequest) -> Resul
     if !solved.point.solved() {
         return Err("the operating point was not found; `tubewright chart` says why".to_owned());
     }
-    let ends = ends(circuit, &solved, &request.to)?;
     let source = driver(&solved, &from.name)
         .ok_or_else(|| format!("{} is not traced to anything that is computed", from.name))?;
-    let small = SmallSignal::new(&solved.point.netlist, &solved.point.solution)
-        .map_err(|e| e.to_string())?;
-    Ok(Rest {
+    Ok(Plugged {
         from: from.name.clone(),
         is_jack: matches!(from.kind, Kind::Jack { .. }),
         under,
         solved,
-        ends,
         source,
-        small,
     })
+}
+
+/// The same, ready to be asked at a frequency.
+struct Rest {
+    at: Plugged,
+    ends: (NodeIndex, NodeIndex),
+    small: SmallSignal,
+}
+
+fn rest(circuit: &Circuit, library: &Library, request: &VoicingRequest) -> Result<Rest, String> {
+    let at = plugged(circuit, library, &request.asked, &request.from)?;
+    let ends = ends(circuit, &at.solved, &request.to)?;
+    let small = SmallSignal::new(&at.solved.point.netlist, &at.solved.point.solution)
+        .map_err(|e| e.to_string())?;
+    Ok(Rest { at, ends, small })
+}
+
+/// Why nothing is said through a valve whose volts hang on what is not traced.
+fn in_the_way(valve: &str) -> String {
+    format!(
+        "{valve} is in the signal's way, and its volts are not known yet: `tubewright check` lists what is not traced; ask up to a point before it with `--to`"
+    )
+}
+
+/// Why nothing is said of a signal that does not arrive.
+fn silent(from: &str, to: &str) -> String {
+    format!("nothing from {from} arrives at {to} with the knobs and switches as they stand")
 }
 
 /// Jacks that a signal may be brought to: those before a first grid; where no such is found, every one
@@ -333,7 +358,7 @@ pub(crate) fn ends(
     Ok((end(first)?, end(second)?))
 }
 
-pub(crate) fn driver(solved: &Solved, name: &str) -> Option<usize> {
+fn driver(solved: &Solved, name: &str) -> Option<usize> {
     let elements = solved.assembly.elements_of.get(name)?;
     let drives = |e: &&usize| {
         let element = solved.point.netlist.elements.get(**e);

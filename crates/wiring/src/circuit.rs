@@ -555,6 +555,15 @@ impl Circuit {
         self.parts.iter().position(|p| p.name == name).map(PartId)
     }
 
+    /// The part of this name, or the valve of which it names a section: `V1` of `V1a`.
+    #[must_use]
+    pub fn part_or_valve(&self, name: &str) -> Option<PartId> {
+        self.part(name).or_else(|| {
+            let letter = name.chars().last().filter(char::is_ascii_lowercase)?;
+            self.part(name.strip_suffix(letter)?)
+        })
+    }
+
     /// The node of a point as typed: `B1`, `V1.3`, `V1a.plate`, `T1.hv0`, `C9.can`, `ground`.
     ///
     /// `gnd`, `0V` and, unless a part lies between or they are said to be apart, `chassis`

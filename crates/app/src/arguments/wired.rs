@@ -225,7 +225,7 @@ pub(crate) struct Power {
     /// The amplifier.
     #[command(flatten)]
     pub(crate) wired: Wired,
-    /// The jack or generator that drives; the first input unless told
+    /// The jack or generator that drives; the input heard loudest unless told
     #[arg(long, value_name = "JACK")]
     pub(crate) from: Option<String>,
     /// Frequencies of the tone, the one to look at closely first

@@ -2,6 +2,7 @@
 //! themselves on a narrow screen, nothing of the text taken for markup.
 
 use super::Chapter;
+use crate::picture::among_others;
 use pulldown_cmark::{CowStr, Event, HeadingLevel, Options, Parser, Tag, TagEnd, html::push_html};
 
 /// A heading of a chapter that the list at its top leads to.
@@ -95,11 +96,7 @@ fn figure(file: &str) -> String {
         .iter()
         .find(|(n, _)| *n == name)
         .map_or("", |(_, svg)| svg);
-    // several drawings on one page, each with places of its own
-    let drawn = drawn.replace(" id=\"", &format!(" id=\"{name}-")).replace(
-        "aria-labelledby=\"drawing-title drawing-desc\"",
-        &format!("aria-labelledby=\"{name}-drawing-title {name}-drawing-desc\""),
-    );
+    let drawn = among_others(drawn, name);
     format!(
         "<figure class=\"drawing\"><div class=\"wide\" role=\"region\" tabindex=\"0\" aria-label=\"Drawing\">{drawn}</div><figcaption>"
     )

@@ -33,12 +33,6 @@ pub(crate) struct Held {
     pub(crate) traced: Arc<Traced>,
 }
 
-/// How the amp stands to the chosen drawings, in their order.
-#[derive(Debug)]
-pub(crate) struct Compared {
-    pub(crate) kin: Kin,
-}
-
 /// The drawings of the shop, then the other open amps as they were found.
 pub(crate) fn shelved(r: &Reader<'_>, job: JobId) -> Result<Vec<Shelved>, ShopError> {
     let mut all: Vec<Shelved> = r
@@ -65,14 +59,6 @@ pub(crate) fn shelved(r: &Reader<'_>, job: JobId) -> Result<Vec<Shelved>, ShopEr
     Ok(all)
 }
 
-/// A line of a wiring's heading, as `amp Marram Curlew`.
-pub(crate) fn heading(text: &str, word: &str) -> Option<String> {
-    text.lines().find_map(|line| {
-        let mut words = line.split_whitespace();
-        (words.next() == Some(word)).then(|| words.collect::<Vec<_>>().join(" "))
-    })
-}
-
 /// The chosen ones with their texts; where nobody chose, drawings that say they are of this amp.
 pub(crate) fn held(
     site: &Site,
@@ -81,7 +67,7 @@ pub(crate) fn held(
     shelved: &[Shelved],
     asked: &[WiringId],
 ) -> Result<Vec<Held>, ShopError> {
-    let amp = heading(&found.traced.text, "amp");
+    let amp = &found.traced.circuit.heading.amp;
     let mut held = Vec::new();
     for s in shelved {
         let most = if asked.is_empty() { CHOSEN } else { MOST };
@@ -92,7 +78,8 @@ pub(crate) fn held(
             continue;
         }
         let Some(head) = r.head(s.id)? else { continue };
-        if asked.is_empty() && (amp.is_none() || heading(&head.text, "amp") != amp) {
+        let traced = work_out::trace(site, &format!("drawing {}", s.id), &head.text, "");
+        if asked.is_empty() && (amp.is_none() || traced.circuit.heading.amp != *amp) {
             continue;
         }
         held.push(Held {
@@ -100,14 +87,14 @@ pub(crate) fn held(
             name: s.name.clone(),
             of_shop: s.of_shop,
             base: Some(head.id),
-            traced: work_out::trace(site, &format!("drawing {}", s.id), &head.text, ""),
+            traced,
         });
     }
     Ok(held)
 }
 
 /// Holds the amp against them.
-pub(crate) fn compare(site: &Site, found: &Found, held: &[Held]) -> Arc<Compared> {
+pub(crate) fn compare(site: &Site, found: &Found, held: &[Held]) -> Arc<Kin> {
     let mut key = found.traced.text.clone();
     for h in held {
         key.push('\u{0}');
@@ -129,9 +116,7 @@ pub(crate) fn compare(site: &Site, found: &Found, held: &[Held]) -> Arc<Compared
                 },
             })
             .collect();
-        Compared {
-            kin: kin(&found.traced.circuit, &site.library, &drawings),
-        }
+        kin(&found.traced.circuit, &site.library, &drawings)
     })
 }
 

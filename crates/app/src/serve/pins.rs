@@ -2,6 +2,7 @@
 
 use super::work_out::{PAGE, Traced};
 use crate::commands::chart::rows;
+use crate::picture::among_others;
 use bench::chart::Chart;
 use draw::over::{Hues, Laid, Mark, MarkSort, Overlay, group, lay, onto};
 use shop::{Verdict, VerdictGiven};
@@ -88,22 +89,13 @@ pub(crate) fn beside_another(
         })
         .collect();
     if !names.is_empty() {
-        left = format!("No room on the drawing: {}.", names.join("; "));
+        if !left.is_empty() {
+            left.push(' ');
+        }
+        left.push_str(&format!("No room on the drawing: {}.", names.join("; ")));
     }
     let picture = onto(&drawn.picture, &group(&laid, HUES));
-    let label = format!(" aria-label=\"{}\"", draw::svg::escape(label));
-    let named = picture.replacen(" aria-labelledby=\"drawing-title drawing-desc\"", &label, 1);
-    Some((without_ids(&named), left))
-}
-
-/// A picture whose parts nothing points at.
-fn without_ids(picture: &str) -> String {
-    let mut pieces = picture.split(" id=\"");
-    let mut out = pieces.next().unwrap_or_default().to_owned();
-    for piece in pieces {
-        out.push_str(piece.split_once('"').map_or(piece, |(_, rest)| rest));
-    }
-    out
+    Some((among_others(&picture, label), left))
 }
 
 fn beside(laid: &Laid) -> String {

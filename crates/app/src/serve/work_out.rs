@@ -114,7 +114,7 @@ pub(crate) struct Kept {
     /// Power-up plans, without what was answered on them.
     pub(crate) plans: Shelf<Powerup>,
     /// Amps held against drawings.
-    pub(crate) kins: Shelf<super::kept_kin::Compared>,
+    pub(crate) kins: Shelf<bench::kin::Kin>,
     /// Output stages.
     pub(crate) idles: Shelf<Idle>,
     suspects: Shelf<Suspects>,

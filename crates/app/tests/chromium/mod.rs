@@ -319,3 +319,21 @@ pub fn pictures() -> PathBuf {
     std::fs::create_dir_all(&folder).unwrap();
     folder
 }
+
+/// What on the page that is shown shuts somebody out seriously, or is wider than the screen.
+pub fn shuts_out(c: &mut Chromium) -> Vec<String> {
+    let mut all = Vec::new();
+    let wide =
+        c.eval("document.documentElement.scrollWidth - document.documentElement.clientWidth");
+    if wide.as_i64() != Some(0) {
+        all.push(format!("{wide} px too wide"));
+    }
+    c.eval(include_str!("../axe/axe.min.js"));
+    let found = c.eval(
+        "axe.run({resultTypes: ['violations']}).then(r => r.violations.filter(v => v.impact === 'serious' || v.impact === 'critical')\
+         .map(v => `${v.id} ${v.nodes.map(n => n.target + ': ' + n.failureSummary).join('; ')}`))",
+    );
+    let words = |v: &serde_json::Value| v.as_str().unwrap_or_default().to_owned();
+    all.extend(found.as_array().unwrap().iter().map(words));
+    all
+}

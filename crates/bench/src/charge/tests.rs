@@ -1,13 +1,8 @@
 use super::*;
-use std::path::Path;
+use crate::testing::example;
 
 fn read(text: &str) -> Circuit {
     wiring::read_one(text).circuit
-}
-
-fn example(name: &str) -> Circuit {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("../../examples/{name}.wiring"));
-    read(&std::fs::read_to_string(path).unwrap())
 }
 
 fn from(volts: &[(&str, f64)]) -> Start {

@@ -2,14 +2,7 @@
 
 use super::*;
 use crate::sheet::Outcome;
-
-fn example(name: &str) -> Circuit {
-    let path = format!(
-        "{}/../../examples/{name}.wiring",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    wiring::read_one(&std::fs::read_to_string(path).expect("an example")).circuit
-}
+use crate::testing::example;
 
 fn worked(text: &str) -> Heating {
     heating(

@@ -1,10 +1,5 @@
 use super::*;
-
-fn example(name: &str) -> Circuit {
-    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples");
-    let text = std::fs::read_to_string(root.join(format!("{name}.wiring"))).unwrap();
-    wiring::read_one(&text).circuit
-}
+use crate::testing::example;
 
 fn sheet(circuit: &Circuit, more: &str) -> Sheet {
     let with = wiring::read_one(&format!("readings inspection\npower off\n{more}")).circuit;

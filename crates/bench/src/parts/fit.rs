@@ -16,8 +16,9 @@ use wiring::roles::{Anatomy, BlockKind, Role};
 use wiring::units::series::Series;
 use wiring::units::{Quantity, engineering};
 
-/// Inverse volts that silicon diodes are sold with. Common practice, no source.
-const RATED_INVERSE: [f64; 4] = [400.0, 600.0, 800.0, 1000.0];
+/// Inverse volts that a silicon diode is ordered with: the most that single ones are sold with, since
+/// it costs no more. Common practice, no source.
+const RATED_INVERSE: f64 = 1000.0;
 
 /// What to order.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -326,10 +327,9 @@ fn diode(at: &Place<'_>, sort: DiodeSort) -> Option<Replacement> {
         ),
         DiodeSort::Zener(_) | DiodeSort::Ideal => return None,
     };
-    let volts = match needs {
-        Some(need) => RATED_INVERSE.into_iter().rev().find(|v| *v >= need),
-        None => None,
-    };
+    let volts = needs
+        .is_some_and(|need| need <= RATED_INVERSE)
+        .then_some(RATED_INVERSE);
     let note = if needs.is_none() {
         Some("its inverse volts are not known yet: trace its place before it is ordered")
     } else if volts.is_none() {

@@ -9,12 +9,13 @@
 use super::Judged;
 use crate::powered::{Asked, Powered, block, conditions};
 use crate::tolerance::{Tolerances, part_of};
-use crate::voicing::{SILENT, driver, ends, inputs, loudspeaker, unknown_in_the_way};
+use crate::voicing::{
+    Plugged, SILENT, decibels_of, ends, inputs, loudspeaker, plugged, unknown_in_the_way,
+};
 use serde::Serialize;
 use solve::linearised::Linearised;
 use solve::netlist::{Parameter, Quantity};
 use solve::response::{Held, SmallSignal};
-use solve::{AssembleOptions, solve_circuit};
 use wiring::circuit::{Circuit, Electrode, Kind, MeasuredValue, NodeId, Part};
 use wiring::roles::{BlockKind, anatomy};
 use wiring::sheet::Library;
@@ -26,8 +27,6 @@ const MOST_INPUTS: usize = 3;
 /// Below these nothing is told: no meter shows the one, no ear hears the other.
 const TRIFLE_VOLTS: f64 = 0.01;
 const TRIFLE_DB: f64 = 0.01;
-/// 20 log10(e): decibels for each natural logarithm.
-const DB: f64 = 8.685_889_638_065_035;
 
 /// What drift moves.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -237,15 +236,9 @@ fn from_jack(
     (jack, speaker): (&str, &str),
     all: &mut [Judged],
 ) -> Option<()> {
-    let mut under = conditions(asked, block(circuit, asked));
-    under.signal = Some((jack.to_owned(), 1.0, 1000.0));
-    let solved = solve_circuit(circuit, library, &under, &AssembleOptions::default());
-    if !solved.point.solved() {
-        return None;
-    }
+    let Plugged { solved, source, .. } = plugged(circuit, library, asked, jack).ok()?;
     let (net, rest) = (&solved.point.netlist, &solved.point.solution);
     let (a, b) = ends(circuit, &solved, speaker).ok()?;
-    let source = driver(&solved, jack)?;
     let small = SmallSignal::new(net, rest).ok()?;
     let linear = Linearised::new(net, rest).ok()?;
     let mut decibels: [Vec<f64>; 3] = Default::default();
@@ -260,7 +253,7 @@ fn from_jack(
         *slopes = at
             .sensitivities(net, rest, source, (a, b), Held::Nothing(&linear))
             .into_iter()
-            .map(|slope| (slope / gain).re * DB)
+            .map(|slope| decibels_of(slope, gain))
             .collect();
     }
     let [low, middle, high] = &decibels;

@@ -1,34 +1,16 @@
 use super::*;
-use wiring::circuit::{Position, Setting};
-
-fn example(name: &str) -> Circuit {
-    let path = format!(
-        "{}/../../examples/{name}.wiring",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    wiring::read_one(&std::fs::read_to_string(path).expect("an example")).circuit
-}
+use crate::testing::{example, with_knobs};
 
 fn asked(sets: &[(&str, f64)]) -> PowerRequest {
     PowerRequest {
-        asked: Asked {
-            sets: sets
-                .iter()
-                .map(|(name, to)| Setting {
-                    name: (*name).to_owned(),
-                    to: Position::Number(*to),
-                    place: wiring::Place::default(),
-                })
-                .collect(),
-            ..Asked::default()
-        },
+        asked: with_knobs(sets),
         hertz: vec![1000.0],
         ..PowerRequest::default()
     }
 }
 
 fn worked(circuit: &Circuit, request: &PowerRequest) -> Power {
-    power_at_once(circuit, Library::built_in(), request)
+    power(circuit, Library::built_in(), request, &mut |_| true)
 }
 
 /// Physics, whatever the amplifier: a single-ended 6V6 gives a few watts and no more than its plate takes at rest in

@@ -1,14 +1,9 @@
 use super::*;
 use crate::answers::Answers;
 use crate::sheet::{Outcome, Sheet};
+use crate::testing::example;
 
 const EXAMPLES: [&str; 3] = ["pip", "curlew", "turnstone"];
-
-fn example(name: &str) -> Circuit {
-    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples");
-    let text = std::fs::read_to_string(root.join(format!("{name}.wiring"))).unwrap();
-    wiring::read_one(&text).circuit
-}
 
 fn of(circuit: &Circuit) -> Powerup {
     plan(circuit, Library::built_in(), &PowerupRequest::default())

@@ -2,14 +2,7 @@
 
 use super::*;
 use crate::sheet::Outcome;
-
-fn example(name: &str) -> Circuit {
-    let path = format!(
-        "{}/../../examples/{name}.wiring",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    wiring::read_one(&std::fs::read_to_string(path).expect("an example")).circuit
-}
+use crate::testing::example;
 
 fn outcome(sheet: &Sheet, what: &str) -> Outcome {
     let line = sheet.lines().find(|l| l.what().contains(what));

@@ -3,6 +3,7 @@
 use super::*;
 use crate::part::{rated_volts, rated_watts};
 use crate::sheet::Outcome;
+use crate::testing::example_text;
 use proptest::prelude::*;
 
 fn worked(text: &str) -> Stress {
@@ -14,11 +15,7 @@ fn worked(text: &str) -> Stress {
 }
 
 fn example(name: &str) -> Stress {
-    let path = format!(
-        "{}/../../examples/{name}.wiring",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    worked(&std::fs::read_to_string(path).expect("an example"))
+    worked(&example_text(name))
 }
 
 fn of<'s>(s: &'s Stress, part: &str, kind: Place, quantity: Quantity) -> &'s Strained {

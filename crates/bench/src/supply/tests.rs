@@ -3,16 +3,8 @@
 use super::*;
 use crate::sheet::Outcome;
 use crate::supply::numbers::{Numbers, Rectifying};
+use crate::testing::example;
 use std::f64::consts::SQRT_2;
-
-fn example(name: &str) -> Circuit {
-    let path = format!(
-        "{}/../../examples/{name}.wiring",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    let text = std::fs::read_to_string(path).expect("an example");
-    wiring::read_one(&text).circuit
-}
 
 fn worked(circuit: &Circuit) -> Supply {
     supply(circuit, Library::built_in(), &Asked::default(), None)

@@ -256,8 +256,7 @@ fn without_a_circuit_nothing_is_called_sound() {
 type Shift = (&'static str, [f64; 3], &'static [(&'static str, Class)]);
 
 /// The table of illustrative shifts of a 12AX7 stage (300 V, 100k, 1k5; a simple three-halves law,
-/// mu 100, fitted to 1.2 mA at 250 V, -2 V; directions and rough size only): the project's own notes
-/// on readings, section 7. Outside the chart's band the right cause is first or not told apart from
+/// mu 100, fitted to 1.2 mA at 250 V, -2 V; directions and rough size only): ours, no source. Outside the chart's band the right cause is first or not told apart from
 /// the first; inside it nothing wrong leads.
 #[test]
 fn the_worked_shifts_of_a_stage() {

@@ -158,10 +158,6 @@ fn spread_of(
 /// letter (`V1a`), or any gang of a pot (`DEPTH` of `DEPTHa`).
 pub(crate) fn part_of<'a>(circuit: &'a Circuit, name: &str) -> Option<&'a Part> {
     let name = name.split(' ').next().unwrap_or(name);
-    let section = || {
-        let last = name.chars().last().filter(char::is_ascii_lowercase)?;
-        circuit.part(name.strip_suffix(last)?)
-    };
     let gang = || {
         circuit
             .parts
@@ -169,8 +165,7 @@ pub(crate) fn part_of<'a>(circuit: &'a Circuit, name: &str) -> Option<&'a Part> 
             .find(|p| p.parent.as_deref() == Some(name))
     };
     circuit
-        .part(name)
-        .or_else(section)
+        .part_or_valve(name)
         .and_then(|id| circuit.parts.get(id.0))
         .or_else(gang)
 }

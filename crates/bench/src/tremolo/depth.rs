@@ -1,6 +1,5 @@
 //! How deep: the gain at instants through the swing.
 
-use super::Found;
 use super::oscillation::{Swing, quiet};
 use crate::driven::Bench;
 use serde::Serialize;
@@ -35,7 +34,7 @@ pub struct Modulated {
     pub loudest: f64,
 }
 
-pub(super) fn of(_: &Found<'_>, bench: &Bench, swing: &Swing, at: Option<f64>) -> Option<Depth> {
+pub(super) fn of(bench: &Bench, swing: &Swing, at: Option<f64>) -> Option<Depth> {
     let netlist = quiet(bench);
     let mut gains: Vec<Vec<f64>> = vec![Vec::new(); TONES.len()];
     let mut times = Vec::new();

@@ -58,6 +58,7 @@ pub(super) fn fill(out: &mut Tremolo) {
         margins,
     );
     if now.is_some() {
+        sheet.note("Valves as new ones of their sheets, other parts as marked or read: the pace is off by as many per cent as its capacitors and resistors are together.");
         sheet.note("The foot switch and the switches stand as set. Depth is (most - least) / (most + least) of a tone's gain through one swing, each instant taken as if it stood still.");
     }
 }

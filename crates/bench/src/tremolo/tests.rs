@@ -1,14 +1,7 @@
 use super::oscillation::{plate_of, quiet};
 use super::*;
+use crate::testing::{example_text as example, with_knobs as asked};
 use solve::time::Running;
-
-fn example(name: &str) -> String {
-    let path = format!(
-        "{}/../../examples/{name}.wiring",
-        env!("CARGO_MANIFEST_DIR")
-    );
-    std::fs::read_to_string(path).expect("an example")
-}
 
 fn worked(text: &str, sets: &[(&str, f64)]) -> Tremolo {
     let circuit = wiring::read_one(text).circuit;
@@ -20,20 +13,6 @@ fn worked(text: &str, sets: &[(&str, f64)]) -> Tremolo {
         Some("J3"),
         &mut |_| true,
     )
-}
-
-fn asked(sets: &[(&str, f64)]) -> Asked {
-    Asked {
-        sets: sets
-            .iter()
-            .map(|(name, to)| Setting {
-                name: (*name).to_owned(),
-                to: Position::Number(*to),
-                place: wiring::Place::default(),
-            })
-            .collect(),
-        ..Asked::default()
-    }
 }
 
 /// The pace that is told is the pace at which the circuit goes when it is simply let run: its swings counted, each where

@@ -5,7 +5,7 @@
 //! marked tolerance, the usual one, or what is left of it after a reading with a leg lifted. The source
 //! counts as stiff. Refuses what [`super::voicing`] refuses.
 
-use super::{VoicingRequest, rest};
+use super::{Plugged, Rest, SILENT, VoicingRequest, in_the_way, rest, silent, unknown_in_the_way};
 use crate::tolerance::{Causes, MainsKnown, Tolerances, is_measured, part_of};
 use serde::Serialize;
 use solve::linear::Complex;
@@ -55,8 +55,6 @@ pub fn contributions(
     library: &Library,
     request: &VoicingRequest,
 ) -> Result<Contributions, String> {
-    // its reasons against an answer are this one's too
-    super::voicing(circuit, library, request)?;
     let changed;
     let circuit = if request.resistive_load {
         changed = super::with_resistors(circuit);
@@ -64,21 +62,35 @@ pub fn contributions(
     } else {
         circuit
     };
-    let rest = rest(circuit, library, request)?;
-    let (net, solution) = (&rest.solved.point.netlist, &rest.solved.point.solution);
+    let Rest {
+        at:
+            Plugged {
+                from,
+                solved,
+                source,
+                ..
+            },
+        ends: (a, b),
+        small,
+    } = rest(circuit, library, request)?;
+    let (net, solution) = (&solved.point.netlist, &solved.point.solution);
     let slopes = Linearised::new(net, solution).map_err(|e| e.to_string())?;
     let table = Tolerances::standard().map_err(|e| e.to_string())?;
     let causes = Causes::of(circuit, &net.parameters, &table, MainsKnown::Read);
     let mut squares: BTreeMap<String, Vec<f64>> = BTreeMap::new();
     let mut band_db = Vec::new();
+    let mut arrives = false;
     for (i, &hertz) in request.hertz.iter().enumerate() {
-        let at = rest.small.at(hertz).map_err(|e| e.to_string())?;
-        let moved = at.per_volt(rest.source);
+        let at = small.at(hertz).map_err(|e| e.to_string())?;
+        let moved = at.per_volt(source);
         let volts = |n: usize| moved.get(n).copied().unwrap_or_default();
-        let (a, b) = rest.ends;
         let gain = volts(a) - volts(b);
+        arrives |= gain.abs() >= SILENT;
+        if let Some(valve) = unknown_in_the_way(&solved, &at, &moved, (a, b), gain) {
+            return Err(in_the_way(&valve));
+        }
         let held = Held::Nothing(&slopes);
-        let follows = at.sensitivities(net, solution, rest.source, (a, b), held);
+        let follows = at.sensitivities(net, solution, source, (a, b), held);
         let mut all = 0.0;
         for cause in &causes.causes {
             let moves = cause.moves.iter().map(|(p, weight)| {
@@ -100,6 +112,9 @@ pub fn contributions(
             }
         }
         band_db.push(OF_95 * all.sqrt());
+    }
+    if !arrives {
+        return Err(silent(&from, &request.to));
     }
     let mut parts: Vec<Contribution> = squares
         .into_iter()
@@ -124,7 +139,7 @@ pub fn contributions(
 }
 
 /// Decibels per unit of a logarithm, from the change of a gain.
-fn decibels_of(slope: Complex, gain: Complex) -> f64 {
+pub(crate) fn decibels_of(slope: Complex, gain: Complex) -> f64 {
     if gain.abs() <= 0.0 {
         return 0.0;
     }

@@ -145,13 +145,8 @@ pub(crate) fn suspects_over(
     }
     let mut chance = vec![0.0; circuit.parts.len()];
     for suspect in &found.suspects {
-        // A section of a valve is named by its letter behind the valve's name.
-        let named = |name: &str| circuit.parts.iter().position(|p| p.name == name);
-        let whole = suspect
-            .part
-            .trim_end_matches(|c: char| c.is_ascii_lowercase());
-        if let Some(i) = named(&suspect.part).or_else(|| named(whole)) {
-            chance[i] += suspect.probability;
+        if let Some(id) = circuit.part_or_valve(&suspect.part) {
+            chance[id.0] += suspect.probability;
         }
     }
     let mut order: Vec<usize> = (0..chance.len())

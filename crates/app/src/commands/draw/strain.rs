@@ -4,7 +4,6 @@ use crate::amp::Amp;
 use bench::stress::Verdict as Strain;
 use draw::over::{Mark, MarkSort};
 use std::collections::BTreeSet;
-use wiring::circuit::PartId;
 
 /// A figure in three digits: `0.62`, `1.5`, `470`.
 fn brief(value: f64) -> String {
@@ -31,11 +30,7 @@ pub(super) fn marks(amp: &Amp, block: Option<String>) -> (Vec<Mark>, Vec<String>
     let mut worn: Vec<Mark> = Vec::new();
     let (mut fit, mut unknown) = (BTreeSet::new(), BTreeSet::new());
     for row in &found.parts {
-        let parts = &amp.circuit.parts;
-        let named = |name: &str| parts.iter().position(|p| p.name == name);
-        // A section of a valve is named by its letter behind the valve's name.
-        let whole = row.part.trim_end_matches(|c: char| c.is_ascii_lowercase());
-        let Some(i) = named(&row.part).or_else(|| named(whole)) else {
+        let Some(part) = amp.circuit.part_or_valve(&row.part) else {
             continue;
         };
         let (sort, word) = match row.verdict {
@@ -43,16 +38,16 @@ pub(super) fn marks(amp: &Amp, block: Option<String>) -> (Vec<Mark>, Vec<String>
             Strain::Hot => (MarkSort::Hot, "hot, "),
             Strain::OverSheetAsMade => (MarkSort::Hot, "as made, "),
             Strain::Unknown => {
-                unknown.insert(i);
+                unknown.insert(part);
                 continue;
             }
             Strain::Fits => {
-                fit.insert(i);
+                fit.insert(part);
                 continue;
             }
         };
         // Worst first: a part's later rows are milder.
-        let marked = worn.iter().any(|m| m.part == PartId(i));
+        let marked = worn.iter().any(|m| m.part == part);
         if let (false, Some(ratio), Some(rating)) = (marked, row.ratio, row.rating) {
             let text = format!(
                 "{word}{:.0} % of {} {}",
@@ -60,11 +55,7 @@ pub(super) fn marks(amp: &Amp, block: Option<String>) -> (Vec<Mark>, Vec<String>
                 brief(rating),
                 row.quantity.unit()
             );
-            worn.push(Mark {
-                part: PartId(i),
-                sort,
-                text,
-            });
+            worn.push(Mark { part, sort, text });
         }
     }
     let count = |n: usize| match n {
@@ -80,7 +71,7 @@ pub(super) fn marks(amp: &Amp, block: Option<String>) -> (Vec<Mark>, Vec<String>
             count(fit.len())
         ));
     }
-    unknown.retain(|i| !fit.contains(i) && worn.iter().all(|m| m.part.0 != *i));
+    unknown.retain(|id| !fit.contains(id) && worn.iter().all(|m| m.part != *id));
     if !unknown.is_empty() {
         said.push(format!(
             "Rating not known: {}; `stress` says what each would need.",

@@ -32,13 +32,11 @@ pub(crate) fn show(site: &Site, ask: &Ask, _: &Fields) -> Answer {
 
 /// `/help/{chapter}`.
 pub(crate) fn chapter(site: &Site, ask: &Ask, name: &str) -> Answer {
-    let at = CHAPTERS
+    let (at, chapter) = CHAPTERS
         .iter()
-        .position(|c| c.name == name)
+        .enumerate()
+        .find(|(_, c)| c.name == name)
         .ok_or(Fail::NoPage)?;
-    let Some(chapter) = CHAPTERS.get(at) else {
-        return Err(Fail::NoPage);
-    };
     let sections = handbook::sections(chapter.text());
     let body = html! {
         article.sheet.handbook {

@@ -6,14 +6,14 @@ use crate::kin_over::{LINES, Side, marks};
 use crate::serve::ask::{Ask, Fields};
 use crate::serve::fail::{Answer, Fail, go, ok};
 use crate::serve::frame::{self, Page, Place};
-use crate::serve::kept_kin::{self, Compared, Held, MOST, Shelved};
+use crate::serve::kept_kin::{self, Held, MOST, Shelved};
 use crate::serve::pages::photos::Upload;
 use crate::serve::run::Step;
 use crate::serve::site::Site;
 use crate::serve::work_out::{Found, Traced};
 use crate::serve::{pins, state, work_out};
 use crate::words::sentence;
-use bench::kin::{BlockVerdict, DrawingKin};
+use bench::kin::{BlockVerdict, DrawingKin, Kin};
 use draw::over::Overlay;
 use maud::{Markup, PreEscaped, html};
 use shop::{JobId, ReadingState, RevisionId, Saved, ShopError, WiringId};
@@ -69,36 +69,36 @@ fn body(
     } else {
         None
     };
-    let compared = why_not
-        .is_none()
-        .then(|| kept_kin::compare(site, found, held));
+    let compared = why_not.is_none().then(|| {
+        let kin = kept_kin::compare(site, found, held);
+        (at(held, &kin, fields), kin)
+    });
     html! {
         div.kin {
             section.sheet {
                 h2 { "Which drawing is it?" }
                 @if let Some(why) = why_not { p.hint { (why) } }
-                @if let Some(compared) = &compared { (overview(id, held, compared, fields)) }
+                @if let Some((at, kin)) = &compared { (overview(id, held, kin, *at)) }
             }
-            @if let Some(compared) = &compared {
-                @let at = at(held, compared, fields);
-                @if let (Some(drawing), Some(held)) = (compared.kin.drawings.get(at), held.get(at)) {
+            @if let Some((at, kin)) = &compared {
+                @if let (Some(drawing), Some(held)) = (kin.drawings.get(*at), held.get(*at)) {
                     (against(drawing))
                     (beside(amp, held, drawing))
                 }
             }
             (choose(id, shelved, held))
             (hand_in(id))
-            @if let Some(held) = compared.as_ref().and_then(|c| held.get(at(held, c, fields))) { (text_of(id, held)) }
+            @if let Some(held) = compared.as_ref().and_then(|(at, _)| held.get(*at)) { (text_of(id, held)) }
         }
     }
 }
 
 /// The drawing that is shown in full: the one asked for, else the nearest.
-fn at(held: &[Held], compared: &Compared, fields: &Fields) -> usize {
+fn at(held: &[Held], kin: &Kin, fields: &Fields) -> usize {
     let asked = fields.number("at");
     let asked = held.iter().position(|h| Some(h.id.0) == asked);
     asked.unwrap_or_else(|| {
-        let drawings = &compared.kin.drawings;
+        let drawings = &kin.drawings;
         let nearer = |a: &usize, b: &usize| {
             // a whole drawing before a partial one, of which little is held against the amp
             let key = |i: usize| {
@@ -121,8 +121,7 @@ fn address(id: JobId, held: &[Held], at: WiringId) -> String {
     format!("/job/{id}/kin?{}&at={at}#against", with.join("&"))
 }
 
-fn overview(id: JobId, held: &[Held], compared: &Compared, fields: &Fields) -> Markup {
-    let here = at(held, compared, fields);
+fn overview(id: JobId, held: &[Held], kin: &Kin, here: usize) -> Markup {
     html! {
         div.scrolls tabindex="0" role="region" aria-label="Each drawing in figures, scrolls" {
             table.plain {
@@ -131,7 +130,7 @@ fn overview(id: JobId, held: &[Held], compared: &Compared, fields: &Fields) -> M
                     th.figure { "Rewired" } th.figure { "Missing" } th.figure { "Added" } th { "Kin" }
                 } }
                 tbody {
-                    @for (i, (d, h)) in compared.kin.drawings.iter().zip(held).enumerate() {
+                    @for (i, (d, h)) in kin.drawings.iter().zip(held).enumerate() {
                         tr {
                             td { a href=(address(id, held, h.id)) aria-current=[(i == here).then_some("true")] { (i + 1) " " (d.name) } }
                             td.figure { (format!("{:.2}", d.score)) }
@@ -144,9 +143,9 @@ fn overview(id: JobId, held: &[Held], compared: &Compared, fields: &Fields) -> M
             }
         }
         p.hint { "Matched by what is joined to what; names are not looked at. Missing: on the drawing only. Added: in the amp only. Score: 1 where nothing differs." }
-        @if !compared.kin.patchwork.is_empty() {
+        @if !kin.patchwork.is_empty() {
             h3 { "Region by region" }
-            ul.regions { @for patch in &compared.kin.patchwork { li { (sentence(&patch.words)) } } }
+            ul.regions { @for patch in &kin.patchwork { li { (sentence(&patch.words)) } } }
         }
     }
 }
@@ -337,7 +336,7 @@ pub(crate) fn put(site: &Site, ask: &Ask, id: JobId, fields: &Fields, files: &[U
     let name = [fields.line("name"), stem]
         .into_iter()
         .find(|n| !n.is_empty())
-        .or_else(|| kept_kin::heading(&text, "drawing"))
+        .or_else(|| wiring::read_one(&text).circuit.heading.drawing)
         .unwrap_or_else(|| "drawing".to_owned());
     let wiring = site.shop.write(&ask.stamp(), |w| {
         let wiring = w.add_drawing(None, &name)?;

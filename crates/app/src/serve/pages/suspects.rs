@@ -16,6 +16,7 @@ use crate::serve::part_words::{self, Manner};
 use crate::serve::run::Step;
 use crate::serve::site::Site;
 use crate::serve::work_out;
+use crate::words::sentence;
 use bench::chart::Word;
 use bench::faults::Sort;
 use bench::rules::STANDARD_CAUTION;
@@ -66,11 +67,9 @@ impl View {
 
     /// The part of a suspect; of a valve's section the valve.
     fn part(&self, name: &str) -> Option<(PartId, &Part)> {
-        let parts = &self.chart.found.traced.circuit.parts;
-        let at = |name: &str| parts.iter().position(|p| p.name == name);
-        let whole = name.trim_end_matches(|c: char| c.is_ascii_lowercase());
-        let index = at(name).or_else(|| at(whole))?;
-        Some((PartId(index), parts.get(index)?))
+        let circuit = &self.chart.found.traced.circuit;
+        let id = circuit.part_or_valve(name)?;
+        Some((id, circuit.parts.get(id.0)?))
     }
 }
 
@@ -433,9 +432,4 @@ fn drawn(seen: &View) -> Markup {
             (look::drawing(&seen.chart.found.traced, "", &over))
         }
     }
-}
-
-/// With a capital letter and a full stop.
-fn sentence(text: &str) -> String {
-    crate::words::sentence(text)
 }

@@ -7,6 +7,7 @@ use crate::serve::frame;
 use crate::serve::marks;
 use crate::serve::pages::chart::{self, ChartView};
 use crate::serve::state;
+use crate::words::sentence;
 use bench::digits;
 use bench::suspects::{Next, Probing, Suspects, Would};
 use maud::{Markup, html};
@@ -367,10 +368,6 @@ fn other(seen: &View, next: &Next) -> Markup {
         @if locked(&seen.chart.view.power, next) { span.small { "once it is off" } }
         @else { (press(seen, next, false)) }
     }
-}
-
-fn sentence(text: &str) -> String {
-    crate::words::sentence(text)
 }
 
 #[cfg(test)]

@@ -1,0 +1,179 @@
+//! What the pages work out of a wiring and its readings, without script: suspects, kin, the drawing while one types.
+
+#![allow(clippy::unwrap_used, reason = "a failed step is a failed test")]
+
+mod desk;
+mod server;
+
+use desk::{STAGE, read, start, take_in, trace};
+use server::Page;
+
+/// The page of suspects in every state of a job; one press opens the next reading under its
+/// conditions, and the reading leads back. Hands go in only where it is off.
+#[test]
+fn suspects_lead_to_the_next_reading_and_back() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Odo Kestle");
+    b.get("/job/1/suspects").has(&["Nothing is traced yet"]);
+    // half a tracing: nothing feeds the plate, so its reading is not weighed, and it says why
+    trace(
+        &mut b,
+        &STAGE
+            .replace("PS1  supply 262 V 1 ohm\n", "")
+            .replace("B3 - +PS1 - ground\n", ""),
+    );
+    read(&mut b, "V1.1", "121");
+    b.get("/job/1/suspects").has(&[
+        "no reading weighed yet",
+        "Readings that were not weighed, and why",
+    ]);
+    trace(&mut b, STAGE);
+    read(&mut b, "B3", "262");
+    let page = b.get("/job/1/suspects");
+    page.has(&[
+        "2 readings weighed",
+        "What to do now",
+        "To make sure",
+        "Nothing wrong",
+        "Not in the list",
+    ]);
+    // volts under power: opened with the way back, written, back
+    let opened = b.send(&page.form("name=\"probe\""));
+    opened.has(&["then back to the suspects"]);
+    let back = b.send(
+        &opened
+            .form("name=\"shown\"")
+            .with("shown", "0.9")
+            .with("sure", "yes"),
+    );
+    back.has(&["3 readings weighed"]);
+    b.get("/job/1/suspects?drawing=yes").has(&["suspect"]);
+    // ohms: not before it is off
+    let ohms = [("probe", "R4"), ("condition", "power off, discharged")];
+    back.has(&["once it is off"]);
+    assert_eq!(b.ask_post("/job/1/suspects", &ohms), Some(422));
+    b.send_to("/job/1/power", &[("what", "plug out")]);
+    assert_eq!(b.ask_post("/job/1/suspects", &ohms), Some(422));
+    b.send_to("/job/1/power", &[("what", "stores"), ("point", "can")]);
+    b.send_to("/job/1/power", &[("what", "no more points")]);
+    for point in ["can", "V1.3"] {
+        let read = [("what", "read"), ("point", point), ("volts", "0.4")];
+        b.send_to("/job/1/power", &read);
+    }
+    let opened = b.send_to("/job/1/suspects", &ohms);
+    opened.has(&["R4", "then back to the suspects"]);
+    b.send(
+        &opened
+            .form("name=\"shown\"")
+            .with("shown", "150k")
+            .with("sure", "yes"),
+    )
+    .has(&["4 readings weighed", "power off", "R4"]);
+    // an address that no reading has: nothing is written
+    let nowhere = [("probe", "R99"), ("condition", "as found")];
+    b.send_to("/job/1/suspects", &nowhere)
+        .has(&["4 readings weighed"]);
+}
+
+#[test]
+fn typing_leaves_parts_where_they_are_until_the_drawing_is_tidied() {
+    let picture = |page: &Page| {
+        let (_, rest) = page.text.split_once("<svg id=\"schematic\"").unwrap();
+        rest.split_once("</svg>").unwrap().0.to_owned()
+    };
+    let whole = include_str!("../../../examples/pip.wiring");
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Mara Lind");
+    let fresh = picture(&b.send_to("/job/1/look", &[("text", whole)]));
+
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Mara Lind");
+    let lines: Vec<&str> = whole.lines().collect();
+    for n in 20..lines.len() {
+        b.send_to("/job/1/look", &[("text", &lines[..n].join("\n"))]);
+    }
+    let typed = picture(&b.send_to("/job/1/look", &[("text", whole)]));
+    assert_ne!(typed, fresh, "parts stayed where they were first drawn");
+    let again = picture(&b.send_to("/job/1/look", &[("text", whole)]));
+    assert_eq!(typed, again);
+    // the other state of the amplifier has places of its own
+    let left = [("text", whole), ("state", "as left")];
+    assert_eq!(picture(&b.send_to("/job/1/look", &left)), fresh);
+    let tidy = [("text", whole), ("tidy", "yes")];
+    assert_eq!(picture(&b.send_to("/job/1/look", &tidy)), fresh);
+    // and without script by a link, here on the text as it was saved: nothing yet
+    b.get("/job/1/tracing").has(&["Tidy the drawing"]);
+    assert_eq!(b.get("/job/1/tracing?tidy=yes").status, 200);
+}
+
+/// Drawings handed in as files; the amp beside them; what is no drawing of it is told so.
+#[test]
+fn an_amp_beside_drawings_that_are_handed_in() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Curlew", "Odo Kestle");
+    b.get("/job/1/kin").has(&["Nothing is traced yet"]);
+    trace(&mut b, include_str!("../../../examples/curlew.wiring"));
+    b.get("/job/1/tracing").has(&["Which drawing is it?"]);
+    b.get("/job/1/kin")
+        .has(&["No drawing is chosen", "The shop has no drawing yet"]);
+
+    let issue = include_str!("../../../examples/kin/curlew-first-issue.wiring");
+    let page = b.upload("/job/1/kin", "first issue.wiring", issue.as_bytes());
+    page.has(&[
+        "1 first issue",
+        "Against first issue",
+        "Region by region",
+        "wiring differs",
+        "To make the amp as drawn",
+        "As drawn: first issue",
+        "only here",
+        "only drawn",
+        "The text of first issue",
+    ]);
+    // both schematics, and no id twice
+    assert_eq!(page.text.matches("data-part=\"LS1\"").count(), 2);
+    let mut ids: Vec<&str> = page
+        .text
+        .split(" id=\"")
+        .skip(1)
+        .filter_map(|rest| Some(rest.split_once('"')?.0))
+        .collect();
+    ids.sort_unstable();
+    let all = ids.len();
+    ids.dedup();
+    assert_eq!(ids.len(), all, "an id stands twice");
+
+    // one that says it is of this amp is taken without asking
+    let later = include_str!("../../../examples/kin/curlew-later-production.wiring");
+    b.upload("/job/1/kin", "later production.wiring", later.as_bytes());
+    b.get("/job/1/kin").has(&[
+        "1 first issue",
+        "2 later production",
+        "The volume and tone controls follow drawing 2",
+    ]);
+
+    // another amp, a text that is none, an empty wiring
+    let pip = include_str!("../../../examples/pip.wiring");
+    for (name, text) in [
+        ("pip.wiring", pip),
+        ("letter.txt", "Dear Odo,\nthe amp is done.\n"),
+        ("head.wiring", "amp Marram Curlew\n"),
+    ] {
+        let page = b.upload("/job/1/kin", name, text.as_bytes());
+        page.has(&["Not kin:", "not kin"]);
+        assert!(!page.words().contains("To make the amp as drawn"), "{name}");
+    }
+    // a picture, and nothing at all
+    let page = b.upload("/job/1/kin", "scan.png", &server::png());
+    assert_eq!(page.status, 422);
+    page.has(&["is not a text", "has to be typed"]);
+    assert_eq!(b.upload("/job/1/kin", "none.wiring", b" \n").status, 422);
+    // a drawing that is nowhere is no drawing
+    b.get("/job/1/kin?with=9999&at=x")
+        .has(&["No drawing is chosen"]);
+    assert_eq!(b.get("/job/77/kin").status, 404);
+}
