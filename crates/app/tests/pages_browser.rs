@@ -119,7 +119,7 @@ fn a_whole_job(width: u32, height: u32, phone: bool) {
     c.wait("document.querySelector('#why') && document.querySelector('#why').open");
     c.key("z");
     // the strip of conditions counts too: only the head says how many points are read
-    c.wait("document.readyState === 'complete' && document.querySelector('.head')?.innerText.includes('1 of 4 read')");
+    c.wait("document.readyState === 'complete' && document.querySelector('.head')?.innerText.includes('1 of 5 read')");
     c.key("Escape");
     c.key("j");
     c.at("/job/1/journal");
@@ -133,10 +133,18 @@ fn a_whole_job(width: u32, height: u32, phone: bool) {
     for letter in ["k", "r"] {
         let part = c.eval("document.querySelector('.point-now').textContent");
         c.key(letter);
+        if letter == "r" {
+            // the figures ask to keep it: a few words come first, and Enter then means what was pressed
+            c.wait("document.activeElement?.name === 'reason'");
+            c.text("cracked");
+            c.key("Enter");
+        }
         c.wait(&format!(
             "document.readyState === 'complete' && document.querySelector('.point-now') && document.querySelector('.point-now').textContent !== {part}"
         ));
     }
+    let given = c.eval("[...document.querySelectorAll('.parts-table tr')].map(r => r.innerText).find(t => t.startsWith('C2'))");
+    assert!(given.as_str().unwrap().ends_with("replace"), "{given}");
     c.key("F9");
     c.at("/job/1/work");
     c.tab_to("[name=title]");

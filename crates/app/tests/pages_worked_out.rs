@@ -76,6 +76,70 @@ fn suspects_lead_to_the_next_reading_and_back() {
         .has(&["4 readings weighed"]);
 }
 
+/// Proposals with what they rest on; a verdict against one asks for words; one press keeps what nothing speaks against.
+#[test]
+fn parts_are_proposed_with_reasons_and_decided_by_hand() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Odo Kestle");
+    b.get("/job/1/parts")
+        .has(&["No part is traced or named yet"]);
+    // half a tracing: no volts, so no strain, and what was read on the part still counts
+    let half = "R4 100k 0.5W carbon original = 171k\nV1.1 - R4 - B3\n";
+    trace(&mut b, half);
+    b.get("/job/1/parts?at=R4").has(&[
+        "R4",
+        "watch?",
+        "+71 %, more than",
+        "What is not in these proposals",
+    ]);
+    let whole = STAGE
+        .replace("R4 100k", "R4 100k 0.25W carbon original = 171k")
+        .replace("C2 22n", "C2 22n 400V film original")
+        .replace("+C1 25u 25V", "+C1 25u 25V electrolytic original");
+    trace(&mut b, &whole);
+    // what is to be replaced comes first
+    let page = b.get("/job/1/parts");
+    page.has(&[
+        "C1",
+        "cathode bypass",
+        "presumed finished",
+        "Worked",
+        "If it fails",
+        "33 µF 25 V electrolytic",
+        "parts are said to be the maker's own",
+        "Local electrical codes",
+    ]);
+    let page = b.get("/job/1/parts?at=R4");
+    page.has(&[
+        "plate load",
+        "Its drift of +71 % changes V1.1",
+        "What a new one brings",
+        "V1.1 from",
+        "100k 5 % 0.5 W film",
+    ]);
+    // against the proposal without a word: it is asked for, and nothing is written
+    let page = b.send(&page.form("Why, in a few words").with("verdict", "keep"));
+    page.has(&["Proposed is", "Say in a few words why", "replace?"]);
+    let form = page.form("Why, in a few words").with("verdict", "keep");
+    b.send(&form.with("reason", "the owner wants it in"));
+    b.get("/job/1/parts?at=R4")
+        .has(&["the owner wants it in", "Undecided 5"]);
+    // the work list gets the part with its figures
+    let page = b.get("/job/1/parts?at=C1");
+    let to = page.link("To the work list");
+    let typed = b.get(&to).form("Put on");
+    assert_eq!(
+        typed.value("title"),
+        "fit 33 µF 25 V electrolytic, 105 °C for C1"
+    );
+    let page = b.get("/job/1/parts");
+    page.has(&["Keep the 4 that nothing speaks against"]);
+    let page = b.send(&page.form("that nothing speaks against"));
+    page.has(&["Undecided 1", "C1"]);
+    b.get("/job/1/journal").has(&["C2"]);
+}
+
 #[test]
 fn typing_leaves_parts_where_they_are_until_the_drawing_is_tidied() {
     let picture = |page: &Page| {

@@ -18,10 +18,10 @@ pub use judge::Hit;
 pub use moves::Moves;
 
 use crate::chart::points::natural;
-use crate::powered::{Asked, head};
+use crate::powered::{Asked, Powered, block, conditions, head};
 use crate::sheet::Sheet;
 use crate::stress::{Strained, Stress, strained, stress};
-use crate::surge::{Surge, surge};
+use crate::surge::surge;
 use serde::Serialize;
 use wiring::circuit::{Circuit, History, Kind, MeasuredValue, Part, PartId, Verdict};
 use wiring::roles::{Anatomy, Role, anatomy};
@@ -158,7 +158,7 @@ pub fn parts_after(
         one.replacement = fit::replacement(&place);
     }
     moves::fill(circuit, library, &request.asked, &mut all);
-    gains(&mut all, &before, &surge_after, &new);
+    gains(circuit, library, &request.asked, &mut all);
     all.sort_by(|a, b| {
         rank(b.verdict())
             .cmp(&rank(a.verdict()))
@@ -298,47 +298,59 @@ fn renewed(circuit: &Circuit, all: &[Judged]) -> Circuit {
             .iter()
             .any(|j| j.part == part.name && j.verdict() == Verdict::Replace);
         if goes {
-            part.known.reading = None;
-            part.known.leak_ohms = None;
-            part.known.esr_ohms = None;
-            part.known.history = Some(History::Replaced);
-            if let Kind::Valve(valve) = &mut part.kind {
-                valve.emission = None;
-            }
+            renew(part);
         }
     }
     new
 }
 
-/// Which volts change most at the part when everything to be replaced is new.
-fn gains(all: &mut [Judged], before: &Surge, after: &Surge, circuit: &Circuit) {
-    let (Some(was), Some(is)) = (&before.warm, &after.warm) else {
+/// A new one in its place; whether that is another than the one that was read.
+fn renew(part: &mut Part) -> bool {
+    let known = &mut part.known;
+    let mut other = known.reading.take().is_some();
+    other |= known.leak_ohms.take().is_some();
+    other |= known.esr_ohms.take().is_some();
+    known.history = Some(History::Replaced);
+    if let Kind::Valve(valve) = &mut part.kind {
+        other |= valve.emission.take().is_some();
+    }
+    other
+}
+
+/// Which volts at the part change most when it alone is new, today's mains; and what its drift took at the loudspeaker.
+/// A part on which nothing was read stands in the circuit as if new: nothing computed changes with it.
+fn gains(circuit: &Circuit, library: &Library, asked: &Asked, all: &mut [Judged]) {
+    let under = conditions(asked, block(circuit, asked));
+    let Ok(was) = Powered::new(circuit, library, &under) else {
         return;
     };
-    for one in all {
+    for one in all.iter_mut() {
         if one.verdict() != Verdict::Replace {
             continue;
         }
-        let Some(part) = circuit
+        let Some((id, part)) = circuit
             .part(&one.part)
-            .and_then(|id| circuit.parts.get(id.0))
+            .and_then(|id| Some((id, circuit.parts.get(id.0)?)))
         else {
             continue;
         };
-        let moved = part
-            .terminals
-            .iter()
-            .filter_map(|t| t.node)
-            .filter_map(|n| Some((n, was.volts(n)?, is.volts(n)?)))
-            .max_by(|a, b| (a.2 - a.1).abs().total_cmp(&(b.2 - b.1).abs()));
         let mut words = Vec::new();
-        if let Some((node, from, to)) = moved
-            && (to - from).abs() >= 0.02 * from.abs().max(1.0)
+        let mut new = circuit.clone();
+        if new.parts.get_mut(id.0).is_some_and(renew)
+            && let Ok(is) = Powered::new(&new, library, &under)
         {
-            let point = moves::point_name(circuit, node);
-            words.push(format!(
-                "{point} from {from:.1} to {to:.1} V at the highest mains, with every part new that is to be replaced"
-            ));
+            let moved = part
+                .terminals
+                .iter()
+                .filter_map(|t| t.node)
+                .filter_map(|n| Some((n, was.volts(n)?, is.volts(n)?)))
+                .max_by(|a, b| (a.2 - a.1).abs().total_cmp(&(b.2 - b.1).abs()));
+            if let Some((node, from, to)) = moved
+                && (to - from).abs() >= 0.02 * from.abs().max(1.0)
+            {
+                let point = moves::point_name(circuit, node);
+                words.push(format!("{point} from {from:.1} to {to:.1} V"));
+            }
         }
         if let Some(m) = one.moves.as_ref().filter(|m| m.by_reading)
             && let Some(db) = m.gain_db.filter(|db| db.abs() >= 0.1)

@@ -62,6 +62,8 @@ pub struct Strained {
     pub ratio: Option<f64>,
     /// When.
     pub when: When,
+    /// Of a capacitor: the largest once it is warm, in the same unit.
+    pub warm: Option<f64>,
     /// How it stands.
     pub verdict: Verdict,
     /// The least rating that would do, where none is known or the one there does not.
@@ -292,6 +294,7 @@ impl Held {
             limit,
             ratio,
             when,
+            warm: None,
             verdict,
             needs: wanting.then_some(value / self.share),
             remedy: None,

@@ -11,14 +11,16 @@ use bench::cold::{ColdRequest, cold};
 use bench::heating::heating;
 use bench::idle::{Idle, idle};
 use bench::inspect::inspect;
+use bench::parts::{Parts, PartsRequest, parts, parts_after};
 use bench::powerup::{Powerup, PowerupRequest, plan};
 use bench::proof::proof;
 use bench::safety::safety;
 use bench::sheet::Sheet;
-use bench::stress::stress;
+use bench::stress::{Stress, stress};
 use bench::supply::supply;
-use shop::ResultGiven;
+use shop::{ResultGiven, Verdict, VerdictGiven};
 use std::sync::Arc;
+use wiring::Circuit;
 
 /// The name under which answers of a step's sheet are kept.
 pub(crate) fn kept_as(step: Step) -> &'static str {
@@ -83,6 +85,45 @@ pub(crate) fn plan_of(site: &Site, found: &Found) -> Arc<Powerup> {
             &site.library,
             &PowerupRequest::default(),
         )
+    })
+}
+
+/// How hard each part is worked.
+fn stress_of(site: &Site, found: &Found) -> Arc<Stress> {
+    site.kept.strains.get(&found.place, key(found, &[]), || {
+        stress(&found.traced.circuit, &site.library, &Asked::default())
+    })
+}
+
+/// What the figures ask for, part by part, with the verdicts that were given counted as given;
+/// nothing where there are more parts than an amplifier has.
+pub(crate) fn judged_of(
+    site: &Site,
+    found: &Found,
+    given: &[VerdictGiven],
+    year: u16,
+) -> Arc<Parts> {
+    let said: Vec<(&str, Verdict)> = given.iter().map(|g| (g.part.as_str(), g.verdict)).collect();
+    let key = format!("{}\u{0}{said:?} {year}", key(found, &[]));
+    site.kept.judged.get(&found.place, key, || {
+        let request = PartsRequest {
+            this_year: Some(year),
+            ..PartsRequest::default()
+        };
+        if found.traced.circuit.parts.len() > MOST_PARTS {
+            return parts(&Circuit::default(), &site.library, &request);
+        }
+        let mut circuit = found.traced.circuit.clone();
+        for part in &mut circuit.parts {
+            if let Some((_, verdict)) = said.iter().find(|s| s.0 == part.name) {
+                part.known.verdict = Some(match verdict {
+                    Verdict::Keep => wiring::circuit::Verdict::Keep,
+                    Verdict::Watch => wiring::circuit::Verdict::Watch,
+                    Verdict::Replace => wiring::circuit::Verdict::Replace,
+                });
+            }
+        }
+        parts_after(&circuit, &site.library, &request, &stress_of(site, found))
     })
 }
 
@@ -153,6 +194,6 @@ pub(crate) fn set_up(which: SetUp, site: &Site, found: &Found) -> Arc<Vec<Sheet>
             SetUp::Bias => vec![idle_of(site, found).sheet.clone()],
             SetUp::Heaters => vec![heating(circuit, &site.library, &asked).sheet],
             SetUp::Supply => vec![supply(circuit, &site.library, &asked, None).sheet],
-            SetUp::Stress => vec![stress(circuit, &site.library, &asked).sheet],
+            SetUp::Stress => vec![stress_of(site, found).sheet.clone()],
         })
 }

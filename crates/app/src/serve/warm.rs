@@ -1,6 +1,7 @@
 //! Works out in the background what the pages of the open jobs will want next, so that a page
 //! seldom waits: charts, plans and sheets of a job once its record has been quiet for a moment.
 
+use super::dates;
 use super::kept_kin;
 use super::run::Step;
 use super::sheets::{self, SetUp};
@@ -90,6 +91,8 @@ pub(crate) fn one(site: &Site, job: JobId) -> Result<(), ShopError> {
             for which in SetUp::ALL {
                 let _ = sheets::set_up(which, site, &found);
             }
+            let given = site.shop.read(|r| r.verdicts(job))?;
+            let _ = sheets::judged_of(site, &found, &given, dates::year(site.now()));
             for step in [
                 Step::PowerUp,
                 Step::Cold,

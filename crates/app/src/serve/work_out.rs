@@ -8,8 +8,10 @@ use super::shelf::Shelf;
 use super::site::Site;
 use bench::chart::{ChartRequest, Worked};
 use bench::idle::Idle;
+use bench::parts::Parts;
 use bench::powerup::Powerup;
 use bench::sheet::Sheet;
+use bench::stress::Stress;
 use bench::suspects::{Suspects, SuspectsRequest};
 use draw::Memory;
 use draw::over::Room;
@@ -117,6 +119,10 @@ pub(crate) struct Kept {
     pub(crate) kins: Shelf<bench::kin::Kin>,
     /// Output stages.
     pub(crate) idles: Shelf<Idle>,
+    /// How hard parts are worked.
+    pub(crate) strains: Shelf<Stress>,
+    /// What the figures ask for, part by part.
+    pub(crate) judged: Shelf<Parts>,
     suspects: Shelf<Suspects>,
 }
 
@@ -128,6 +134,8 @@ impl Kept {
             + self.plans.made()
             + self.idles.made()
             + self.suspects.made()
+            + self.strains.made()
+            + self.judged.made()
             + self.kins.made();
         [self.circuits.made(), self.charts.made(), sheets]
     }

@@ -174,6 +174,19 @@ impl Page {
         out.split_whitespace().collect::<Vec<_>>().join(" ")
     }
 
+    /// Where the link with these words leads.
+    #[track_caller]
+    pub fn link(&self, words: &str) -> String {
+        let links = self.text.split("<a ").skip(1);
+        let mut found = links.filter_map(|piece| {
+            let (head, inner) = piece.split_once('>')?;
+            let inner = inner.split("</a>").next()?;
+            inner.contains(words).then(|| attribute(head, "href"))?
+        });
+        let found = found.next();
+        found.unwrap_or_else(|| panic!("no link `{words}` on {}", self.address))
+    }
+
     /// The form whose text holds these words: its action and its fields as they stand.
     #[track_caller]
     pub fn form(&self, holds: &str) -> Form {

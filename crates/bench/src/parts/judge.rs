@@ -6,7 +6,7 @@ use crate::datecodes::splits;
 use crate::leakage::{esr_limit, old_leakage_limit};
 use crate::rules::rules;
 use crate::sheet::{Figure, Origin};
-use crate::stress::{Quantity, Strained, Verdict as Strain};
+use crate::stress::{Quantity, Strained, Verdict as Strain, When};
 use serde::Serialize;
 use wiring::circuit::{DiodeSort, History, Kind, Make, MeasuredValue, Verdict};
 use wiring::roles::{BlockKind, Role};
@@ -84,10 +84,23 @@ fn broken(of: &About<'_>, hits: &mut Vec<Hit>) {
 }
 
 fn drift(of: &About<'_>, off: Option<f64>, hits: &mut Vec<Hit>) {
-    let (Some(off), Some(limit)) = (off, limits::drift(of.anatomy, of.id)) else {
+    let Some(off) = off else {
         return;
     };
     let in_circuit = of.part.known.reading.is_some_and(|r| r.in_circuit);
+    let Some(limit) = limits::drift(of.anatomy, of.id) else {
+        if off.abs() > limits::MADE_WITHIN && !(in_circuit && off < 0.0) {
+            hits.push(Hit::new(
+                Verdict::Watch,
+                Origin::practice(),
+                format!(
+                    "{off:+.0} %, more than the {} % of the widest tolerance, and no rule speaks of its place: trace what it does",
+                    limits::MADE_WITHIN
+                ),
+            ));
+        }
+        return;
+    };
     if in_circuit && off < 0.0 {
         // Other paths lower a reading in circuit; they never raise it.
         if off.abs() > limit.keep {
@@ -376,6 +389,19 @@ fn strain(of: &About<'_>, stress: &[Strained], hits: &mut Vec<Hit>) {
                 s.when.words()
             )
         };
+        if s.verdict == Strain::Over && only_at_start(of, s) {
+            hits.push(Hit::rule(
+                Verdict::Watch,
+                "cap.electrolytic.surge",
+                format!(
+                    "{} only for the seconds of a cold start: {}; once warm {}",
+                    s.verdict.words(),
+                    figures(),
+                    Figure::new(s.warm.unwrap_or_default(), s.quantity.unit())
+                ),
+            ));
+            continue;
+        }
         let verdict = match s.verdict {
             // What overworks a valve is its setting or its stage, seldom the valve.
             Strain::Over | Strain::Hot | Strain::OverSheetAsMade if valve => Verdict::Watch,
@@ -389,6 +415,19 @@ fn strain(of: &About<'_>, stress: &[Strained], hits: &mut Vec<Hit>) {
             format!("{}: {}", s.verdict.words(), figures()),
         ));
     }
+}
+
+/// A film, paper or mica capacitor that sees more than its rating only until the valves draw, and no
+/// more than an electrolytic of that rating may. One to be bought is rated for the cold start.
+fn only_at_start(of: &About<'_>, s: &Strained) -> bool {
+    let brief = rules().figure("cap.electrolytic.surge", "surge factor >315 V");
+    s.when == When::ColdStart
+        && matches!(of.part.kind, Kind::Capacitor { .. })
+        && !is_electrolytic(of.part)
+        && s.warm.zip(s.rating).is_some_and(|(w, r)| w <= r)
+        && s.ratio
+            .zip(brief)
+            .is_some_and(|(r, most)| r <= most.min(1.1))
 }
 
 /// What a date code among the part's notes says.

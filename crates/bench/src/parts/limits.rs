@@ -1,11 +1,14 @@
 //! How far a resistor may drift in its place: the rule that speaks of it.
 //!
-//! Where two roles have two rules the tighter one counts. A place that no rule speaks of has none,
-//! and then nothing is said against a reading there but an open or a short.
+//! Where two roles have two rules the tighter one counts. A place that no rule speaks of has none, and then
+//! only a reading outside the widest tolerance that parts were made with is worth a look.
 
 use crate::rules::{Gravity, rules};
 use wiring::circuit::PartId;
 use wiring::roles::{Anatomy, BlockKind, Role};
+
+/// The widest tolerance of composition resistors, per cent (IEC 60062: no colour on the fourth place).
+pub(super) const MADE_WITHIN: f64 = 20.0;
 
 /// A limit of drift.
 #[derive(Debug, Clone, PartialEq)]

@@ -291,7 +291,7 @@ impl Moves {
     pub fn words(&self) -> Option<String> {
         let mut said = Vec::new();
         if let (Some(point), Some(volts)) = (&self.point, self.volts.filter(|v| v.abs() >= 0.05)) {
-            said.push(format!("{point} {volts:+.1} V"));
+            said.push(format!("{point} by {volts:+.1} V"));
         }
         if let (Some(from), Some(gain)) = (&self.from, self.gain_db) {
             let mut parts = Vec::new();
@@ -305,16 +305,16 @@ impl Moves {
                 parts.push(format!("{high:+.1} dB more at 5 kHz"));
             }
             if !parts.is_empty() {
-                said.push(format!("from {from} {}", parts.join(", ")));
+                said.push(format!("the sound from {from} by {}", parts.join(", ")));
             }
         }
         if said.is_empty() {
             return None;
         }
         let what = if self.by_reading {
-            format!("Its {:+.0} % move", self.percent)
+            format!("Its drift of {:+.0} % changes", self.percent)
         } else {
-            format!("Not read; {:+.0} % would move", self.percent)
+            format!("Not read; a drift of {:+.0} % would change", self.percent)
         };
         Some(format!("{what} {}", said.join("; ")))
     }

@@ -116,6 +116,7 @@ fn capacitor(work: &Work<'_>, part: &Part, id: PartId) -> Option<Strained> {
                 (Some(a), Some(b)) => Some(a.max(b)),
                 (a, b) => a.or(b),
             };
+            worse.warm = Some(w.value);
             Some(worse)
         }
         (one, other) => one.or(other),

@@ -39,7 +39,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
                     p.hint { (open) " open, " (dates::length(minutes * 60_000)) " hours on the list" }
                 }
                 div {
-                    (new_item(id, fields.get("part")))
+                    (new_item(id, fields.get("title"), fields.get("part")))
                     form method="post" action=(format!("/job/{id}/step")) {
                         input type="hidden" name="step" value=(Step::Work.slug());
                         (frame::primary_button("The list is done", "next: set-up", "Enter"))
@@ -117,12 +117,12 @@ fn row(
     }
 }
 
-fn new_item(id: JobId, part: &str) -> Markup {
+fn new_item(id: JobId, title: &str, part: &str) -> Markup {
     html! {
         section.sheet #new {
             h2 { "Put on the list" }
             form method="post" action=(format!("/job/{id}/work")) {
-                label { span { "What" } input name="title" list="usual" autocomplete="off" required; }
+                label { span { "What" } input name="title" list="usual" autocomplete="off" required value=(title); }
                 datalist #usual { @for u in USUAL { option value=(u) {} } }
                 (field("Part, if in the circuit", "part", part))
                 (area("Why", "why", "", 2))
