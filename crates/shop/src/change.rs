@@ -33,6 +33,10 @@ pub(crate) enum Card {
     Orders,
     OrderLines,
     StockItems,
+    EstimateItems,
+    Rates,
+    Taxes,
+    Charges,
 }
 
 /// Tables whose rows never change.
@@ -55,11 +59,15 @@ pub(crate) enum Entries {
     Recordings,
     Deliveries,
     StockMoves,
+    EstimateAnswers,
+    Payments,
+    Invoices,
+    InvoiceLines,
 }
 
 impl Card {
     /// All of them.
-    pub(crate) const ALL: [Self; 16] = [
+    pub(crate) const ALL: [Self; 20] = [
         Self::Settings,
         Self::Clients,
         Self::Amps,
@@ -76,6 +84,10 @@ impl Card {
         Self::Orders,
         Self::OrderLines,
         Self::StockItems,
+        Self::EstimateItems,
+        Self::Rates,
+        Self::Taxes,
+        Self::Charges,
     ];
 
     /// Name of the table.
@@ -97,13 +109,17 @@ impl Card {
             Self::Orders => "orders",
             Self::OrderLines => "order_lines",
             Self::StockItems => "stock_items",
+            Self::EstimateItems => "estimate_items",
+            Self::Rates => "rates",
+            Self::Taxes => "taxes",
+            Self::Charges => "charges",
         }
     }
 }
 
 impl Entries {
     /// All of them.
-    pub(crate) const ALL: [Self; 17] = [
+    pub(crate) const ALL: [Self; 21] = [
         Self::ClientDetails,
         Self::OwnerWords,
         Self::Answers,
@@ -121,6 +137,10 @@ impl Entries {
         Self::Recordings,
         Self::Deliveries,
         Self::StockMoves,
+        Self::EstimateAnswers,
+        Self::Payments,
+        Self::Invoices,
+        Self::InvoiceLines,
     ];
 
     /// Name of the table.
@@ -143,6 +163,10 @@ impl Entries {
             Self::Recordings => "recordings",
             Self::Deliveries => "deliveries",
             Self::StockMoves => "stock_moves",
+            Self::EstimateAnswers => "estimate_answers",
+            Self::Payments => "payments",
+            Self::Invoices => "invoices",
+            Self::InvoiceLines => "invoice_lines",
         }
     }
 
@@ -153,6 +177,7 @@ impl Entries {
             Self::OwnerWords | Self::Notes => &["text"],
             Self::Answers => &["answer"],
             Self::Authorisations => &["who", "says"],
+            Self::EstimateAnswers => &["says"],
             Self::Photos => &["file_name", "caption"],
             _ => &[],
         }

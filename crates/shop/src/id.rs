@@ -89,6 +89,22 @@ ids! {
     StockId
     /// Something put on the shelf or taken off.
     MoveId
+    /// An item of an estimate.
+    EstimateId
+    /// The owner's answer to an item of an estimate.
+    SaidId
+    /// What an hour of a task costs.
+    RateId
+    /// A tax.
+    TaxId
+    /// Something charged that is not time.
+    ChargeId
+    /// Something that the owner paid.
+    PaymentId
+    /// An invoice.
+    InvoiceId
+    /// A line of an invoice.
+    InvoiceLineId
     /// A journal entry.
     EntryId
 }

@@ -8,6 +8,7 @@ use rusqlite_migration::{M, Migrations};
 pub(crate) const FILES: &[&str] = &[
     include_str!("../migrations/0001.sql"),
     include_str!("../migrations/0002.sql"),
+    include_str!("../migrations/0003.sql"),
 ];
 
 /// The latest layout.

@@ -6,18 +6,23 @@
 //! its time and the name of the bench; undoing is a new entry. Personal data can be blanked
 //! without touching what was measured.
 //!
-//! Times come in as arguments ([`Stamp`]). Knows no circuits and computes nothing: wirings,
-//! points and values are texts here, exactly as typed.
+//! Times come in as arguments ([`Stamp`]). Knows no circuits: wirings,
+//! points and values are texts here, exactly as typed. What it does sum up are parts and money,
+//! in whole numbers.
 
 mod amps;
 mod attach;
 mod backup;
+mod bill;
 mod change;
+mod charges;
 mod error;
+mod estimate;
 mod hours;
 mod id;
 mod instruments;
 mod intake;
+mod invoices;
 mod jobs;
 mod journal;
 mod layout;
@@ -36,6 +41,7 @@ mod settings;
 mod stamp;
 mod steps;
 mod stock;
+pub mod sums;
 mod undo;
 mod vendors;
 mod wirings;
@@ -44,19 +50,24 @@ mod work;
 pub use amps::{Amp, AmpFields};
 pub use attach::{Attachment, Hash};
 pub use backup::{Backup, Report, back_up, restore, verify};
+pub use bill::{Bill, BillLine, Billed};
+pub use charges::{Charge, ChargeFields, ChargeSort, Payment, PaymentFields, Rate, Tax};
 pub use error::ShopError;
+pub use estimate::{EstimateFields, EstimateItem, EstimateSort, OwnerSaid};
 pub use hours::Hours;
 pub use id::{
-    AmpId, AttachmentHash, BlockId, ClientId, DateCodeId, DeliveryId, EntryId, HoursId,
-    InstrumentId, JobId, LineId, MoveId, NeedId, NoteId, OrderId, PhotoId, PowerId, ReadingId,
-    RecordingId, ResultId, RevisionId, SheetId, StockId, TieId, ValveId, VendorId, VerdictId,
-    WiringId, WordsId, WorkId,
+    AmpId, AttachmentHash, BlockId, ChargeId, ClientId, DateCodeId, DeliveryId, EntryId,
+    EstimateId, HoursId, InstrumentId, InvoiceId, InvoiceLineId, JobId, LineId, MoveId, NeedId,
+    NoteId, OrderId, PaymentId, PhotoId, PowerId, RateId, ReadingId, RecordingId, ResultId,
+    RevisionId, SaidId, SheetId, StockId, TaxId, TieId, ValveId, VendorId, VerdictId, WiringId,
+    WordsId, WorkId,
 };
 pub use instruments::{Instrument, InstrumentFields};
 pub use intake::{
     Answer, Authorisation, AuthorisationFields, DateCode, OwnerWords, Untouched, ValveFields,
     ValveFitted,
 };
+pub use invoices::{Invoice, InvoiceFields, InvoiceLine};
 pub use jobs::{Counts, Found, Job, JobFields, WaitsFor};
 pub use journal::Entry;
 pub use merge::{Clash, Compared, Merged, Piece, difference, merge};

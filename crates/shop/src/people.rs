@@ -169,7 +169,7 @@ impl Write<'_> {
     }
 
     /// Blanks a client: every version of the details, and of every job of theirs the owner's
-    /// words, the answers of the interview and the authorisations. Readings, verdicts, results,
+    /// words, the answers of the interview and to the estimate, and the authorisations. Readings, verdicts, results,
     /// wirings and work stay. Cannot be undone.
     ///
     /// Notes and photos are the bench's own and are blanked one by one.
@@ -182,6 +182,10 @@ impl Write<'_> {
             (Entries::OwnerWords, format!("job IN ({jobs})")),
             (Entries::Answers, format!("job IN ({jobs})")),
             (Entries::Authorisations, format!("job IN ({jobs})")),
+            (
+                Entries::EstimateAnswers,
+                format!("item IN (SELECT id FROM estimate_items WHERE job IN ({jobs}))"),
+            ),
         ] {
             let sql = format!("SELECT id FROM {} WHERE {which}", table.table());
             let rows: Vec<i64> = self

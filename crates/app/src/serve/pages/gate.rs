@@ -8,7 +8,7 @@ use crate::serve::fail::Fail;
 use crate::serve::run::Step;
 use crate::serve::sheets::{self, SetUp};
 use crate::serve::site::Site;
-use crate::serve::work_out;
+use crate::serve::work_out::{self, Found};
 use bench::rules::{Gravity, rules};
 use bench::sheet::{Line, Outcome};
 use shop::{JobId, Reader, ReadingState, ShopError, WorkState};
@@ -50,8 +50,7 @@ pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopE
                 address: safety.clone(),
             };
             if is_stop(line) {
-                gate.failed |= matches!(line.outcome(), Outcome::Fail | Outcome::Stop);
-                gate.stops.push(bar);
+                gate.stop(line, &safety, true);
             } else {
                 gate.rest.push(bar);
             }
@@ -63,6 +62,20 @@ pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopE
             address: safety,
         });
     }
+    // a stop rule of another sheet: what was answered must be in order, and what is looked at or
+    // played must have been
+    for (step, asked) in [
+        (Step::Inspection, true),
+        (Step::Cold, false),
+        (Step::PowerUp, false),
+        (Step::PlayTest, true),
+    ] {
+        for sheet in sheets::of(step, site, &found).iter() {
+            for line in sheet.lines().filter(|l| is_stop(l)) {
+                gate.stop(line, &step.address(id), asked);
+            }
+        }
+    }
     let left = work_out::found(site, r, id, ReadingState::AsLeft)?;
     if left.readings.is_empty() {
         gate.rest.push(Bar {
@@ -70,18 +83,7 @@ pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopE
             address: format!("/job/{id}/chart?state=as%20left"),
         });
     }
-    let read = |l: &&Line| l.reading().is_some() && state(l.outcome()).is_none();
-    // without readings as left nothing of the bias is read, and nothing is worked out for it
-    let bias_read = !left.readings.is_empty()
-        && sheets::set_up(SetUp::Bias, site, &left)
-            .iter()
-            .any(|s| s.lines().any(|l| read(&l)));
-    if !bias_read {
-        gate.rest.push(Bar {
-            what: "Bias at the mains of use, as left: not read".to_owned(),
-            address: format!("/job/{id}/set-up"),
-        });
-    }
+    gate.bias(site, &left, &format!("/job/{id}/set-up"));
     for item in r.work(id)? {
         if item.fields.state == WorkState::Open {
             gate.rest.push(Bar {
@@ -114,6 +116,47 @@ fn state(outcome: Outcome) -> Option<&'static str> {
 }
 
 impl Gate {
+    /// A line of a stop rule, where something stands against it; one that was never tested counts
+    /// only where it is `asked` for.
+    fn stop(&mut self, line: &Line, address: &str, asked: bool) {
+        let failed = matches!(line.outcome(), Outcome::Fail | Outcome::Stop);
+        let Some(state) = state(line.outcome()).filter(|_| failed || asked) else {
+            return;
+        };
+        self.failed |= failed;
+        self.stops.push(Bar {
+            what: format!("{}: {state}", line.what()),
+            address: address.to_owned(),
+        });
+    }
+
+    /// The idle of the output valves as left: something read, and nothing that was read outside.
+    fn bias(&mut self, site: &Site, left: &Found, address: &str) {
+        let mut read = false;
+        // without readings as left nothing of the bias is read, and nothing is worked out for it
+        if !left.readings.is_empty() {
+            for sheet in sheets::set_up(SetUp::Bias, site, left).iter() {
+                for line in sheet.lines().filter(|l| l.reading().is_some()) {
+                    read = true;
+                    if is_stop(line) {
+                        self.stop(line, address, true);
+                    } else if let Some(state) = state(line.outcome()) {
+                        self.rest.push(Bar {
+                            what: format!("Bias, {}: {state}", line.what()),
+                            address: address.to_owned(),
+                        });
+                    }
+                }
+            }
+        }
+        if !read {
+            self.rest.push(Bar {
+                what: "Bias at the mains of use, as left: not read".to_owned(),
+                address: address.to_owned(),
+            });
+        }
+    }
+
     /// What the stop rules say of the amp, never more than was tested.
     pub(crate) fn heading(&self) -> &'static str {
         if self.failed {
@@ -207,6 +250,22 @@ mod tests {
         assert!(notes[0].contains("Earth: not tested"));
         assert!(notes[1].contains("because: moves. Work: cord"));
         assert!(Gate::default().pass(&typed(&[])).unwrap().is_empty());
+    }
+
+    #[test]
+    fn what_failed_bars_everywhere_and_what_was_not_tested_only_where_it_is_asked_for() {
+        let limit = Limit::at_most(0.3, "ohm");
+        let bad = Line::read("Earth", Figure::new(2.0, "ohm"), limit, Origin::practice());
+        let open = Line::open("Earth", Origin::rule("safety.earth.vde"));
+        for (line, asked, bars, heading) in [
+            (&bad, false, 1, NOT_SAFE),
+            (&open, false, 0, "Electrical safety not tested"),
+            (&open, true, 1, "Electrical safety not tested"),
+        ] {
+            let mut gate = Gate::default();
+            gate.stop(line, "/", asked);
+            assert_eq!((gate.stops.len(), gate.heading()), (bars, heading));
+        }
     }
 
     #[test]
