@@ -107,6 +107,8 @@ pub(crate) enum Command {
     Safety(Safety),
     /// Sheet: burn-in, controls, oscillation sweep, tap test
     Proof(Proof),
+    /// The hand-over report of a job: words, a page to print, or a PDF
+    Report(Report),
     /// Write a test signal to play into the amp
     Signal(Signal),
     /// What a recording says: hum, noise, response, distortion, tremolo
@@ -169,6 +171,35 @@ pub(crate) struct Backup {
     pub(crate) restore: Option<PathBuf>,
     /// Print JSON (docs/json.md)
     #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// `report`.
+#[derive(Debug, Args)]
+pub(crate) struct Report {
+    /// The job's number
+    #[arg(value_name = "JOB")]
+    pub(crate) job: i64,
+    /// The shop's folder
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) shop: Option<PathBuf>,
+    /// The full record instead of the owner's version
+    #[arg(long)]
+    pub(crate) full: bool,
+    /// The job's labels instead: bags, valves, fuse, bias
+    #[arg(long, conflicts_with = "full")]
+    pub(crate) labels: bool,
+    /// The paper is Letter, not A4
+    #[arg(long)]
+    pub(crate) letter: bool,
+    /// Write it as a page to print
+    #[arg(long, value_name = "FILE.html")]
+    pub(crate) html: Option<PathBuf>,
+    /// Write it as a PDF, by `tubewright-pdf`
+    #[arg(long, value_name = "FILE.pdf")]
+    pub(crate) pdf: Option<PathBuf>,
+    /// Print JSON (docs/json.md)
+    #[arg(long, conflicts_with_all = ["html", "pdf"])]
     pub(crate) json: bool,
 }
 

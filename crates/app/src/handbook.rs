@@ -80,6 +80,7 @@ pub(crate) const CHAPTERS: &[Chapter] = chapters![
     Use "first-hour" "A small amplifier from the plug out to the next reading, step by step.",
     Use "pages" "Every page, every key, and what the pages protect from.",
     Use "sheets" "The bench sheets, from a wiring or from typed numbers, on screen and on paper.",
+    Use "report" "What goes home with an amplifier, and what it never says; its PDF and its labels.",
     Use "glossary" "The words of the trade as they are used here.",
     Typed "notation" "How wirings and readings are written.",
     Typed "valves" "Data sheets, and how to add a valve from its sheet or from your own readings.",

@@ -17,6 +17,7 @@ mod library;
 mod loose;
 mod outcome;
 mod paper;
+mod pdf_maker;
 mod picture;
 mod plate_plot;
 mod problems;
@@ -64,6 +65,7 @@ fn main() -> ExitCode {
         arguments::Command::Supply(given) => commands::supply::run(given),
         arguments::Command::Safety(given) => commands::safety::run(given),
         arguments::Command::Proof(given) => commands::proof::run(given),
+        arguments::Command::Report(given) => commands::report::run(given),
         arguments::Command::Signal(given) => commands::signal::run(given),
         arguments::Command::Hear(given) => commands::hear::run(given),
         arguments::Command::Snippet(given) => commands::snippet::run(given),

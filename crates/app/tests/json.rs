@@ -359,6 +359,19 @@ fn sheets_of_a_wiring_print_what_is_documented() {
 }
 
 #[test]
+fn reports_print_what_is_documented() {
+    let demo = run(&["demo", "--once"]);
+    let folder = demo.out.lines().find(|l| l.contains("tubewright-demo-"));
+    let folder = std::path::Path::new(folder.expect("the demo's folder").trim());
+    let shop = folder.join("shop").display().to_string();
+    let of = |more: &str| run(&["report", "38", "--shop", &shop, "--json", more]).json();
+    let full = of("--full");
+    assert_eq!(full["version"], "full record");
+    holds("report", &[full, of("--labels")]);
+    std::fs::remove_dir_all(folder).expect("the demo's folder goes");
+}
+
+#[test]
 fn draw_prints_what_is_documented() {
     let whole = run(&["draw", "--json", "examples/curlew.wiring"])
         .ends(0)

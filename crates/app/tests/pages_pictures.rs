@@ -67,6 +67,9 @@ fn every_page_is_kept_as_a_picture_and_shuts_nobody_out() {
         ("safety", "/job/1/safety"),
         ("play-test", "/job/1/play-test"),
         ("hand-over", "/job/1/hand-over"),
+        ("report", "/job/1/report"),
+        ("report-print", "/job/1/report/print?version=full"),
+        ("report-labels", "/job/1/report?version=labels"),
         ("journal", "/job/1/journal"),
         ("photos", "/job/1/photos"),
         ("photo", "/job/1/photos/1"),
@@ -141,6 +144,7 @@ fn the_pages_of_a_whole_amplifier_with_every_fold_open() {
         ("whole-set-up", "/job/1/set-up"),
         ("whole-supply", "/job/1/set-up?sheet=supply"),
         ("whole-stress", "/job/1/set-up?sheet=stress"),
+        ("whole-report", "/job/1/report?version=full"),
         ("whole-voicing", "/job/1/voicing?from=J3&beside=J1"),
     ];
     looked_at(&mut c, &format!("http://{}", server.host), &pages, true);

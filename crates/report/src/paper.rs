@@ -1,7 +1,10 @@
 //! The sheet of paper.
 
+use serde::{Deserialize, Serialize};
+
 /// Which paper is in the printer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Paper {
     /// 210 by 297 mm (ISO 216).
     #[default]

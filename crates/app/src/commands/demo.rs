@@ -1,5 +1,5 @@
 //! `demo`: three traced amplifiers in a folder to play with, the chart of one of them, where its
-//! trouble is, and a shop with four jobs, served until it is stopped.
+//! trouble is, and a shop with five jobs, served until it is stopped.
 
 use crate::amp::{self, Amp};
 use crate::arguments::{Demo, Serve};
@@ -7,10 +7,12 @@ use crate::caution;
 use crate::commands::{chart, suspects};
 use crate::input::Text;
 use crate::outcome::{Failure, Outcome};
-use crate::serve;
+use crate::serve::{self, Version};
 use crate::table::{hanging, paragraph};
+use crate::{pdf_maker, picture};
 use bench::chart::{Chart, ChartRequest};
 use bench::suspects::{Suspects, SuspectsRequest};
+use report::Paper;
 use shop::{Shop, ShopError};
 use std::fs;
 use std::io::Write as _;
@@ -46,7 +48,7 @@ const EXAMPLES: [Example; 3] = [
 /// Runs `demo`.
 pub(crate) fn run(given: &Demo) -> Result<Outcome, Failure> {
     let folder = write()?;
-    let shop = shop_in(&folder)?;
+    let (shop, printed) = with_report(shop_in(&folder)?, &folder)?;
     let mut out = paragraph(
         "Three amplifiers of an invented maker, as traced and read on a bench, are in this folder:",
         "",
@@ -71,13 +73,14 @@ pub(crate) fn run(given: &Demo) -> Result<Outcome, Failure> {
             out.push_str(&hanging(&told, "- ", "  "));
         }
     }
+    out.push_str(&printed);
     out.push_str(&next(&folder));
     if given.once {
         return Ok(Outcome::done(out));
     }
     out.push('\n');
     out.push_str(&paragraph(
-        "Four jobs of these and other invented amplifiers, at different stages, stand in a shop beside them.",
+        "Five jobs of these and other invented amplifiers, at different stages, stand in a shop beside them.",
         "",
     ));
     let mut screen = std::io::stdout().lock();
@@ -102,7 +105,7 @@ fn sought(amp: &Amp) -> Suspects {
     bench::suspects::suspects(&amp.circuit, &amp.library, &SuspectsRequest::default())
 }
 
-/// A shop with four jobs in the demo's folder.
+/// A shop with five jobs in the demo's folder.
 fn shop_in(folder: &Path) -> Result<Shop, Failure> {
     let failed = |e: ShopError| Failure::outside(e.to_string(), e.remedy());
     let now = serve::now();
@@ -113,6 +116,29 @@ fn shop_in(folder: &Path) -> Result<Shop, Failure> {
     });
     serve::fill(&shop, now, texts).map_err(failed)?;
     Ok(shop)
+}
+
+/// The job that is ready to go home.
+const FINISHED: i64 = 38;
+
+/// Writes the report of the finished job into the folder: a page to print, and a PDF where the program for it is there.
+fn with_report(shop: Shop, folder: &Path) -> Result<(Shop, String), Failure> {
+    let made = serve::make(shop);
+    let document = made
+        .document(FINISHED, serve::now(), Version::Owner, Paper::A4)
+        .map_err(|e| Failure::outside(e.to_string(), e.remedy()))?;
+    let page = folder.join("report.html");
+    picture::write(&page, report::whole(&document).as_bytes())?;
+    let mut told = format!(
+        "\nThe report of a finished job, to print from a browser\n{}\n",
+        page.display()
+    );
+    if let Ok(pdf) = pdf_maker::pdf(&document) {
+        let file = folder.join("report.pdf");
+        picture::write(&file, &pdf)?;
+        told.push_str(&format!("and as PDF\n{}\n", file.display()));
+    }
+    Ok((made.into_shop(), told))
 }
 
 fn load(example: &Example) -> Amp {

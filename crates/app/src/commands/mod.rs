@@ -23,6 +23,7 @@ pub(crate) mod parts;
 pub(crate) mod power;
 pub(crate) mod powerup;
 pub(crate) mod proof;
+pub(crate) mod report;
 pub(crate) mod safety;
 pub(crate) mod signal;
 pub(crate) mod snippet;

@@ -42,6 +42,16 @@ fn day_of(then: civil::Date, today: civil::Date) -> String {
     then.strftime(form).to_string()
 }
 
+/// `27 November 2026`: what is printed is read in other years.
+pub(crate) fn full(at: At) -> String {
+    zoned(at).strftime("%-d %B %Y").to_string()
+}
+
+/// `2026-11-27`.
+pub(crate) fn iso(at: At) -> String {
+    zoned(at).date().to_string()
+}
+
 /// `10:42` on the same day, else `17 Nov 10:42`.
 pub(crate) fn since(at: At, now: At) -> String {
     if zoned(at).date() == zoned(now).date() {

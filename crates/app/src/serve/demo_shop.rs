@@ -1,4 +1,4 @@
-//! The demo's shop: four amps at different stages. Makers, people, vendors and figures are
+//! The demo's shop: five amps at different stages. Makers, people, vendors and figures are
 //! invented; the wirings are the examples.
 
 use super::dates;
@@ -43,6 +43,7 @@ pub(crate) fn fill(
             ..InstrumentFields::default()
         })
     })?;
+    super::demo_finished::fill(shop, &at, &curlew, meter)?;
     held_for_a_capacitor(shop, now, &at, &turnstone, meter)?;
     held_for_valves(shop, now, &at, &curlew, meter)?;
     on_the_chart(shop, now, &at, &pip, meter)?;
@@ -298,7 +299,7 @@ fn just_in(shop: &Shop, at: &dyn Fn(i64, i64) -> Stamp) -> Result<(), ShopError>
     )
 }
 
-fn take_in(
+pub(super) fn take_in(
     shop: &Shop,
     stamp: &Stamp,
     number: i64,
@@ -344,7 +345,7 @@ fn trace(shop: &Shop, stamp: &Stamp, job: JobId, texts: &Texts) -> Result<(), Sh
 }
 
 /// Takes the readings of an example, block by block; `open` of the last block stay untaken.
-fn read(
+pub(super) fn read(
     shop: &Shop,
     stamp: &Stamp,
     job: JobId,
@@ -396,7 +397,7 @@ fn allow(shop: &Shop, stamp: &Stamp, job: JobId, who: &str, minor: i64) -> Resul
 }
 
 /// Unplugged, and every point that stores charge read.
-fn off(shop: &Shop, stamp: &Stamp, job: JobId, texts: &Texts) -> Result<(), ShopError> {
+pub(super) fn off(shop: &Shop, stamp: &Stamp, job: JobId, texts: &Texts) -> Result<(), ShopError> {
     let circuit = wiring::read_one(texts.wiring).circuit;
     shop.write(stamp, |w| {
         w.power_event(job, &PowerEvent::PlugOut, None)?;
@@ -428,14 +429,14 @@ fn wait(
 }
 
 /// A block of a readings text, as somebody would have entered it.
-struct Taken {
-    name: String,
-    conditions: String,
-    readings: Vec<NewReading>,
+pub(super) struct Taken {
+    pub(super) name: String,
+    pub(super) conditions: String,
+    pub(super) readings: Vec<NewReading>,
 }
 
 /// The blocks of a readings text.
-fn taken(text: &str) -> Vec<Taken> {
+pub(super) fn taken(text: &str) -> Vec<Taken> {
     const CONDITIONS: [&str; 12] = [
         "mains", "meter", "valves", "set", "standby", "speaker", "limiter", "minutes", "power",
         "heard", "seen", "signal",

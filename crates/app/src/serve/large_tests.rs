@@ -7,8 +7,8 @@ mod large;
 use super::access::Access;
 use super::ask::{Ask, Fields};
 use super::pages::{
-    bench, chart, find, hand_over, intake, job, journal, kin, new, parts, photos, run_sheet,
-    set_up, settings, suspects, tracing, work,
+    bench, chart, find, hand_over, intake, job, journal, kin, new, parts, photos, report,
+    run_sheet, set_up, settings, suspects, tracing, work,
 };
 use super::run::Step;
 use super::site::Site;
@@ -47,6 +47,7 @@ fn pages() -> Vec<(&'static str, Show)> {
         ("safety", of_step(Step::Safety)),
         ("play-test", of_step(Step::PlayTest)),
         ("hand-over", of_job(hand_over::show)),
+        ("report", of_job(report::show)),
         ("journal", of_job(journal::show)),
         ("photos", of_job(photos::show)),
     ]

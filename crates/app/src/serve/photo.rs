@@ -73,6 +73,33 @@ pub(crate) fn ready(content: &[u8]) -> Result<Ready, (&'static str, &'static str
     })
 }
 
+/// Longest side of a photo in a report.
+const REPORTED: u32 = 900;
+/// A report with ten photos has less than 2 MB, so each has at most so many bytes.
+const REPORTED_BYTES: usize = 150_000;
+
+/// A photo of the record as a report holds it, with its width and height; none where it can't be read.
+pub(crate) fn smaller(shown: &[u8]) -> Option<(Vec<u8>, u32, u32)> {
+    let picture = image::load_from_memory_with_format(shown, ImageFormat::Jpeg).ok()?;
+    let mut side = REPORTED;
+    loop {
+        let small = if picture.width().max(picture.height()) > side {
+            picture.thumbnail(side, side)
+        } else {
+            picture.clone()
+        };
+        let mut out = Vec::new();
+        small
+            .to_rgb8()
+            .write_with_encoder(JpegEncoder::new_with_quality(&mut out, 75))
+            .ok()?;
+        if out.len() <= REPORTED_BYTES || side < 200 {
+            return Some((out, small.width(), small.height()));
+        }
+        side = side * 3 / 4;
+    }
+}
+
 /// Told by the first bytes, never by the name.
 fn sort(content: &[u8]) -> Result<(ImageFormat, &'static str), (&'static str, &'static str)> {
     if content.starts_with(&[0xff, 0xd8, 0xff]) {
@@ -104,6 +131,28 @@ pub(crate) fn recording(content: &[u8]) -> Option<&'static str> {
 mod tests {
     use super::*;
     use image::RgbImage;
+
+    /// Noise is what JPEG keeps worst.
+    #[test]
+    fn a_photo_of_a_report_is_small_whatever_it_shows() {
+        let mut seed = 1_u32;
+        let noise = RgbImage::from_fn(1600, 1200, |_, _| {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let [a, b, c, _] = seed.to_be_bytes();
+            image::Rgb([a, b, c])
+        });
+        let mut out = Vec::new();
+        noise
+            .write_with_encoder(JpegEncoder::new_with_quality(&mut out, 82))
+            .unwrap();
+        let (jpeg, width, height) = smaller(&out).unwrap();
+        assert!(
+            jpeg.len() <= REPORTED_BYTES && width > height,
+            "{}",
+            jpeg.len()
+        );
+        assert!(smaller(b"no photo").is_none());
+    }
 
     fn png(width: u32, height: u32) -> Vec<u8> {
         let mut out = Cursor::new(Vec::new());

@@ -6,8 +6,8 @@ use super::fail::{Answer, Fail};
 use super::guard::{self, Gate};
 use super::pages::{
     bench, chart, conditions, entrance, find, hand_over, help, intake, job, journal, keys, kin,
-    new, ordering, orders, paper, parts, photos, power, reading, revisions, run_sheet, set_up,
-    settings, step, suspects, tracing, voicing, work,
+    new, ordering, orders, paper, parts, photos, power, reading, report, revisions, run_sheet,
+    set_up, settings, step, suspects, tracing, voicing, work,
 };
 use super::photo;
 use super::run::Step;
@@ -97,6 +97,13 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
         .route("/job/{job}/answer", act_job(run_sheet::answer))
         .route("/job/{job}/hand-over", show_job(hand_over::show))
         .route("/job/{job}/close", act_job(hand_over::close))
+        .route(
+            "/job/{job}/report",
+            show_job(report::show).merge(act_job(report::write)),
+        )
+        .route("/job/{job}/report/print", show_job(report::print))
+        .route("/job/{job}/report.css", show_job(report::style))
+        .route("/job/{job}/report.pdf", show_job(report::pdf))
         .route("/job/{job}/journal", show_job(journal::show))
         .route("/job/{job}/undo", act_job(journal::undo))
         .route("/job/{job}/note", act_job(journal::note))

@@ -85,7 +85,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
             title: format!("{} {}: hand-over", id, view.job.amp.fields.short()),
             place: Place::Job(&view, Some(Step::HandOver)),
             head: frame::job_head(&view),
-            buttons: html! {},
+            buttons: html! { a.button href=(format!("/job/{id}/report")) { "The report" } },
             conditions: frame::power_strip(&view, ask),
             body,
         })

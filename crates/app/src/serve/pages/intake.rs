@@ -176,7 +176,7 @@ fn codes_sheet(codes: &[DateCode], post: &str, year: u16) -> Markup {
 }
 
 /// `maker 123, week 14 of 1961`, every way it can be split.
-fn read_as(code: &str, year: u16) -> String {
+pub(crate) fn read_as(code: &str, year: u16) -> String {
     let splits = datecodes::splits(code, year);
     if splits.is_empty() {
         return "no such code".to_owned();

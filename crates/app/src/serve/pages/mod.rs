@@ -25,6 +25,7 @@ pub(crate) mod photos;
 pub(crate) mod power;
 pub(crate) mod power_up;
 pub(crate) mod reading;
+pub(crate) mod report;
 pub(crate) mod revisions;
 pub(crate) mod run_sheet;
 pub(crate) mod set_up;
