@@ -20,6 +20,7 @@ mod paper;
 mod pdf_maker;
 mod picture;
 mod plate_plot;
+mod power_plot;
 mod problems;
 mod replace;
 mod serve;

@@ -134,7 +134,19 @@ fn the_pages_of_a_whole_amplifier_with_every_fold_open() {
         b.upload("/job/1/kin", name, text.as_bytes());
     }
     let mut c = Chromium::start();
+    // what takes long goes on while nobody looks; its page comes by itself when it is there
+    let base = format!("http://{}", server.host);
+    for which in ["power", "tremolo"] {
+        c.open(&format!("{base}/job/1/driven?sheet={which}"));
+        if which == "power" {
+            c.screen(1440, 900, false);
+            c.picture(&pictures().join("desk-whole-working.png"));
+        }
+        c.wait("document.readyState === 'complete' && !!document.querySelector('.result')");
+    }
     let pages = [
+        ("whole-power", "/job/1/driven?sheet=power"),
+        ("whole-tremolo", "/job/1/driven?sheet=tremolo"),
         ("whole-kin", "/job/1/kin"),
         ("whole-suspects", "/job/1/suspects?drawing=yes"),
         ("whole-job", "/job/1"),

@@ -140,6 +140,66 @@ fn parts_are_proposed_with_reasons_and_decided_by_hand() {
     b.get("/job/1/journal").has(&["C2"]);
 }
 
+/// The page of a work that takes long, when it is there.
+fn when_there(b: &mut server::Browser, address: &str) -> Page {
+    let standing = address.replace("/driven?", "/driven/standing?");
+    b.get(address);
+    for _ in 0..6_000 {
+        let now = b.get(&standing);
+        if now.header("hx-refresh") == "true" {
+            return b.get(address);
+        }
+        assert_eq!(now.status, 200, "{}", now.words());
+        assert!(now.words().contains("so far"), "{}", now.words());
+        std::thread::sleep(std::time::Duration::from_millis(100));
+    }
+    panic!("{address} never came");
+}
+
+/// What takes long is begun by its page, told while it goes on, stopped by a press, kept as a sheet when it is there.
+#[test]
+fn power_and_tremolo_are_worked_out_while_one_goes_on() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Pip", "Odo Kestle");
+    // nothing traced, half a tracing, a stage without a loudspeaker: each says what is missing
+    for (wiring, power) in [
+        ("", "no input jack is traced"),
+        ("V1 12AX7\nV1.1 - R4 100k - B3\n", "no input jack is traced"),
+        (STAGE, "no input jack is traced"),
+    ] {
+        if !wiring.is_empty() {
+            trace(&mut b, wiring);
+        }
+        when_there(&mut b, "/job/1/driven?sheet=power").has(&[power, "Not known"]);
+        when_there(&mut b, "/job/1/driven?sheet=tremolo").has(&["o tremolo oscillator was found"]);
+    }
+    trace(&mut b, include_str!("../../../examples/pip.wiring"));
+    let page = when_there(&mut b, "/job/1/driven?sheet=power");
+    page.has(&[
+        "W clean",
+        "distortion",
+        "driven four times as hard",
+        "Rails under drive",
+        "Local electrical codes",
+    ]);
+    assert!(page.text.contains("Distortion over watts"));
+    b.get(&page.link("Paper")).has(&["Power, clean"]);
+    // another place of a knob is another work; with the volume off nothing arrives
+    let off = "/job/1/driven?sheet=power&from=J1&at%20VOLUME=0";
+    when_there(&mut b, off).has(&["turn the volume up"]);
+    // a work of many seconds, stopped: what is there is shown, and it can be done again
+    trace(&mut b, include_str!("../../../examples/curlew.wiring"));
+    let page = b.get("/job/1/driven?sheet=tremolo");
+    page.has(&[
+        "Letting the tremolo run",
+        "so far",
+        "You can go on elsewhere",
+    ]);
+    b.send(&page.form("Stop, and show what is there"));
+    when_there(&mut b, "/job/1/driven?sheet=tremolo").has(&["It was stopped"]);
+}
+
 #[test]
 fn typing_leaves_parts_where_they_are_until_the_drawing_is_tidied() {
     let picture = |page: &Page| {

@@ -108,7 +108,7 @@ pub fn tremolo(
         }
     } else {
         out.sheet.missing(
-            "No tremolo oscillator was found in this wiring.",
+            "no tremolo oscillator was found in this wiring",
             "Trace from the valve's plate through three capacitors back to its grid; `check` lists the blocks that it found.",
         );
     }
@@ -155,7 +155,11 @@ fn fill(
         }
     }
     if let (Some(name), true) = (&found.depth, here.swing.is_some()) {
+        let set = at(&found.depth);
         for place in [0.0, 5.0, 10.0] {
+            if set.is_some_and(|set| (set - place).abs() < 1e-9) {
+                continue; // it stands there already
+            }
             go("its depth over the knob")?;
             let Ok(bench) = with_knob(found, library, asked, &bench.from, name, place) else {
                 continue;

@@ -92,6 +92,14 @@ pub(crate) fn length(milliseconds: i64) -> String {
     format!("{}:{:02}", minutes / 60, minutes % 60)
 }
 
+/// `12 s`, from a minute on `1 min 5 s`.
+pub(crate) fn seconds(seconds: i64) -> String {
+    match (seconds / 60, seconds % 60) {
+        (0, s) => format!("{s} s"),
+        (m, s) => format!("{m} min {s} s"),
+    }
+}
+
 /// A time as a file's name can hold it (`2026-11-25-104500`).
 pub(crate) fn for_a_name(at: At) -> String {
     zoned(at).strftime("%Y-%m-%d-%H%M%S").to_string()

@@ -19,6 +19,7 @@ mod guard;
 mod kept_kin;
 #[cfg(test)]
 mod large_tests;
+mod long;
 mod marks;
 mod money;
 mod pages;

@@ -5,8 +5,8 @@ use super::assets;
 use super::fail::{Answer, Fail};
 use super::guard::{self, Gate};
 use super::pages::{
-    bench, chart, conditions, entrance, find, hand_over, help, intake, job, journal, keys, kin,
-    new, ordering, orders, paper, parts, photos, power, reading, report, revisions, run_sheet,
+    bench, chart, conditions, driven, entrance, find, hand_over, help, intake, job, journal, keys,
+    kin, new, ordering, orders, paper, parts, photos, power, reading, report, revisions, run_sheet,
     set_up, settings, step, suspects, tracing, voicing, work,
 };
 use super::photo;
@@ -92,6 +92,11 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
         )
         .route("/job/{job}/work/{row}", act_row(work::change))
         .route("/job/{job}/set-up", show_job(set_up::show))
+        .route(
+            "/job/{job}/driven",
+            show_job(driven::show).merge(act_job(driven::press)),
+        )
+        .route("/job/{job}/driven/standing", show_job(driven::standing))
         .route("/job/{job}/voicing", show_job(voicing::show))
         .route("/job/{job}/curves", show_job(voicing::while_moved))
         .route("/job/{job}/answer", act_job(run_sheet::answer))

@@ -1,6 +1,7 @@
 //! Which sheets each step has, for this amp: asked of the computing crates, never worked out here,
 //! and kept until a text changes that goes into them.
 
+use super::long::Standing;
 use super::record::{ANSWERS, COLD, readings_text};
 use super::run::Step;
 use super::site::Site;
@@ -12,15 +13,19 @@ use bench::heating::heating;
 use bench::idle::{Idle, idle};
 use bench::inspect::inspect;
 use bench::parts::{Parts, PartsRequest, parts, parts_after};
+use bench::power::{Power, PowerRequest, power};
 use bench::powerup::{Powerup, PowerupRequest, plan};
 use bench::proof::proof;
 use bench::safety::safety;
 use bench::sheet::Sheet;
 use bench::stress::{Stress, stress};
 use bench::supply::supply;
-use shop::{ResultGiven, Verdict, VerdictGiven};
+use bench::tremolo::{Tremolo, tremolo};
+use shop::{At, ResultGiven, Verdict, VerdictGiven};
 use std::sync::Arc;
 use wiring::Circuit;
+use wiring::circuit::{Position, Setting};
+use wiring::sheet::Library;
 
 /// The name under which answers of a step's sheet are kept.
 pub(crate) fn kept_as(step: Step) -> &'static str {
@@ -170,6 +175,130 @@ impl SetUp {
             .into_iter()
             .find(|s| s.slug() == slug)
             .unwrap_or(Self::Bias)
+    }
+}
+
+/// A sheet that takes long.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Slow {
+    /// What it gives, clean and driven hard.
+    Power,
+    /// Whether it starts, pace and depth.
+    Tremolo,
+}
+
+impl Slow {
+    /// All, in order.
+    pub(crate) const ALL: [Self; 2] = [Self::Tremolo, Self::Power];
+
+    /// On its button.
+    pub(crate) fn name(self) -> &'static str {
+        match self {
+            Self::Power => "Power",
+            Self::Tremolo => "Tremolo",
+        }
+    }
+
+    /// In addresses and in the record.
+    pub(crate) fn slug(self) -> &'static str {
+        match self {
+            Self::Power => "power",
+            Self::Tremolo => "tremolo",
+        }
+    }
+
+    /// While it goes on.
+    pub(crate) fn doing(self) -> &'static str {
+        match self {
+            Self::Power => "Raising a tone until it clips",
+            Self::Tremolo => "Letting the tremolo run",
+        }
+    }
+
+    /// Of a word in an address.
+    pub(crate) fn of(slug: &str) -> Self {
+        if slug == Self::Tremolo.slug() {
+            Self::Tremolo
+        } else {
+            Self::Power
+        }
+    }
+}
+
+/// The jack that is driven and the knobs that stand elsewhere than in the wiring.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct Drive {
+    /// None: the input heard loudest.
+    pub(crate) from: Option<String>,
+    /// Knobs.
+    pub(crate) sets: Vec<Setting>,
+}
+
+impl Drive {
+    fn asked(&self) -> Asked {
+        Asked {
+            sets: self.sets.clone(),
+            ..Asked::default()
+        }
+    }
+
+    fn key(&self, found: &Found) -> String {
+        let sets: Vec<(&str, &Position)> =
+            self.sets.iter().map(|s| (s.name.as_str(), &s.to)).collect();
+        format!("{}\u{0}{:?} {sets:?}", key(found, &[]), self.from)
+    }
+}
+
+/// The circuit that a long work takes with it; without parts where there are more than an amplifier has.
+fn taken(site: &Site, found: &Found) -> (Circuit, Library) {
+    let circuit = &found.traced.circuit;
+    let small = circuit.parts.len() <= MOST_PARTS;
+    let circuit = if small {
+        circuit.clone()
+    } else {
+        Circuit::default()
+    };
+    (circuit, site.library.clone())
+}
+
+/// What the amplifier gives; begun where nobody asked before.
+pub(crate) fn power_of(site: &Site, found: &Found, drive: &Drive, now: At) -> Standing<Power> {
+    let (circuit, library) = taken(site, found);
+    let request = PowerRequest {
+        asked: drive.asked(),
+        from: drive.from.clone(),
+        ..PowerRequest::default()
+    };
+    let key = drive.key(found);
+    site.kept.powers.ask(&found.place, &key, now, move |watch| {
+        power(&circuit, &library, &request, watch)
+    })
+}
+
+/// What the tremolo does; begun where nobody asked before.
+pub(crate) fn tremolo_of(site: &Site, found: &Found, drive: &Drive, now: At) -> Standing<Tremolo> {
+    let (circuit, library) = taken(site, found);
+    let (asked, from) = (drive.asked(), drive.from.clone());
+    let key = drive.key(found);
+    site.kept
+        .tremolos
+        .ask(&found.place, &key, now, move |watch| {
+            tremolo(&circuit, &library, &asked, from.as_deref(), watch)
+        })
+}
+
+/// The sheet of a long work where it is there; begins nothing.
+pub(crate) fn slow_there(which: Slow, site: &Site, found: &Found, drive: &Drive) -> Option<Sheet> {
+    let key = drive.key(found);
+    match which {
+        Slow::Power => {
+            let made = site.kept.powers.there(&found.place, &key)?;
+            Some(made.sheet.clone())
+        }
+        Slow::Tremolo => {
+            let made = site.kept.tremolos.there(&found.place, &key)?;
+            Some(made.sheet.clone())
+        }
     }
 }
 

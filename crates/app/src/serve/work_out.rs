@@ -3,16 +3,19 @@
 //! Held against the texts themselves, so a kept result is never stale: another text is worked out
 //! anew. Each job has one place for each thing, which its next text takes over.
 
+use super::long::Long;
 use super::record::readings_text;
 use super::shelf::Shelf;
 use super::site::Site;
 use bench::chart::{ChartRequest, Worked};
 use bench::idle::Idle;
 use bench::parts::Parts;
+use bench::power::Power;
 use bench::powerup::Powerup;
 use bench::sheet::Sheet;
 use bench::stress::Stress;
 use bench::suspects::{Suspects, SuspectsRequest};
+use bench::tremolo::Tremolo;
 use draw::Memory;
 use draw::over::Room;
 use shop::{
@@ -124,6 +127,10 @@ pub(crate) struct Kept {
     /// What the figures ask for, part by part.
     pub(crate) judged: Shelf<Parts>,
     suspects: Shelf<Suspects>,
+    /// What amps give under drive.
+    pub(crate) powers: Long<Power>,
+    /// What their tremolos do.
+    pub(crate) tremolos: Long<Tremolo>,
 }
 
 impl Kept {
@@ -136,6 +143,8 @@ impl Kept {
             + self.suspects.made()
             + self.strains.made()
             + self.judged.made()
+            + self.powers.begun()
+            + self.tremolos.begun()
             + self.kins.made();
         [self.circuits.made(), self.charts.made(), sheets]
     }

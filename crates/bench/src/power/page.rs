@@ -1,7 +1,7 @@
 //! What the amplifier gives, as a sheet.
 
 use super::stages::Working;
-use super::{Level, Limiting, OutputValve, Power, Room, Sag};
+use super::{Level, Limiting, OutputValve, Power, Sag};
 use crate::powered::say_mains;
 use crate::sheet::{Expected, Figure, Limit, Line, Origin};
 
@@ -147,15 +147,7 @@ fn orders(when: &str, level: &Level) -> Line {
 }
 
 fn stage(found: &Limiting) -> Line {
-    let words: Vec<&str> = found
-        .room
-        .iter()
-        .map(|r| match r {
-            Room::GridCurrent => "its grid draws current",
-            Room::CutOff => "its plate current stops for a part of the cycle",
-            Room::Bottoms => "its plate comes down as far as it can",
-        })
-        .collect();
+    let words: Vec<&str> = found.room.iter().map(|r| r.words()).collect();
     let line = Line::told("distortion at its plate", solved())
         .at(found.valve.clone())
         .expecting(Expected::value(found.plate_distortion * 100.0, "%"))

@@ -30,6 +30,18 @@ pub enum Room {
     Bottoms,
 }
 
+impl Room {
+    /// In words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::GridCurrent => "its grid draws current",
+            Self::CutOff => "its plate current stops for a part of the cycle",
+            Self::Bottoms => "its plate comes down as far as it can",
+        }
+    }
+}
+
 /// One stage at a drive.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Limiting {

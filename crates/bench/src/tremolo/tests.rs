@@ -109,7 +109,7 @@ fn a_stopped_one_names_the_part_that_brings_it_back() {
 fn an_amplifier_without_one_says_so() {
     let pip = worked(&example("pip"), &[]);
     assert!(pip.valve.is_none());
-    assert!(pip.sheet.missing[0].what.contains("No tremolo oscillator"));
+    assert!(pip.sheet.missing[0].what.contains("no tremolo oscillator"));
     let nothing = worked("", &[]);
     assert!(nothing.now.is_none() && !nothing.sheet.missing.is_empty());
 }

@@ -4,6 +4,7 @@ pub(crate) mod bench;
 pub(crate) mod chart;
 pub(crate) mod clash;
 pub(crate) mod conditions;
+pub(crate) mod driven;
 pub(crate) mod entrance;
 pub(crate) mod find;
 pub(crate) mod gate;

@@ -6,7 +6,7 @@ use crate::serve::ask::{Ask, Fields};
 use crate::serve::assets;
 use crate::serve::fail::{Answer, Fail};
 use crate::serve::run::Step;
-use crate::serve::sheets::{self, SetUp};
+use crate::serve::sheets::{self, SetUp, Slow};
 use crate::serve::site::Site;
 use crate::serve::work_out;
 use ::bench::sheet::Sheet;
@@ -21,14 +21,27 @@ pub(crate) fn button(id: JobId, sheet: &str, state: &str) -> Markup {
     html! { a.button href=(format!("/job/{id}/paper?sheet={sheet}&state={state}")) target="_blank" { "Paper" } }
 }
 
+/// The same for a sheet that hangs on more fields.
+pub(crate) fn button_with(id: JobId, query: &str) -> Markup {
+    html! { a.button href=(format!("/job/{id}/paper?{query}")) target="_blank" { "Paper" } }
+}
+
 /// `/job/42/paper?sheet=chart`.
 pub(crate) fn show(site: &Site, _: &Ask, id: JobId, fields: &Fields) -> Answer {
-    let name = fields.get("sheet");
     let (page, _) = page(site, id, fields)?;
+    let same: Vec<String> = fields
+        .pairs()
+        .map(|(name, value)| {
+            format!(
+                "{}={}",
+                super::chart::percent(name),
+                super::chart::percent(value)
+            )
+        })
+        .collect();
     let link = format!(
-        "<link rel=\"stylesheet\" href=\"/job/{id}/paper.css?sheet={}&amp;state={}\">",
-        super::chart::percent(name),
-        super::chart::percent(fields.get("state"))
+        "<link rel=\"stylesheet\" href=\"/job/{id}/paper.css?{}\">",
+        same.join("&amp;")
     );
     Ok(Html(page.replacen("<style></style>", &link, 1)).into_response())
 }
@@ -65,6 +78,10 @@ fn sheet(
             &found.traced.circuit,
             &worked.chart,
         )));
+    }
+    if let Some(which) = Slow::ALL.into_iter().find(|s| s.slug() == name) {
+        let asked = super::driven::drive(&found.traced.circuit, fields);
+        return Ok(sheets::slow_there(which, site, &found, &asked));
     }
     let all = match SetUp::ALL.into_iter().find(|s| s.slug() == name) {
         Some(which) => sheets::set_up(which, site, &found),

@@ -8,7 +8,7 @@ use crate::serve::fail::{Answer, ok};
 use crate::serve::frame::{self, Page, Place};
 use crate::serve::marks::{self, BandShown};
 use crate::serve::run::Step;
-use crate::serve::sheets::{self, SetUp};
+use crate::serve::sheets::{self, SetUp, Slow};
 use crate::serve::site::Site;
 use crate::serve::{state, work_out};
 use bench::chart::Word;
@@ -63,16 +63,26 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
             buttons: html! {
                 span.aside { (run_sheet::count(&lines)) }
                 @if !all.is_empty() { (super::paper::button(id, which.slug(), "")) }
-                a.button href=(format!("/job/{id}/voicing")) { "Voicing" }
-                @for one in SetUp::ALL {
-                    a.button.chosen[one == which] href=(format!("/job/{id}/set-up?sheet={}", one.slug())) aria-current=[(one == which).then_some("true")] { (one.name()) }
-                }
+                (buttons(id, which.slug()))
             },
             conditions: frame::power_strip(&view, ask),
             body,
         })
     })?;
     ok(page)
+}
+
+/// Where the sheets of the set-up are, those that take long last.
+pub(crate) fn buttons(id: JobId, chosen: &str) -> Markup {
+    let one = |name: &str, slug: &str, page: &str| {
+        let here = slug == chosen;
+        html! { a.button.chosen[here] href=(format!("/job/{id}/{page}?sheet={slug}")) aria-current=[here.then_some("true")] { (name) } }
+    };
+    html! {
+        @for s in SetUp::ALL { (one(s.name(), s.slug(), "set-up")) }
+        @for s in Slow::ALL { (one(s.name(), s.slug(), "driven")) }
+        a.button href=(format!("/job/{id}/voicing")) { "Voicing" }
+    }
 }
 
 /// Plate curves of each stage, with what idles where: wide for a desk, narrow for a phone.
