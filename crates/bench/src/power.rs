@@ -19,6 +19,7 @@ pub use stages::{Limiting, OutputValve, Room};
 use crate::driven::{Bench, Driven};
 use crate::powered::{Asked, block, conditions, head, mains_volts, node_name};
 use crate::sheet::Sheet;
+use crate::stress::{UnderDrive, When, under_drive};
 use crate::wall::{Wall, made_for, wall};
 use levels::Search;
 use serde::Serialize;
@@ -72,6 +73,8 @@ pub struct Power {
     pub valves: Vec<OutputValve>,
     /// Rails: name, volts at rest, at the clean limit, driven hard.
     pub rails: Vec<Sag>,
+    /// What drive does to every part, at the clean limit and driven hard.
+    pub drives: Vec<UnderDrive>,
     /// What the mains gives and may give.
     pub wall: Wall,
     /// Mains volts.
@@ -118,6 +121,7 @@ pub fn power(
         limiting: Vec::new(),
         valves: Vec::new(),
         rails: Vec::new(),
+        drives: Vec::new(),
         wall: wall(made_for(circuit), today),
         mains_volts: today,
         sheet,
@@ -184,6 +188,12 @@ fn fill(
         found.limiting = stages::limiting(bench, driven);
     }
     found.valves = stages::output_valves(bench, circuit, library, &states);
+    for (driven, when) in states.iter().zip([When::CleanDrive, When::HardDrive]) {
+        if let Some(driven) = driven {
+            let one = under_drive(bench, circuit, driven, when, first);
+            found.drives.push(one);
+        }
+    }
     let roles = anatomy(circuit);
     for &node in roles.rails.iter().chain(&roles.bias_rails) {
         let at = |which: usize| {

@@ -5,15 +5,19 @@
 //! held against the part's rating with the trade's derating, worst first. A rating that nobody
 //! wrote down stays unknown, with the least that would do. A valve that the wiring itself runs
 //! beyond its sheet is told as that: a fact of the amplifier, not a fault and not a pass. Then
-//! likely faults are tried one at a time, to see what each would take with it. Signal at full
-//! drive is not in these figures.
+//! likely faults are tried one at a time, to see what each would take with it. Where the amplifier was driven before
+//! ([`crate::power`]), the clean limit and hard drive count as states, too.
 
 mod as_made;
+mod driven;
 mod failing;
 mod page;
 mod passive;
 pub(crate) mod valve;
 
+pub(crate) use driven::under_drive;
+
+pub use driven::{DrivenPart, UnderDrive};
 pub use failing::{Failing, Pushed};
 
 use crate::powered::{Asked, Powered, block, conditions, head, mains_volts};
@@ -32,6 +36,8 @@ pub struct Stress {
     /// Every quantity of every part at its worst; the largest share of its limit first, then what
     /// has no rating, the largest figure first.
     pub parts: Vec<Strained>,
+    /// The drives that count among the states; none where it was not driven.
+    pub drives: Vec<Drive>,
     /// What one likely fault does to the other parts.
     pub failing: Vec<Failing>,
     /// What the mains gives and may give.
@@ -41,6 +47,17 @@ pub struct Stress {
     /// The sheet.
     #[serde(flatten)]
     pub sheet: Sheet,
+}
+
+/// A drive that counts.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Drive {
+    /// At the clean limit or driven hard.
+    pub when: When,
+    /// Frequency, hertz.
+    pub hertz: f64,
+    /// Watts at the loudspeaker.
+    pub watts: f64,
 }
 
 /// One quantity of one part, in the state that strains it most.
@@ -176,6 +193,10 @@ pub enum When {
     HighMains,
     /// Cold start, the highest mains.
     ColdStart,
+    /// Driven to the clean limit, today's mains.
+    CleanDrive,
+    /// Driven four times as hard, today's mains.
+    HardDrive,
 }
 
 impl When {
@@ -186,6 +207,8 @@ impl When {
             Self::Idle => "at rest",
             Self::HighMains => "at rest, highest mains",
             Self::ColdStart => "cold start, highest mains",
+            Self::CleanDrive => "at the clean limit",
+            Self::HardDrive => "driven hard",
         }
     }
 }
@@ -228,9 +251,29 @@ pub(crate) struct Work<'a> {
     pub(crate) under: Conditions,
     pub(crate) now: Option<Powered>,
     pub(crate) surge: Surge,
+    pub(crate) drives: &'a [UnderDrive],
 }
 
 impl Work<'_> {
+    /// A figure, or that of a drive that is larger.
+    fn or_driven(
+        &self,
+        worst: Option<(f64, When)>,
+        part: &str,
+        of: impl Fn(&DrivenPart) -> Option<f64>,
+    ) -> Option<(f64, When)> {
+        let mut worst = worst;
+        for drive in self.drives {
+            let value = drive.part(part).and_then(&of).filter(|v| v.is_finite());
+            if let Some(value) = value
+                && worst.is_none_or(|(most, _)| value > most * (1.0 + 1e-9))
+            {
+                worst = Some((value, drive.when));
+            }
+        }
+        worst
+    }
+
     /// Each solved state.
     fn states(&self) -> impl Iterator<Item = (When, &Powered)> {
         [
@@ -306,6 +349,17 @@ impl Held {
 /// The strain of every part of a wiring.
 #[must_use]
 pub fn stress(circuit: &Circuit, library: &Library, asked: &Asked) -> Stress {
+    stress_under(circuit, library, asked, &[])
+}
+
+/// The same with drives that were worked out before, under the same conditions.
+#[must_use]
+pub fn stress_under(
+    circuit: &Circuit,
+    library: &Library,
+    asked: &Asked,
+    drives: &[UnderDrive],
+) -> Stress {
     let anatomy = anatomy(circuit);
     let block = block(circuit, asked);
     let under = conditions(asked, block);
@@ -330,14 +384,21 @@ pub fn stress(circuit: &Circuit, library: &Library, asked: &Asked) -> Stress {
         under,
         now,
         surge,
+        drives,
     };
     let mut parts = passive::strained(&work);
     parts.extend(valve::strained(&work));
     as_made::judge(&work, &mut parts);
     parts.sort_by(worse_first);
     let failing = failing::failing(&work, &parts);
+    let drive = |d: &UnderDrive| Drive {
+        when: d.when,
+        hertz: d.hertz,
+        watts: d.watts,
+    };
     let mut stress = Stress {
         parts,
+        drives: drives.iter().map(drive).collect(),
         failing,
         wall: wall(made_for(circuit), today),
         mains_volts: today,
@@ -363,6 +424,7 @@ pub(crate) fn strained(
         now: Powered::new(circuit, library, &under).ok(),
         surge: surge(circuit, library, anatomy, asked),
         under,
+        drives: &[],
     };
     let mut parts = passive::strained(&work);
     parts.extend(valve::strained(&work));

@@ -204,12 +204,15 @@ pub(crate) struct Parts {
 #[derive(Debug, Args)]
 #[command(
     arg_required_else_help = true,
-    after_help = "Examples: tubewright stress amp.wiring\n          tubewright stress amp.wiring --mains 242 --without V5"
+    after_help = "Examples: tubewright stress amp.wiring\n          tubewright stress amp.wiring --mains 242 --without V5\n          tubewright stress amp.wiring --drive --set VOLUME=8"
 )]
 pub(crate) struct Stress {
     /// The amplifier.
     #[command(flatten)]
     pub(crate) wired: Wired,
+    /// Drive it as well, to the clean limit and four times as hard: takes as long as `power`
+    #[arg(long)]
+    pub(crate) drive: bool,
     /// How to print.
     #[command(flatten)]
     pub(crate) form: Form,

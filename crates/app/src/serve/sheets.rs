@@ -18,7 +18,7 @@ use bench::powerup::{Powerup, PowerupRequest, plan};
 use bench::proof::proof;
 use bench::safety::safety;
 use bench::sheet::Sheet;
-use bench::stress::{Stress, stress};
+use bench::stress::{Stress, stress_under};
 use bench::supply::supply;
 use bench::tremolo::{Tremolo, tremolo};
 use shop::{At, ResultGiven, Verdict, VerdictGiven};
@@ -93,11 +93,20 @@ pub(crate) fn plan_of(site: &Site, found: &Found) -> Arc<Powerup> {
     })
 }
 
-/// How hard each part is worked.
+/// How hard each part is worked; under drive, too, once the power was worked out with the knobs as the wiring has them.
 fn stress_of(site: &Site, found: &Found) -> Arc<Stress> {
-    site.kept.strains.get(&found.place, key(found, &[]), || {
-        stress(&found.traced.circuit, &site.library, &Asked::default())
+    let driven = driven_there(site, found);
+    let key = format!("{}\u{0}{}", key(found, &[]), driven.is_some());
+    site.kept.strains.get(&found.place, key, || {
+        let drives = driven.as_ref().map_or(&[][..], |p| &p.drives);
+        let circuit = &found.traced.circuit;
+        stress_under(circuit, &site.library, &Asked::default(), drives)
     })
+}
+
+fn driven_there(site: &Site, found: &Found) -> Option<Arc<Power>> {
+    let key = Drive::default().key(found);
+    site.kept.powers.there(&found.place, &key)
 }
 
 /// What the figures ask for, part by part, with the verdicts that were given counted as given;
@@ -109,7 +118,8 @@ pub(crate) fn judged_of(
     year: u16,
 ) -> Arc<Parts> {
     let said: Vec<(&str, Verdict)> = given.iter().map(|g| (g.part.as_str(), g.verdict)).collect();
-    let key = format!("{}\u{0}{said:?} {year}", key(found, &[]));
+    let driven = driven_there(site, found).is_some();
+    let key = format!("{}\u{0}{said:?} {year} {driven}", key(found, &[]));
     site.kept.judged.get(&found.place, key, || {
         let request = PartsRequest {
             this_year: Some(year),
@@ -317,12 +327,12 @@ pub(crate) fn set_up(which: SetUp, site: &Site, found: &Found) -> Arc<Vec<Sheet>
     }
     let place = format!("{} {}", found.place, which.slug());
     let asked = Asked::default();
-    site.kept
-        .sheets
-        .get(&place, key(found, &[]), || match which {
-            SetUp::Bias => vec![idle_of(site, found).sheet.clone()],
-            SetUp::Heaters => vec![heating(circuit, &site.library, &asked).sheet],
-            SetUp::Supply => vec![supply(circuit, &site.library, &asked, None).sheet],
-            SetUp::Stress => vec![stress_of(site, found).sheet.clone()],
-        })
+    let driven = which == SetUp::Stress && driven_there(site, found).is_some();
+    let key = format!("{}\u{0}{driven}", key(found, &[]));
+    site.kept.sheets.get(&place, key, || match which {
+        SetUp::Bias => vec![idle_of(site, found).sheet.clone()],
+        SetUp::Heaters => vec![heating(circuit, &site.library, &asked).sheet],
+        SetUp::Supply => vec![supply(circuit, &site.library, &asked, None).sheet],
+        SetUp::Stress => vec![stress_of(site, found).sheet.clone()],
+    })
 }

@@ -22,7 +22,11 @@ pub(super) fn fill(parts: &mut Parts, worked: &Stress, this_year: Option<u16>) {
     sheet.section("Watch", watch);
     sheet.section("Keep: nothing speaks against them", keep);
     sheet.note("A proposal, until you decide: a verdict in the wiring (keep, watch, replace) counts, and the proposal stands beside it.");
-    sheet.note("Strain is that at rest, of the highest mains and of a cold start; full drive is not in these figures.");
+    sheet.note(if worked.drives.is_empty() {
+        "Strain is that at rest, of the highest mains and of a cold start; full drive is not in these figures."
+    } else {
+        "Strain is the worst of rest, highest mains, cold start and full drive."
+    });
     sheet.note("What a drift moves is to first order: a direction and a size. Ratings to order are the least that would do.");
     if this_year.is_none() {
         sheet.note("Without the year it is (`--year`), date codes and ages were not read.");

@@ -134,3 +134,101 @@ fn trouble_gives_numbers_or_reasons() {
         }
     }
 }
+
+/// Next to no signal works the parts as rest does; a tone adds `V^2 / R` of its own to what flows at rest.
+#[test]
+fn parts_under_a_whisper_work_as_at_rest() {
+    let circuit = example("pip");
+    let asked = with_knobs(&[("VOLUME", 8.0), ("TONE", 10.0)]);
+    let library = Library::built_in();
+    let bench = Bench::new(&circuit, library, &asked, None).expect("a bench");
+    let driven = bench
+        .drive(1e-6, 1000.0, None, &mut || true)
+        .expect("a cycle");
+    let whisper = under_drive(&bench, &circuit, &driven, When::CleanDrive, 1000.0);
+    let rest = crate::stress::stress(&circuit, library, &asked);
+    let mut compared = 0;
+    for one in &whisper.parts {
+        let (Some(watts), Some(id)) = (one.watts, circuit.part(&one.part)) else {
+            continue;
+        };
+        // the steady volts of the solution at rest, and Ohm's law
+        let part = &circuit.parts[id.0];
+        let (Some((a, b)), wiring::circuit::Kind::Resistor { ohms: Some(marked) }) =
+            (crate::powered::ends(part), &part.kind)
+        else {
+            continue;
+        };
+        let node = |n: wiring::NodeId| bench.solved.assembly.node_of[n.0];
+        let (Some(a), Some(b)) = (node(a), node(b)) else {
+            continue;
+        };
+        let ohms = match part.known.reading.map(|r| r.value) {
+            Some(wiring::circuit::MeasuredValue::Is(read)) => read,
+            _ => *marked,
+        };
+        let volts = bench.solved.point.dc(a) - bench.solved.point.dc(b);
+        let want = volts * volts / ohms;
+        assert!(
+            (watts - want).abs() <= 0.01 * want + 1e-9,
+            "{}: {watts} W, {want} W",
+            one.part
+        );
+        assert!((one.peak_volts.expect("volts") - volts.abs()).abs() < 0.02 * volts.abs() + 0.01);
+        compared += 1;
+    }
+    assert!(compared >= 10, "{compared}");
+    // and the sheet does not change by it
+    let with = crate::stress::stress_under(&circuit, library, &asked, &[whisper]);
+    let over = |s: &crate::stress::Stress| {
+        let all = s.parts.iter();
+        all.filter(|p| p.verdict == crate::stress::Verdict::Over)
+            .count()
+    };
+    assert_eq!(over(&with), over(&rest));
+}
+
+/// Clipping works the screen and its resistor harder than rest does; that is told by the drive it comes from, is no fault of
+/// a valve, and what it asks of a resistor counts.
+#[test]
+fn hard_drive_is_a_state_of_its_own() {
+    let circuit = example("pip");
+    let found = worked(&circuit, &asked(&[("VOLUME", 8.0), ("TONE", 10.0)]));
+    let library = Library::built_in();
+    let of = with_knobs(&[("VOLUME", 8.0), ("TONE", 10.0)]);
+    let rest = crate::stress::stress(&circuit, library, &of);
+    let driven = crate::stress::stress_under(&circuit, library, &of, &found.drives);
+    assert_eq!(driven.drives.len(), 2);
+    let pick = |s: &crate::stress::Stress, part: &str, quantity| {
+        let mut all = s.parts.iter();
+        all.find(|p| p.part == part && p.quantity == quantity)
+            .cloned()
+            .expect("a row")
+    };
+    let watts = crate::stress::Quantity::Watts;
+    let (still, loud) = (pick(&rest, "R13", watts), pick(&driven, "R13", watts));
+    assert!(loud.value > 1.2 * still.value, "{still:?} {loud:?}");
+    assert_eq!(loud.when, When::HardDrive);
+    // nothing is ever less strained because a drive was looked at
+    for was in &rest.parts {
+        let mut same = driven.parts.iter();
+        let is =
+            same.find(|p| (&p.part, p.kind, p.quantity) == (&was.part, was.kind, was.quantity));
+        let is = is.expect("every row stays");
+        let asks = |s: &crate::stress::Strained| s.limit.map_or(s.value, |l| s.value / l);
+        assert!(asks(is) >= asks(was) * (1.0 - 1e-9), "{was:?} {is:?}");
+    }
+    let hard = driven.parts.iter().filter(|p| p.when == When::HardDrive);
+    let valve = |p: &crate::stress::Strained| p.part.starts_with('V');
+    for one in hard.filter(|p| valve(p)) {
+        assert_ne!(one.verdict, crate::stress::Verdict::Over, "{one:?}");
+    }
+    assert!(driven.sheet.notes.iter().any(|n| n.contains("driven hard")));
+    assert!(
+        !driven
+            .sheet
+            .notes
+            .iter()
+            .any(|n| n.contains("Without signal"))
+    );
+}

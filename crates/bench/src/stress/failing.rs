@@ -211,6 +211,7 @@ fn tried(
             ..work.surge.clone()
         },
         now: Some(state),
+        drives: &[],
     };
     let mut strained = passive::strained(&faulty);
     strained.extend(valve::strained(&faulty));

@@ -21,9 +21,19 @@ pub(super) fn fill(work: &Work<'_>, block: Option<&str>, stress: &mut Stress) {
     let sheet = &mut stress.sheet;
     say_mains(sheet, stress.mains_volts, &stress.wall);
     say_block(sheet, block);
-    sheet.note(
-        "Without signal: full drive works output valves, their screens and the supply harder.",
-    );
+    if stress.drives.is_empty() {
+        sheet.note(
+            "Without signal: full drive works output valves, their screens and the supply harder.",
+        );
+    }
+    for drive in &stress.drives {
+        sheet.note(format!(
+            "Counted with a tone of {}, {}: {} at the loudspeaker, today's mains, knobs as set; without the ripple of the supply.",
+            Figure::new(drive.hertz, "Hz"),
+            drive.when.words(),
+            Figure::new(drive.watts, "W")
+        ));
+    }
     sheet.note("A design-centre limit of a valve is for the rated mains and is held against today's; every other figure is the worst of today's, the highest mains and a cold start.");
     for why in &work.surge.unsolved {
         sheet.missing(

@@ -50,7 +50,8 @@ fn dissipated(state: &Powered, part: &str) -> Option<f64> {
 }
 
 fn watts(work: &Work<'_>, part: &Part, kind: Place) -> Option<Strained> {
-    let value = work.worst(|state| dissipated(state, &part.name))?;
+    let value = work.worst(|state| dissipated(state, &part.name));
+    let value = work.or_driven(value, &part.name, |d| d.watts)?;
     let name = match part.known.make {
         Some(Make::Film) => "film",
         Some(Make::Wirewound) => "wirewound",
@@ -69,7 +70,8 @@ fn watts(work: &Work<'_>, part: &Part, kind: Place) -> Option<Strained> {
 /// Volts across a resistor, by the size that its rated watts tell.
 fn resistor_across(work: &Work<'_>, part: &Part) -> Option<Strained> {
     let (a, b) = ends(part)?;
-    let value = work.worst(|state| Some(state.across(a, b)?.abs()))?;
+    let value = work.worst(|state| Some(state.across(a, b)?.abs()));
+    let value = work.or_driven(value, &part.name, |d| d.peak_volts)?;
     let held = Held {
         rating: part.known.watts.and_then(resistor_volts),
         share: 1.0,
@@ -103,24 +105,27 @@ fn capacitor(work: &Work<'_>, part: &Part, id: PartId) -> Option<Strained> {
     let Highest { cold_v, warm_v, .. } = highest;
     let warm = warm_v.map(|v| of(v.abs(), When::HighMains));
     let cold = cold_v.map(|v| of(v.abs(), When::ColdStart));
+    let driven = work.or_driven(None, &part.name, |d| d.peak_volts);
+    let driven = driven.map(|(volts, when)| of(volts, when));
     // The state that asks for more: a working share counts beside a higher figure on cold start.
-    match (warm, cold) {
-        (Some(w), Some(c)) => {
-            let asks = |s: &Strained| s.limit.map_or(s.value, |l| s.value / l);
-            let mut worse = if asks(&c) > asks(&w) {
-                c.clone()
-            } else {
-                w.clone()
-            };
-            worse.needs = match (w.needs, c.needs) {
-                (Some(a), Some(b)) => Some(a.max(b)),
-                (a, b) => a.or(b),
-            };
-            worse.warm = Some(w.value);
-            Some(worse)
+    let asks = |s: &Strained| s.limit.map_or(s.value, |l| s.value / l);
+    let needs = [&warm, &cold, &driven]
+        .into_iter()
+        .filter_map(|s| s.as_ref()?.needs)
+        .reduce(f64::max);
+    let working = [&warm, &driven].into_iter().flatten().map(|s| s.value);
+    let working = working.reduce(f64::max);
+    let both = cold.is_some() && working.is_some();
+    let mut worst: Option<Strained> = None;
+    for one in [warm, cold, driven].into_iter().flatten() {
+        if worst.as_ref().is_none_or(|w| asks(&one) > asks(w)) {
+            worst = Some(one);
         }
-        (one, other) => one.or(other),
     }
+    let mut worst = worst?;
+    worst.needs = needs;
+    worst.warm = working.filter(|_| both);
+    Some(worst)
 }
 
 /// Share of a capacitor's rated volts that its place allows.
@@ -158,7 +163,9 @@ fn share(work: &Work<'_>, part: &Part, id: PartId, when: When) -> (f64, Origin) 
                 false,
             );
         }
-        When::Idle | When::HighMains => "working volts / rated volts",
+        When::Idle | When::HighMains | When::CleanDrive | When::HardDrive => {
+            "working volts / rated volts"
+        }
     };
     of("cap.electrolytic.voltage", name, 0.9, false)
 }

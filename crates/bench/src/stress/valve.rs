@@ -1,6 +1,6 @@
 //! Valves: plate, screen, cathode, grid circuit, heater, and rectifiers.
 
-use super::{Held, Place, Quantity, Strained, When, Work};
+use super::{DrivenPart, Held, Place, Quantity, Strained, Verdict, When, Work};
 use crate::heating::elevated_at;
 use crate::powered::{Powered, SectionAmps, electrode};
 use crate::sheet::Origin;
@@ -124,7 +124,8 @@ fn section(work: &Work<'_>, part: &Part, valve: &Valve, letter: Option<char>) ->
                 share: 1.0,
                 origin,
             };
-            all.push(held.strained(&name, place, quantity, worst));
+            let resting = held.strained(&name, place, quantity, worst);
+            all.push(driven(work, part, valve, letter, &name, resting));
         };
     let over_cathode = |volts: f64, a: &SectionAmps| volts - a.cathode_volts;
     held(
@@ -169,6 +170,65 @@ fn section(work: &Work<'_>, part: &Part, valve: &Valve, letter: Option<char>) ->
     );
     all.extend(grid(work, part, valve, letter, &name));
     all
+}
+
+/// A figure of a section under drive where it asks for more than at rest. A sheet's limit is for full signal without
+/// clipping: what is beyond it only when driven harder is told, and is no fault.
+fn driven(
+    work: &Work<'_>,
+    part: &Part,
+    valve: &Valve,
+    letter: Option<char>,
+    name: &str,
+    resting: Strained,
+) -> Strained {
+    let of = |d: &DrivenPart| match (resting.kind, resting.quantity) {
+        (Place::Plate, Quantity::Watts) => d.plate_watts,
+        (Place::Screen, Quantity::Watts) => d.screen_watts,
+        (Place::Cathode, Quantity::MeanMa) => d.cathode_ma,
+        _ => None,
+    };
+    // screens have a limit of their own at full signal
+    let screen = (resting.kind == Place::Screen)
+        .then(|| {
+            let which = LimitQuantity::ScreenWattsFullSignal;
+            limit(work.library, valve, letter, which, None)
+        })
+        .flatten();
+    let (rating, origin) = match screen {
+        Some(full) => (Some(full.value), full.origin),
+        None => (resting.rating, resting.origin.clone()),
+    };
+    let held = Held {
+        rating,
+        share: 1.0,
+        origin,
+    };
+    let asks = |s: &Strained| s.ratio.unwrap_or(s.value);
+    let mut worst = resting.clone();
+    for drive in work.drives {
+        let entry = drive.part(name).or_else(|| drive.part(&part.name));
+        let Some(value) = entry.and_then(of).filter(|v| v.is_finite()) else {
+            continue;
+        };
+        let mut one = held.strained(name, resting.kind, resting.quantity, (value, drive.when));
+        if drive.when == When::HardDrive && one.verdict == Verdict::Over {
+            // what is over without clipping counts before what is over with it
+            if worst.verdict == Verdict::Over {
+                continue;
+            }
+            one.verdict = Verdict::OverSheetAsMade;
+            one.needs = None;
+            one.remedy = Some(
+                "Only when driven into clipping, for which no sheet has a limit: it will not last as long."
+                    .to_owned(),
+            );
+        }
+        if asks(&one) > asks(&worst) * (1.0 + 1e-9) {
+            worst = one;
+        }
+    }
+    worst
 }
 
 /// Ohms that the grid sees to its cathode, against the limit for its kind of bias.
