@@ -225,5 +225,60 @@ fn voicing(c: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, waits, faults, kin, drawing, voicing, pages);
+/// A second of a plucked string through whole amplifiers, with the filters on both sides; a recorded sweep measured.
+fn sound(c: &mut Criterion) {
+    use ::bench::play::{PlayRequest, Player};
+    use ::sound::rate::{Down, Up};
+    const RATE: f64 = 48_000.0;
+    let string = ::sound::signals::string(RATE);
+    let second: Vec<f64> = string[12_000..60_000].iter().map(|x| 0.5 * x).collect();
+    let amps = [
+        ("pip", include_str!("../../../examples/pip.wiring")),
+        ("curlew", include_str!("../../../examples/curlew.wiring")),
+        ("turnstone", WIRING),
+    ];
+    for (name, text) in amps {
+        let circuit = wiring::read_one(text).circuit;
+        for times in [2, 4] {
+            let request = PlayRequest {
+                step: 1.0 / (RATE * times as f64),
+                ..PlayRequest::default()
+            };
+            let player =
+                Player::new(&circuit, Library::built_in(), &request, &mut |_| true).unwrap();
+            let what = format!("sound: a second through {name} at {} kHz", 48 * times);
+            c.benchmark_group("sound")
+                .sample_size(10)
+                .bench_function(what, |b| {
+                    b.iter(|| {
+                        let (mut up, mut down) = (Up::new(times), Down::new(times));
+                        let mut player = player.clone();
+                        let (mut inside, mut sum) = (Vec::new(), 0.0);
+                        for x in &second {
+                            inside.clear();
+                            up.push(*x, &mut inside);
+                            for volts in &inside {
+                                sum += down.push(player.push(*volts).unwrap()).unwrap_or(0.0);
+                            }
+                        }
+                        black_box(sum)
+                    });
+                });
+        }
+    }
+    let sweep = ::sound::signals::sweep(RATE);
+    c.benchmark_group("sound").sample_size(10).bench_function(
+        "sound: a sweep of 12 s measured",
+        |b| {
+            b.iter(|| {
+                black_box(
+                    ::sound::sweep::response(&sweep, RATE, &::sound::sweep::third_octaves())
+                        .unwrap(),
+                )
+            });
+        },
+    );
+}
+
+criterion_group!(benches, waits, faults, kin, drawing, voicing, sound, pages);
 criterion_main!(benches);

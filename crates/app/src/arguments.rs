@@ -9,7 +9,7 @@ mod voicing;
 mod wired;
 
 pub(crate) use kin::Kin;
-pub(crate) use recordings::{Hear, Played, Signal};
+pub(crate) use recordings::{Hear, Listen, Played, Signal};
 pub(crate) use sheets::{
     Bias, Bleeder, Discharge, Fuse, Heaters, Lamp, Leakage, Place, Speaker, Stage,
 };
@@ -113,6 +113,8 @@ pub(crate) enum Command {
     Signal(Signal),
     /// What a recording says: hum, noise, response, distortion, tremolo
     Hear(Hear),
+    /// Play a recording through the amp as wired: to hear it, or a change to it
+    Listen(Listen),
     /// List ready pieces of circuit, or print one with free names
     Snippet(Snippet),
     /// List the data sheets of valves, or print one

@@ -92,6 +92,17 @@ pub(crate) fn sound(path: &Path) -> Result<(String, Vec<u8>), Failure> {
     Ok((name, bytes))
 }
 
+/// A recording that is read as it is needed, however long it is.
+pub(crate) fn open(path: &Path) -> Result<File, Failure> {
+    let name = path.display().to_string();
+    let file = File::open(path).map_err(|e| unreadable(&name, path, &e))?;
+    if file.metadata().is_ok_and(|m| m.is_dir()) {
+        let folder = io::Error::from(io::ErrorKind::IsADirectory);
+        return Err(unreadable(&name, path, &folder));
+    }
+    Ok(file)
+}
+
 fn bytes_of(path: &Path) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
     File::open(path)?

@@ -69,6 +69,7 @@ fn main() -> ExitCode {
         arguments::Command::Report(given) => commands::report::run(given),
         arguments::Command::Signal(given) => commands::signal::run(given),
         arguments::Command::Hear(given) => commands::hear::run(given),
+        arguments::Command::Listen(given) => commands::listen::run(given),
         arguments::Command::Snippet(given) => commands::snippet::run(given),
         arguments::Command::Valves(given) => commands::valves::run(given),
         arguments::Command::Handbook(given) => commands::handbook::run(given),

@@ -492,9 +492,27 @@ fn signals_and_recordings_print_what_is_documented() {
     }
     let calibrated = ["--full-scale", "28.3", "--load", "8", "--json"];
     let of = |arguments: &[&str]| at(&[arguments, &calibrated[..]].concat());
+    let pip = std::fs::read(common::root().join("examples/pip.wiring")).expect("an example");
+    std::fs::write(here.path().join("pip.wiring"), pip).expect("a file");
     let heard = [
-        of(&["hear", "hum.wav", "--before", "hum.wav"]),
-        of(&["hear", "sweep.wav", "--played", "sweep"]),
+        of(&[
+            "hear",
+            "hum.wav",
+            "--before",
+            "hum.wav",
+            "--amp",
+            "pip.wiring",
+        ]),
+        of(&[
+            "hear",
+            "sweep.wav",
+            "--played",
+            "sweep",
+            "--amp",
+            "pip.wiring",
+            "--jack",
+            "0.01",
+        ]),
         of(&["hear", "steps.wav", "--played", "steps"]),
         of(&["hear", "swing.wav", "--played", "tone"]),
         of(&["hear", "two-tone.wav", "--played", "two-tone"]),
@@ -534,6 +552,51 @@ fn signals_and_recordings_print_what_is_documented() {
     std::fs::write(here.path().join("clipped.flac"), bytes).expect("a file");
     shorter.push(at(&["hear", "clipped.flac", "--json"]));
     holds("hear", &shorter);
+}
+
+#[test]
+fn what_was_played_through_prints_what_is_documented() {
+    let here = common::folder(&[(
+        "curlew.wiring",
+        &std::fs::read_to_string(common::root().join("examples/curlew.wiring"))
+            .expect("an example"),
+    )]);
+    for (name, seconds) in [("in.wav", 0.6), ("short.wav", 0.05), ("box.wav", 0.01)] {
+        let samples = sound::signals::tone(48_000.0, seconds, 440.0);
+        let bytes = sound::write::wav(&samples, 48_000).expect("short");
+        std::fs::write(here.path().join(name), bytes).expect("a file");
+    }
+    let quick = ["--inside", "44100", "--json"];
+    let at = |arguments: &[&str]| {
+        let all = [&["listen", "curlew.wiring"][..], arguments, &quick].concat();
+        common::run_in(here.path(), &all, b"").ends(0).json()
+    };
+    let played = [
+        at(&[
+            "--play",
+            "in.wav",
+            "--from",
+            "J3",
+            "--set",
+            "DEPTH=8",
+            "--impulse",
+            "box.wav",
+            "-o",
+            "a.wav",
+        ]),
+        at(&[
+            "--play",
+            "short.wav",
+            "--from",
+            "J1",
+            "--out-full-scale",
+            "1e-5",
+            "-o",
+            "b.wav",
+        ]),
+    ];
+    assert_eq!(played[1]["files"][0]["cut_off"], true);
+    holds("listen", &played);
 }
 
 #[test]

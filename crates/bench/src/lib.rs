@@ -6,6 +6,7 @@
 //! clock, no randomness without a seed. Knows the trade, and no circuit equation's innards.
 
 pub mod answers;
+pub mod beside;
 pub mod bias;
 pub mod bleeder;
 pub mod charge;
@@ -29,6 +30,7 @@ pub mod leakage;
 pub mod part;
 pub mod parts;
 pub mod plate_curves;
+pub mod play;
 pub mod power;
 mod powered;
 pub mod powerup;

@@ -12,8 +12,8 @@ mod parts;
 
 pub use figures::{Figures, figures, in_words};
 pub use guitar::Guitar;
-pub(crate) use parts::decibels_of;
 pub use parts::{Contribution, Contributions, contributions};
+pub(crate) use parts::{band_against, decibels_of};
 
 use crate::powered::{Asked, block, conditions};
 use serde::Serialize;
@@ -252,14 +252,14 @@ fn rest(circuit: &Circuit, library: &Library, request: &VoicingRequest) -> Resul
 }
 
 /// Why nothing is said through a valve whose volts hang on what is not traced.
-fn in_the_way(valve: &str) -> String {
+pub(crate) fn in_the_way(valve: &str) -> String {
     format!(
         "{valve} is in the signal's way, and its volts are not known yet: `tubewright check` lists what is not traced; ask up to a point before it with `--to`"
     )
 }
 
 /// Why nothing is said of a signal that does not arrive.
-fn silent(from: &str, to: &str) -> String {
+pub(crate) fn silent(from: &str, to: &str) -> String {
     format!("nothing from {from} arrives at {to} with the knobs and switches as they stand")
 }
 

@@ -316,7 +316,33 @@ impl Running {
     /// [`TimeError::Structure`] when it is another circuit, [`TimeError::Bad`] when a number in it is
     /// impossible; nothing has changed then.
     pub fn change(&mut self, netlist: &Netlist) -> Result<(), TimeError> {
-        let mut moving = Moving::new(netlist, Basis::Before(&self.moving))?;
+        let moving = Moving::new(netlist, Basis::Before(&self.moving))?;
+        self.go_on_as(netlist, moving)
+    }
+
+    /// From now on averaged rectifiers stand as the straight line through their cycle means at `volts` (and filaments at
+    /// their ohms there): for a supply that sags so slowly that its means over a mains cycle are what its rectifiers
+    /// see. `near` is where the circuit began; its volts but those of `volts` (node, volts) are not looked at.
+    ///
+    /// # Errors
+    /// As [`Running::change`].
+    pub fn follow_means(
+        &mut self,
+        near: &Solution,
+        volts: &[(NodeIndex, f64)],
+    ) -> Result<(), TimeError> {
+        let mut at = near.clone();
+        for &(node, mean) in volts {
+            if let Some(slot) = at.volts.get_mut(node) {
+                *slot = mean;
+            }
+        }
+        let netlist = self.netlist.clone();
+        let moving = Moving::new(&netlist, Basis::Solution(&at))?;
+        self.go_on_as(&netlist, moving)
+    }
+
+    fn go_on_as(&mut self, netlist: &Netlist, mut moving: Moving) -> Result<(), TimeError> {
         let alike = moving.nodes == self.moving.nodes
             && moving.own == self.moving.own
             && moving.sources.len() == self.moving.sources.len()

@@ -1,10 +1,12 @@
-//! A recording from the bytes of a file, whatever its name says it is.
+//! A recording from the bytes of a file, whatever its name says it is: whole, or block by block.
 
-use std::io::Cursor;
-use symphonia::core::codecs::audio::AudioDecoderOptions;
+use std::io::{Cursor, Read as _, Seek as _, SeekFrom};
+use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
 use symphonia::core::errors::Error;
 use symphonia::core::formats::probe::Hint;
-use symphonia::core::formats::{FormatOptions, TrackType};
+use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
+/// Where a recording's bytes come from: a file, or bytes in memory.
+pub use symphonia::core::io::MediaSource;
 use symphonia::core::io::MediaSourceStream;
 use symphonia::core::meta::MetadataOptions;
 use thiserror::Error as ThisError;
@@ -115,134 +117,245 @@ fn promised(ending: &str) -> Option<&'static str> {
 /// # Errors
 /// When no sound can be had of the bytes; a recording that is cut off is read as far as it goes, with a note.
 pub fn decode(bytes: Vec<u8>, ending: &str) -> Result<Recording, DecodeError> {
-    if bytes.is_empty() {
-        return Err(DecodeError::Empty);
-    }
-    let format = format_of(&bytes).ok_or(DecodeError::Unknown)?;
-    let mut notes = Vec::new();
-    if let Some(said) = promised(ending).filter(|said| *said != format) {
-        notes.push(format!(
-            "The name says {said}, the bytes are {format}; read as {format}."
-        ));
-    }
-    if let Some(missing) = cut_off(&bytes, format) {
-        notes.push(format!(
-            "The file is cut off: {missing} bytes that its header promises are missing; measured as far as it goes."
-        ));
-    }
-    let stream = MediaSourceStream::new(Box::new(Cursor::new(bytes)), Default::default());
-    let mut reader = symphonia::default::get_probe()
-        .probe(
-            &Hint::new(),
-            stream,
-            FormatOptions::default(),
-            MetadataOptions::default(),
-        )
-        .map_err(|e| match e {
-            Error::Unsupported(_) => DecodeError::Coding(e.to_string()),
-            _ => DecodeError::Damaged(e.to_string()),
-        })?;
-    let track = reader
-        .default_track(TrackType::Audio)
-        .ok_or(DecodeError::NoSamples)?;
-    let id = track.id;
-    let promised_frames = track.num_frames;
-    let parameters = track
-        .codec_params
-        .as_ref()
-        .and_then(|p| p.audio())
-        .ok_or_else(|| DecodeError::Coding("unknown".into()))?;
-    let bits = parameters.bits_per_sample;
-    let mut decoder = symphonia::default::get_codecs()
-        .make_audio_decoder(parameters, &AudioDecoderOptions::default())
-        .map_err(|e| DecodeError::Coding(e.to_string()))?;
-
-    let mut rate = 0.0;
-    let mut channels: Vec<Vec<f64>> = Vec::new();
-    let mut skipped = 0_usize;
-    let mut ended_early = false;
-    let mut block: Vec<Vec<f64>> = Vec::new();
-    loop {
-        let packet = match reader.next_packet() {
-            Ok(Some(packet)) => packet,
-            Ok(None) => break,
-            Err(_) => {
-                ended_early = true;
-                break;
-            }
-        };
-        if packet.track_id != id {
-            continue;
+    let mut reader = Reader::open(Box::new(Cursor::new(bytes)), ending)?;
+    let mut channels: Vec<Vec<f64>> = vec![Vec::new(); reader.channels()];
+    let mut block = Vec::new();
+    while reader.next(&mut block) {
+        for (all, new) in channels.iter_mut().zip(&block) {
+            all.extend_from_slice(new);
         }
-        match decoder.decode(&packet) {
-            Ok(sound) => {
-                rate = f64::from(sound.spec().rate());
-                sound.copy_to_vecs_planar(&mut block);
-                if channels.is_empty() {
-                    channels = vec![Vec::new(); block.len()];
-                }
-                if block.len() != channels.len() {
-                    ended_early = true;
-                    break;
-                }
-                for (all, new) in channels.iter_mut().zip(&block) {
-                    all.extend(new.iter().map(|x| if x.is_finite() { *x } else { 0.0 }));
-                }
-                if channels.iter().map(Vec::len).sum::<usize>() > MOST_SAMPLES {
-                    return Err(DecodeError::TooLong);
-                }
-            }
-            Err(_) => skipped += 1,
+        if channels.iter().map(Vec::len).sum::<usize>() > MOST_SAMPLES {
+            return Err(DecodeError::TooLong);
         }
-    }
-    let frames = channels.first().map_or(0, Vec::len);
-    if frames == 0 || !(1000.0..=1e6).contains(&rate) {
-        return Err(DecodeError::NoSamples);
-    }
-    if skipped > 0 {
-        notes.push(format!(
-            "{skipped} blocks of the file are damaged and were left out."
-        ));
-    }
-    let short = promised_frames.is_some_and(|n| n > frames as u64 + 4800);
-    if (ended_early || short) && !notes.iter().any(|n| n.contains("cut off")) {
-        notes.push(
-            "The file is cut off: it ends before its own end; measured as far as it goes.".into(),
-        );
-    }
-    if bits == Some(8) {
-        notes.push(
-            "8 bits a sample: its own noise is near -50 dB; nothing below that can be measured."
-                .into(),
-        );
-    }
-    if matches!(format, "MP3" | "AAC" | "MP4") {
-        notes.push(
-            "A phone's format that leaves out what the ear does not miss: hum and response are usable, noise and \
-             distortion below about -50 dB are not (common practice, no source)."
-                .into(),
-        );
     }
     Ok(Recording {
-        rate,
+        rate: reader.rate(),
         channels,
-        bits,
-        format,
-        notes,
+        bits: reader.bits(),
+        format: reader.format(),
+        notes: reader.notes(),
     })
 }
 
+/// A recording that is read block by block, however long it is.
+pub struct Reader {
+    reader: Box<dyn FormatReader>,
+    decoder: Box<dyn AudioDecoder>,
+    track: u32,
+    format: &'static str,
+    bits: Option<u32>,
+    rate: f64,
+    channels: usize,
+    /// Frames that the file promises, and those that came.
+    promised: Option<u64>,
+    frames: u64,
+    /// The first block, read ahead because it alone is sure of rate and channels.
+    ahead: Option<Vec<Vec<f64>>>,
+    skipped: usize,
+    ended_early: bool,
+    notes: Vec<String>,
+}
+
+impl Reader {
+    /// Opens the sound in `source`. The ending of its name is as in [`decode`].
+    ///
+    /// # Errors
+    /// When no sound can be had of it.
+    pub fn open(mut source: Box<dyn MediaSource>, ending: &str) -> Result<Self, DecodeError> {
+        let mut head = Vec::new();
+        let damaged = |e: std::io::Error| DecodeError::Damaged(e.to_string());
+        (&mut source)
+            .take(16)
+            .read_to_end(&mut head)
+            .map_err(damaged)?;
+        source.seek(SeekFrom::Start(0)).map_err(damaged)?;
+        if head.is_empty() {
+            return Err(DecodeError::Empty);
+        }
+        let format = format_of(&head).ok_or(DecodeError::Unknown)?;
+        let mut notes = Vec::new();
+        if let Some(said) = promised(ending).filter(|said| *said != format) {
+            notes.push(format!(
+                "The name says {said}, the bytes are {format}; read as {format}."
+            ));
+        }
+        let length = source.byte_len();
+        if let Some(missing) = length.and_then(|n| cut_off(&head, n, format)) {
+            notes.push(format!(
+                "The file is cut off: {missing} bytes that its header promises are missing; measured as far as it goes."
+            ));
+        }
+        let stream = MediaSourceStream::new(source, Default::default());
+        let reader = symphonia::default::get_probe()
+            .probe(
+                &Hint::new(),
+                stream,
+                FormatOptions::default(),
+                MetadataOptions::default(),
+            )
+            .map_err(|e| match e {
+                Error::Unsupported(_) => DecodeError::Coding(e.to_string()),
+                _ => DecodeError::Damaged(e.to_string()),
+            })?;
+        let track = reader
+            .default_track(TrackType::Audio)
+            .ok_or(DecodeError::NoSamples)?;
+        let parameters = track
+            .codec_params
+            .as_ref()
+            .and_then(|p| p.audio())
+            .ok_or_else(|| DecodeError::Coding("unknown".into()))?;
+        let decoder = symphonia::default::get_codecs()
+            .make_audio_decoder(parameters, &AudioDecoderOptions::default())
+            .map_err(|e| DecodeError::Coding(e.to_string()))?;
+        let mut opened = Self {
+            track: track.id,
+            promised: track.num_frames,
+            bits: parameters.bits_per_sample,
+            decoder,
+            format,
+            rate: 0.0,
+            channels: 0,
+            frames: 0,
+            ahead: None,
+            skipped: 0,
+            ended_early: false,
+            notes,
+            reader,
+        };
+        let mut first = Vec::new();
+        if !opened.read(&mut first) || !(1000.0..=1e6).contains(&opened.rate) {
+            return Err(DecodeError::NoSamples);
+        }
+        opened.ahead = Some(first);
+        Ok(opened)
+    }
+
+    /// Samples per second.
+    #[must_use]
+    pub fn rate(&self) -> f64 {
+        self.rate
+    }
+
+    /// How many channels.
+    #[must_use]
+    pub fn channels(&self) -> usize {
+        self.channels
+    }
+
+    /// Bits of a sample as the file states them.
+    #[must_use]
+    pub fn bits(&self) -> Option<u32> {
+        self.bits
+    }
+
+    /// What the bytes are.
+    #[must_use]
+    pub fn format(&self) -> &'static str {
+        self.format
+    }
+
+    /// How many samples a channel has by the file's own word.
+    #[must_use]
+    pub fn promised(&self) -> Option<u64> {
+        self.promised
+    }
+
+    /// The next samples of every channel; false at the end, with `block` empty.
+    pub fn next(&mut self, block: &mut Vec<Vec<f64>>) -> bool {
+        if let Some(first) = self.ahead.take() {
+            *block = first;
+            return true;
+        }
+        self.read(block)
+    }
+
+    fn read(&mut self, block: &mut Vec<Vec<f64>>) -> bool {
+        loop {
+            let packet = match self.reader.next_packet() {
+                Ok(Some(packet)) => packet,
+                Ok(None) => break,
+                Err(_) => {
+                    self.ended_early = true;
+                    break;
+                }
+            };
+            if packet.track_id != self.track {
+                continue;
+            }
+            let Ok(sound) = self.decoder.decode(&packet) else {
+                self.skipped += 1;
+                continue;
+            };
+            let rate = f64::from(sound.spec().rate());
+            sound.copy_to_vecs_planar(block);
+            if self.channels == 0 {
+                self.channels = block.len();
+                self.rate = rate;
+            }
+            if block.len() != self.channels {
+                self.ended_early = true;
+                break;
+            }
+            let frames = block.first().map_or(0, Vec::len);
+            if frames == 0 {
+                continue;
+            }
+            self.frames += frames as u64;
+            for x in block.iter_mut().flatten().filter(|x| !x.is_finite()) {
+                *x = 0.0;
+            }
+            return true;
+        }
+        block.clear();
+        false
+    }
+
+    /// What was noticed, a sentence each; whole once the end was reached.
+    #[must_use]
+    pub fn notes(&self) -> Vec<String> {
+        let mut notes = self.notes.clone();
+        if self.skipped > 0 {
+            notes.push(format!(
+                "{} blocks of the file are damaged and were left out.",
+                self.skipped
+            ));
+        }
+        let short = self.promised.is_some_and(|n| n > self.frames + 4800);
+        if (self.ended_early || short) && !notes.iter().any(|n| n.contains("cut off")) {
+            notes.push(
+                "The file is cut off: it ends before its own end; measured as far as it goes."
+                    .into(),
+            );
+        }
+        if self.bits == Some(8) {
+            notes.push(
+                "8 bits a sample: its own noise is near -50 dB; nothing below that can be measured."
+                    .into(),
+            );
+        }
+        if matches!(self.format, "MP3" | "AAC" | "MP4") {
+            notes.push(
+                "A phone's format that leaves out what the ear does not miss: hum and response are usable, noise and \
+                 distortion below about -50 dB are not (common practice, no source)."
+                    .into(),
+            );
+        }
+        notes
+    }
+}
+
 /// The bytes that the header of a WAV file promises and that are not there.
-fn cut_off(bytes: &[u8], format: &str) -> Option<u64> {
-    if format != "WAV" || !bytes.starts_with(b"RIFF") {
+fn cut_off(head: &[u8], length: u64, format: &str) -> Option<u64> {
+    if format != "WAV" || !head.starts_with(b"RIFF") {
         return None;
     }
-    let size = u32::from_le_bytes(bytes.get(4..8)?.try_into().ok()?);
+    let size = u32::from_le_bytes(head.get(4..8)?.try_into().ok()?);
     // A recorder that streams writes the greatest number, or none, and means "until the end".
     if size == u32::MAX || size == 0 {
         return None;
     }
     (u64::from(size) + 8)
-        .checked_sub(bytes.len() as u64)
+        .checked_sub(length)
         .filter(|missing| *missing > 1)
 }

@@ -1,4 +1,4 @@
-//! Test signals for an amplifier, and what a recording of it says.
+//! Test signals for an amplifier, what a recording of it says, and the filters that sound goes through on its way in and out.
 //!
 //! Knows no circuit, opens no file, reads no clock: bytes come in, figures go out. Levels are in decibels against a
 //! sine of full scale (its peak at 1.0), as digital audio counts them (AES17, from memory, not seen); a stated
@@ -7,9 +7,12 @@
 //!
 //! The same call gives the same bits.
 
+pub mod convolve;
 pub mod decode;
 pub mod hum;
 pub mod level;
+pub mod loudness;
+pub mod rate;
 pub mod signals;
 mod spectrum;
 pub mod steps;
@@ -19,7 +22,7 @@ pub mod two_tone;
 pub mod weighting;
 pub mod write;
 
-pub use decode::{DecodeError, Recording, decode};
+pub use decode::{DecodeError, Reader, Recording, decode};
 
 /// Decibels of a ratio of amplitudes; a ratio of nothing gives -300.
 #[must_use]

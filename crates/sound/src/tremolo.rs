@@ -2,7 +2,7 @@
 
 use crate::spectrum::{forward, quick_length, refine};
 use realfft::num_complex::Complex64;
-use std::f64::consts::TAU;
+use std::f64::consts::{PI, TAU};
 
 /// A measured tremolo.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,8 +27,8 @@ pub struct Tremolo {
 
 /// Samples a second of the envelope.
 const ENVELOPE_RATE: f64 = 500.0;
-/// Harmonics of the swing that make its shape.
-const SHAPE: usize = 6;
+/// Harmonics of the swing that make its shape: as far as the envelope reaches, in hertz, and how many at least and at most.
+const SHAPE: (f64, usize, usize) = (60.0, 3, 24);
 
 /// The tremolo on the strongest tone of `x`. None where nothing swings between 1 and 20 Hz by at least one per cent.
 #[must_use]
@@ -66,7 +66,8 @@ pub fn tremolo(x: &[f64], rate: f64) -> Option<Tremolo> {
     if !(0.8..=21.0).contains(&hertz) {
         return None;
     }
-    let fit = fit(inner, hertz)?;
+    let harmonics = ((SHAPE.0 / hertz) as usize).clamp(SHAPE.1, SHAPE.2);
+    let fit = fit(inner, hertz, harmonics)?;
     let wave: Vec<f64> = (0..720)
         .map(|i| value(&fit, TAU * f64::from(i) / 720.0))
         .collect();
@@ -98,7 +99,7 @@ pub fn tremolo(x: &[f64], rate: f64) -> Option<Tremolo> {
 /// The envelope of the strongest tone above 60 Hz, [`ENVELOPE_RATE`] samples a second, and the tone.
 ///
 /// The analytic signal of a band around the tone (D. Gabor, Theory of communication, J. IEE 93, 1946); the band reaches
-/// 70 Hz to each side, and a swing's sixth harmonic is inside up to 11 Hz.
+/// 70 Hz to each side; of a swing as many harmonics count as lie below 60 Hz.
 fn envelope(x: &[f64], rate: f64) -> Option<(Vec<f64>, f64)> {
     let n = quick_length(x.len());
     let spectrum = forward(x, n);
@@ -132,8 +133,7 @@ fn envelope(x: &[f64], rate: f64) -> Option<(Vec<f64>, f64)> {
         };
         // The last tenth of the band is faded.
         let edge = ((reach - k.abs()) as f64 / (0.1 * reach as f64).max(1.0)).clamp(0.0, 1.0);
-        low[k.rem_euclid(m as i64) as usize] =
-            v * (0.5 - 0.5 * (std::f64::consts::PI * edge).cos());
+        low[k.rem_euclid(m as i64) as usize] = v * (0.5 - 0.5 * (PI * edge).cos());
     }
     let time = complex_inverse(&low);
     let seconds = x.len() as f64 / rate;
@@ -170,12 +170,12 @@ fn complex_inverse(spectrum: &[Complex64]) -> Vec<Complex64> {
 }
 
 /// Mean and cosines and sines of the first harmonics that fit `x` best.
-fn fit(x: &[f64], hertz: f64) -> Option<Vec<f64>> {
-    let terms = 2 * SHAPE + 1;
+fn fit(x: &[f64], hertz: f64, harmonics: usize) -> Option<Vec<f64>> {
+    let terms = 2 * harmonics + 1;
     let mut normal = vec![vec![0.0; terms + 1]; terms];
     for (i, v) in x.iter().enumerate() {
         let angle = TAU * (hertz * i as f64 / ENVELOPE_RATE).fract();
-        let row = basis(angle);
+        let row = basis(angle, harmonics);
         for (line, a) in normal.iter_mut().zip(&row) {
             for (cell, b) in line.iter_mut().zip(row.iter().chain([v])) {
                 *cell += a * b;
@@ -205,16 +205,36 @@ fn fit(x: &[f64], hertz: f64) -> Option<Vec<f64>> {
 }
 
 /// One, and the cosines and sines of the multiples of `angle`.
-fn basis(angle: f64) -> Vec<f64> {
+fn basis(angle: f64, harmonics: usize) -> Vec<f64> {
     let mut row = vec![1.0];
-    for k in 1..=SHAPE {
+    for k in 1..=harmonics {
         row.push((k as f64 * angle).cos());
         row.push((k as f64 * angle).sin());
     }
     row
 }
 
-/// The fitted swing at `angle`.
+/// The fitted swing at `angle`. Corners would ring with as many harmonics as there are, so the higher ones are eased by
+/// Lanczos' factors (C. Lanczos, Applied Analysis, 1956, from memory, not seen). The first stays for a sine, so that it is
+/// exact, and is eased by half as much for a square, whose third harmonic is a third of it.
 fn value(fit: &[f64], angle: f64) -> f64 {
-    fit.iter().zip(basis(angle)).map(|(a, b)| a * b).sum()
+    let harmonics = fit.len() / 2;
+    let size = |k: usize| {
+        let of = |i: usize| fit.get(i).copied().unwrap_or(0.0);
+        of(2 * k - 1).hypot(of(2 * k))
+    };
+    let square = (3.0 * size(3) / size(1).max(1e-30)).min(1.0);
+    let terms = fit.iter().zip(basis(angle, harmonics)).enumerate();
+    terms
+        .map(|(i, (a, b))| {
+            let k = i.div_ceil(2);
+            let turn = PI * k as f64 / (harmonics + 1) as f64;
+            let eased = match k {
+                0 => 1.0,
+                1 => 1.0 - 0.5 * square * (1.0 - turn.sin() / turn),
+                _ => turn.sin() / turn,
+            };
+            a * b * eased
+        })
+        .sum()
 }

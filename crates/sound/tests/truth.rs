@@ -1,5 +1,5 @@
 //! Recordings made from known systems are measured back: closed forms of filters, hum, distortion, tremolo, noise,
-//! clipping, at three sampling rates, with a recorder whose clock is off.
+//! clipping, at three sampling rates (each test at one, at all in the long run), with a recorder whose clock is off.
 #![allow(clippy::expect_used, reason = "a test file")]
 
 use rand::{RngExt as _, SeedableRng as _};
@@ -7,7 +7,14 @@ use rand_chacha::ChaCha8Rng;
 use sound::{hum, level, signals, steps, sweep, tremolo, two_tone};
 use std::f64::consts::{PI, TAU};
 
-const RATES: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
+/// The rates that a test is run at: one of its own, all in the long run.
+fn rates(usual: f64) -> Vec<f64> {
+    if std::env::var_os("TUBEWRIGHT_LONG").is_some() {
+        vec![44_100.0, 48_000.0, 96_000.0]
+    } else {
+        vec![usual]
+    }
+}
 
 /// Even noise of a given r.m.s., by the method of Box and Muller.
 fn noise(n: usize, rms: f64, seed: u64) -> Vec<f64> {
@@ -139,7 +146,7 @@ fn response_error(recorded: &[f64], rate: f64, gain_db: f64) -> f64 {
 #[test]
 fn response_of_a_known_filter_to_a_tenth_of_a_decibel() {
     let gain_db = 20.0 * signals::PEAK.log10();
-    for (i, rate) in RATES.iter().enumerate() {
+    for (i, rate) in rates(44_100.0).iter().enumerate() {
         let mut clean = through(&amplifier(*rate), &signals::sweep(*rate));
         let error = response_error(&clean, *rate, gain_db);
         println!("response, {rate} Hz: {error:.4} dB");
@@ -171,7 +178,7 @@ fn response_with_a_clock_that_is_off_by_a_hundred_parts_in_a_million() {
 /// b p^2/4 against a fundamental of 1 + 3 b p^2/4.
 #[test]
 fn distortion_of_a_known_curve_down_to_minus_80_decibels() {
-    for rate in RATES {
+    for rate in rates(48_000.0) {
         for wanted in if rate == 48_000.0 {
             vec![-40.0, -80.0]
         } else {
@@ -247,7 +254,7 @@ fn steps_are_found_by_a_clock_that_is_off_and_follow_the_level() {
 /// the high tone and twice the low one away, and a high tone of q (1 + 1.5 b p^2 + 0.75 b q^2).
 #[test]
 fn modulation_distortion_of_a_known_curve() {
-    for rate in RATES {
+    for rate in rates(44_100.0) {
         let (p, q) = (0.8 * signals::PEAK, 0.2 * signals::PEAK);
         let (a, b) = (0.01, 0.004);
         let mut x: Vec<f64> = signals::two_tone(rate, 6.0)
@@ -280,7 +287,7 @@ fn modulation_distortion_of_a_known_curve() {
 
 #[test]
 fn hum_lines_to_two_tenths_of_a_decibel() {
-    for rate in RATES {
+    for rate in rates(96_000.0) {
         for (mains, levels) in [
             (
                 49.93,
@@ -364,7 +371,7 @@ fn causes_of_hum_by_their_pattern() {
 
 #[test]
 fn tremolo_rate_depth_shape_and_drift() {
-    for rate in RATES {
+    for rate in rates(48_000.0) {
         for (hertz, depth) in [(2.3, 0.8), (5.03, 0.3), (8.7, 0.1)] {
             let seconds = 12.0;
             let mut x = noise((seconds * rate) as usize, 1e-4, 11);
@@ -389,6 +396,29 @@ fn tremolo_rate_depth_shape_and_drift() {
                 "{found:?}"
             );
         }
+    }
+    // Corners: a swing that goes from one level to the other within a hundredth of a second and stays there.
+    for (hertz, depth) in [(3.1, 0.5), (5.03, 0.5), (5.03, 0.7)] {
+        let rate = 48_000.0;
+        let x: Vec<f64> = (0..12 * 48_000)
+            .map(|i| {
+                let t = f64::from(i) / rate;
+                let slope = 1.0 / (TAU * hertz * 0.005);
+                let level = (slope * (TAU * hertz * t).sin()).clamp(-1.0, 1.0);
+                0.3 * (1.0 + depth * level) * (TAU * 440.0 * t).sin()
+            })
+            .collect();
+        let found = tremolo::tremolo(&x, rate).expect("a tremolo");
+        println!(
+            "tremolo with corners: {:.2} for {}",
+            found.depth_percent,
+            100.0 * depth
+        );
+        assert!((found.hertz / hertz - 1.0).abs() < 0.002, "{found:?}");
+        assert!(
+            (found.depth_percent - 100.0 * depth).abs() < 1.0,
+            "{found:?}"
+        );
     }
     // A rate that grows by two per cent in 12 s: ten in a minute.
     let rate = 48_000.0;

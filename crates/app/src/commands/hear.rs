@@ -2,8 +2,9 @@
 //!
 //! Everything is computed by the `sound` crate; here figures become words, decibels volts, and volts watts.
 
-mod measure;
-mod text;
+pub(crate) mod beside;
+pub(crate) mod measure;
+pub(crate) mod text;
 mod value;
 
 use crate::arguments::Hear as Given;
@@ -20,15 +21,36 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         .as_deref()
         .map(|path| heard(given, path))
         .transpose()?;
+    let amp = beside::amp(given)?;
+    let beside = amp
+        .as_ref()
+        .filter(|_| !now.unusable())
+        .map(|amp| beside::beside(given, amp, &now, &mut crate::wired_sheet::tells()));
+    let errors = now.unusable()
+        || before.as_ref().is_some_and(Measured::unusable)
+        || matches!(beside, Some(Err(_)));
     let text = if given.json {
-        format!("{:#}\n", value::value(given, &now, before.as_ref()))
+        let mut value = value::value(given, &now, before.as_ref());
+        value::beside(&mut value, &now.name, beside, amp.as_ref());
+        format!("{value:#}\n")
     } else {
-        text::text(given, &now, before.as_ref())
+        let mut text = text::text(given, &now, before.as_ref());
+        match &beside {
+            Some(Ok(found)) => text.push_str(&beside::text(found)),
+            Some(Err(why)) => text.push_str(&crate::table::paragraph(why, "")),
+            None => {}
+        }
+        text
+    };
+    // Problems of the wiring go where those of every command go.
+    let aside = match amp {
+        Some(amp) => amp.outcome(String::new(), given.json),
+        None => Outcome::default(),
     };
     Ok(Outcome {
         text,
-        errors: now.unusable() || before.is_some_and(|b| b.unusable()),
-        ..Outcome::default()
+        errors: errors || aside.errors,
+        ..aside
     })
 }
 

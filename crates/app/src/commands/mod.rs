@@ -19,6 +19,7 @@ pub(crate) mod inspect;
 pub(crate) mod kin;
 pub(crate) mod lamp;
 pub(crate) mod leakage;
+pub(crate) mod listen;
 pub(crate) mod parts;
 pub(crate) mod power;
 pub(crate) mod powerup;

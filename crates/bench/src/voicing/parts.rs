@@ -55,6 +55,71 @@ pub fn contributions(
     library: &Library,
     request: &VoicingRequest,
 ) -> Result<Contributions, String> {
+    let mut squares: BTreeMap<String, Vec<f64>> = BTreeMap::new();
+    let mut band: Vec<f64> = vec![0.0; request.hertz.len()];
+    let measured = |part: &str| part_of(circuit, part).is_some_and(|p| is_measured(&p.known));
+    for (part, moves) in strays(circuit, library, request)? {
+        let line = part.map(|part| {
+            squares
+                .entry(part)
+                .or_insert_with(|| vec![0.0; request.hertz.len()])
+        });
+        for (slot, db) in band.iter_mut().zip(&moves) {
+            *slot += db * db;
+        }
+        for (slot, db) in line.into_iter().flatten().zip(&moves) {
+            *slot += db * db;
+        }
+    }
+    let mut parts: Vec<Contribution> = squares
+        .into_iter()
+        .filter_map(|(part, squares)| {
+            let db: Vec<f64> = squares.iter().map(|s| OF_95 * s.sqrt()).collect();
+            let (i, &most_db) = db.iter().enumerate().max_by(|x, y| x.1.total_cmp(y.1))?;
+            (most_db >= LEAST_DB).then(|| Contribution {
+                measured: measured(&part),
+                at_hz: request.hertz.get(i).copied().unwrap_or_default(),
+                part,
+                most_db,
+                db,
+            })
+        })
+        .collect();
+    parts.sort_by(|x, y| y.most_db.total_cmp(&x.most_db).then(x.part.cmp(&y.part)));
+    Ok(Contributions {
+        hz: request.hertz.clone(),
+        band_db: band.iter().map(|s| OF_95 * s.sqrt()).collect(),
+        parts,
+    })
+}
+
+/// How far sound amplifiers stray from the curve where both are taken against the frequency of number `reference`: 95 of
+/// 100 lie within so many dB, none there.
+pub(crate) fn band_against(
+    circuit: &Circuit,
+    library: &Library,
+    request: &VoicingRequest,
+    reference: Option<usize>,
+) -> Result<Vec<f64>, String> {
+    let mut band: Vec<f64> = vec![0.0; request.hertz.len()];
+    for (_, moves) in strays(circuit, library, request)? {
+        let there = reference.and_then(|i| moves.get(i)).copied().unwrap_or(0.0);
+        for (slot, db) in band.iter_mut().zip(&moves) {
+            *slot += (db - there).powi(2);
+        }
+    }
+    Ok(band.iter().map(|s| OF_95 * s.sqrt()).collect())
+}
+
+/// A cause: the part it belongs to, and dB at each frequency.
+type Stray = (Option<String>, Vec<f64>);
+
+/// What one standard deviation of each cause does to the curve, dB at each frequency, and the part it belongs to.
+fn strays(
+    circuit: &Circuit,
+    library: &Library,
+    request: &VoicingRequest,
+) -> Result<Vec<Stray>, String> {
     let changed;
     let circuit = if request.resistive_load {
         changed = super::with_resistors(circuit);
@@ -77,8 +142,17 @@ pub fn contributions(
     let slopes = Linearised::new(net, solution).map_err(|e| e.to_string())?;
     let table = Tolerances::standard().map_err(|e| e.to_string())?;
     let causes = Causes::of(circuit, &net.parameters, &table, MainsKnown::Read);
-    let mut squares: BTreeMap<String, Vec<f64>> = BTreeMap::new();
-    let mut band_db = Vec::new();
+    let mut all: Vec<Stray> = causes
+        .causes
+        .iter()
+        .map(|cause| {
+            let parameter = cause.moves.first().and_then(|m| net.parameters.get(m.0));
+            let part = parameter.map(|p| {
+                part_of(circuit, &p.part).map_or_else(|| p.part.clone(), |part| part.name.clone())
+            });
+            (part, vec![0.0; request.hertz.len()])
+        })
+        .collect();
     let mut arrives = false;
     for (i, &hertz) in request.hertz.iter().enumerate() {
         let at = small.at(hertz).map_err(|e| e.to_string())?;
@@ -91,51 +165,20 @@ pub fn contributions(
         }
         let held = Held::Nothing(&slopes);
         let follows = at.sensitivities(net, solution, source, (a, b), held);
-        let mut all = 0.0;
-        for cause in &causes.causes {
+        for (cause, (_, line)) in causes.causes.iter().zip(&mut all) {
             let moves = cause.moves.iter().map(|(p, weight)| {
                 let slope = follows.get(*p).copied().unwrap_or_default();
                 weight * decibels_of(slope, gain)
             });
-            let square = moves.sum::<f64>().powi(2);
-            all += square;
-            let Some(parameter) = cause.moves.first().and_then(|m| net.parameters.get(m.0)) else {
-                continue;
-            };
-            let part = part_of(circuit, &parameter.part)
-                .map_or_else(|| parameter.part.clone(), |p| p.name.clone());
-            let line = squares
-                .entry(part)
-                .or_insert_with(|| vec![0.0; request.hertz.len()]);
             if let Some(slot) = line.get_mut(i) {
-                *slot += square;
+                *slot = moves.sum();
             }
         }
-        band_db.push(OF_95 * all.sqrt());
     }
     if !arrives {
         return Err(silent(&from, &request.to));
     }
-    let mut parts: Vec<Contribution> = squares
-        .into_iter()
-        .filter_map(|(part, squares)| {
-            let db: Vec<f64> = squares.iter().map(|s| OF_95 * s.sqrt()).collect();
-            let (i, &most_db) = db.iter().enumerate().max_by(|x, y| x.1.total_cmp(y.1))?;
-            (most_db >= LEAST_DB).then(|| Contribution {
-                measured: part_of(circuit, &part).is_some_and(|p| is_measured(&p.known)),
-                at_hz: request.hertz.get(i).copied().unwrap_or_default(),
-                part,
-                most_db,
-                db,
-            })
-        })
-        .collect();
-    parts.sort_by(|x, y| y.most_db.total_cmp(&x.most_db).then(x.part.cmp(&y.part)));
-    Ok(Contributions {
-        hz: request.hertz.clone(),
-        band_db,
-        parts,
-    })
+    Ok(all)
 }
 
 /// Decibels per unit of a logarithm, from the change of a gain.

@@ -2,11 +2,15 @@
 
 use super::measure::Measured;
 use super::text::{changes, watts};
+use crate::amp::Amp;
 use crate::arguments::Hear as Given;
+use crate::problems;
+use bench::beside::Beside;
 use serde_json::{Value, json};
 use sound::decibels;
 use sound::hum::Cause;
 use std::f64::consts::SQRT_2;
+use wiring::Severity;
 
 /// The whole object.
 pub(crate) fn value(given: &Given, now: &Measured, before: Option<&Measured>) -> Value {
@@ -27,13 +31,56 @@ pub(crate) fn value(given: &Given, now: &Measured, before: Option<&Measured>) ->
         map.insert(
             "errors".to_owned(),
             missing
-                .map(|m| json!({"code": "recording", "severity": "error", "message": m}))
+                .map(|m| problem(&now.name, m))
                 .collect::<Vec<_>>()
                 .into(),
         );
         map.insert("warnings".to_owned(), json!([]));
     }
     value
+}
+
+/// A problem of a recording, in the form of every command's: a recording has one line.
+fn problem(file: &str, message: &str) -> Value {
+    let (message, advice) = message.split_once(": ").unwrap_or((message, ""));
+    json!({
+        "code": "recording", "severity": "error", "file": file, "line": 1, "column": 1,
+        "message": message, "advice": advice, "also": null,
+    })
+}
+
+/// Adds what the wiring promises, and the wiring's problems.
+pub(crate) fn beside(
+    value: &mut Value,
+    file: &str,
+    found: Option<Result<Beside, String>>,
+    amp: Option<&Amp>,
+) {
+    let Some(map) = value.as_object_mut() else {
+        return;
+    };
+    let mut errors = Vec::new();
+    let shown = match found {
+        Some(Ok(found)) => serde_json::to_value(found).unwrap_or_default(),
+        Some(Err(why)) => {
+            errors.push(problem(file, &why));
+            Value::Null
+        }
+        None => Value::Null,
+    };
+    map.insert("beside".to_owned(), shown);
+    let of = |severity| {
+        amp.map(|a| problems::of(&a.problems, severity, &a.names()))
+            .and_then(|list| serde_json::to_value(list).ok())
+            .and_then(|list| list.as_array().cloned())
+            .unwrap_or_default()
+    };
+    errors.extend(of(Severity::Error));
+    for (name, more) in [("errors", errors), ("warnings", of(Severity::Warning))] {
+        if let Some(Value::Array(list)) = map.get_mut(name) {
+            list.extend(more);
+        }
+    }
 }
 
 /// One recording.
