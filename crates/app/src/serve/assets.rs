@@ -30,6 +30,7 @@ const FILES: &[File] = assets![
     "sheets.css" "text/css; charset=utf-8",
     "page.js" "text/javascript; charset=utf-8",
     "wiring.js" "text/javascript; charset=utf-8",
+    "listen.js" "text/javascript; charset=utf-8",
     "htmx.min.js" "text/javascript; charset=utf-8",
     "mark.svg" "image/svg+xml",
     "fonts/sofia-sans-latin-400-normal.woff2" "font/woff2",
@@ -102,7 +103,14 @@ mod tests {
     #[test]
     fn vendored_files_are_what_the_list_says() {
         let list = include_str!("../../assets/VENDOR.md");
-        let ours = ["page.css", "sheets.css", "page.js", "wiring.js", "mark.svg"];
+        let ours = [
+            "page.css",
+            "sheets.css",
+            "page.js",
+            "wiring.js",
+            "listen.js",
+            "mark.svg",
+        ];
         for asset in all()
             .iter()
             .filter(|a| !ours.contains(&a.name) && a.media != "font/ttf")
@@ -119,7 +127,13 @@ mod tests {
     /// The strict content policy forbids these, so none may come in by the back door.
     #[test]
     fn our_files_load_nothing_from_elsewhere() {
-        for name in ["page.css", "sheets.css", "page.js", "wiring.js"] {
+        for name in [
+            "page.css",
+            "sheets.css",
+            "page.js",
+            "wiring.js",
+            "listen.js",
+        ] {
             let asset = all().iter().find(|a| a.name == name).unwrap();
             let text = std::str::from_utf8(asset.content).unwrap();
             for bad in [

@@ -34,6 +34,17 @@ impl Fail {
     }
 }
 
+impl Fail {
+    /// What is wrong and what to do, where a page says it beside what else it shows.
+    pub(crate) fn words(&self) -> String {
+        match self {
+            Self::Typed { what, remedy } => format!("{what} {remedy}"),
+            Self::Shop(e) => e.to_string(),
+            Self::NoPage | Self::Page(..) => "It is not there any more.".to_owned(),
+        }
+    }
+}
+
 impl From<ShopError> for Fail {
     fn from(e: ShopError) -> Self {
         Self::Shop(e)

@@ -7,8 +7,8 @@ mod large;
 use super::access::Access;
 use super::ask::{Ask, Fields};
 use super::pages::{
-    bench, chart, find, hand_over, intake, job, journal, kin, new, parts, photos, report,
-    run_sheet, set_up, settings, suspects, tracing, work,
+    bench, chart, find, hand_over, intake, job, journal, kin, listen, new, parts, photos,
+    recordings, report, run_sheet, set_up, settings, suspects, tracing, work,
 };
 use super::run::Step;
 use super::site::Site;
@@ -50,6 +50,8 @@ fn pages() -> Vec<(&'static str, Show)> {
         ("report", of_job(report::show)),
         ("journal", of_job(journal::show)),
         ("photos", of_job(photos::show)),
+        ("recordings", of_job(recordings::show)),
+        ("listen", of_job(listen::show)),
     ]
 }
 
@@ -61,6 +63,8 @@ fn site(folder: &std::path::Path, jobs: usize) -> Site {
         library: wiring::sheet::Library::built_in().clone(),
         kept: Kept::default(),
         warm: Warm::default(),
+        plays: super::plays::Plays::default(),
+        measured: super::pages::recordings::Measurings::default(),
         access: Access::new(None),
         fixed_now: Some(At(large::MORNING)),
     }

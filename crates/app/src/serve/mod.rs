@@ -26,6 +26,7 @@ mod pages;
 mod part_words;
 mod photo;
 mod pins;
+mod plays;
 mod record;
 mod report;
 mod report_file;

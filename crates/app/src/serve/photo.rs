@@ -122,6 +122,16 @@ pub(crate) fn recording(content: &[u8]) -> Option<&'static str> {
         Some("audio/wav")
     } else if content.starts_with(b"fLaC") {
         Some("audio/flac")
+    } else if matches!(
+        content.get(4..11),
+        Some(b"ftypM4A" | b"ftypmp4" | b"ftypiso" | b"ftyp3gp")
+    ) {
+        // what phones record in; their photos in a like wrapper say another word
+        Some("audio/mp4")
+    } else if content.starts_with(b"ID3")
+        || (content.first() == Some(&0xff) && content.get(1).is_some_and(|b| b & 0xe6 == 0xe2))
+    {
+        Some("audio/mpeg")
     } else {
         None
     }
@@ -199,6 +209,13 @@ mod tests {
             Some("audio/wav")
         );
         assert_eq!(recording(b"RIFF\x00\x00\x00\x00AVI "), None);
+        assert_eq!(
+            recording(b"\x00\x00\x00\x1cftypM4A \x00"),
+            Some("audio/mp4")
+        );
+        assert_eq!(recording(b"\xff\xfb\x90\x64"), Some("audio/mpeg"));
+        assert_eq!(recording(b"\xff\xd8\xff\xe0"), None, "a photo");
+        assert_eq!(recording(b"\x00\x00\x00\x18ftypheic"), None, "a photo");
         assert_eq!(recording(b"#!/bin/sh"), None);
     }
 }

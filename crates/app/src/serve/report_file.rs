@@ -29,6 +29,8 @@ pub(crate) fn make(shop: Shop) -> Made {
         library: wiring::sheet::Library::built_in().clone(),
         kept: Kept::default(),
         warm: Warm::default(),
+        plays: super::plays::Plays::default(),
+        measured: super::pages::recordings::Measurings::default(),
         access: Access::new(None),
         fixed_now: None,
     })

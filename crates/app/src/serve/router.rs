@@ -6,8 +6,8 @@ use super::fail::{Answer, Fail};
 use super::guard::{self, Gate};
 use super::pages::{
     bench, chart, conditions, driven, entrance, find, hand_over, help, intake, job, journal, keys,
-    kin, new, ordering, orders, paper, parts, photos, power, reading, report, revisions, run_sheet,
-    set_up, settings, step, suspects, tracing, voicing, work,
+    kin, listen, new, ordering, orders, paper, parts, photos, power, reading, recordings, report,
+    revisions, run_sheet, set_up, settings, step, suspects, tracing, voicing, work,
 };
 use super::photo;
 use super::run::Step;
@@ -15,6 +15,7 @@ use super::site::Site;
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Multipart, Path, Query, State};
 use axum::http::HeaderMap;
+use axum::http::header::RANGE;
 use axum::middleware;
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::{MethodRouter, get, post};
@@ -126,7 +127,14 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
             get(|s: Shared, p: Path<(i64, i64)>| picture(s, p, true)),
         )
         .route("/job/{job}/photos/ties/{row}", act_row(photos::untie))
-        .route("/job/{job}/recordings/{row}", get(recording));
+        .route("/job/{job}/recordings", show_job(recordings::show))
+        .route("/job/{job}/recordings/{row}", get(recording))
+        .route(
+            "/job/{job}/listen",
+            show_job(listen::show).merge(act_job(listen::start)),
+        )
+        .route("/job/{job}/listen/stop", act_job(listen::stop))
+        .route("/job/{job}/listen/{row}", get(track));
     for step in [
         Step::Inspection,
         Step::Cold,
@@ -224,8 +232,20 @@ async fn picture(State(site): Shared, Path((job, row)): Path<(i64, i64)>, large:
     blocking(move || photos::picture(&site, JobId(job), row, large)).await
 }
 
-async fn recording(State(site): Shared, Path((job, row)): Path<(i64, i64)>) -> Response {
-    blocking(move || photos::recording(&site, JobId(job), row)).await
+async fn recording(
+    State(site): Shared,
+    Path((job, row)): Path<(i64, i64)>,
+    headers: HeaderMap,
+) -> Response {
+    blocking(move || photos::recording(&site, JobId(job), row, headers.get(RANGE))).await
+}
+
+async fn track(
+    State(site): Shared,
+    Path((job, row)): Path<(i64, i64)>,
+    headers: HeaderMap,
+) -> Response {
+    blocking(move || listen::track(&site, JobId(job), row, headers.get(RANGE))).await
 }
 
 async fn upload(State(site): Shared, ask: Ask, Path(job): Path<i64>, form: Multipart) -> Response {

@@ -1,6 +1,8 @@
 //! What every page can reach: the record, the data sheets, what was worked out already.
 
 use super::access::Access;
+use super::pages::recordings::Measurings;
+use super::plays::Plays;
 use super::warm::Warm;
 use super::work_out::Kept;
 use shop::{At, Shop};
@@ -16,6 +18,10 @@ pub(crate) struct Site {
     pub(crate) kept: Kept,
     /// Works out ahead what pages will want.
     pub(crate) warm: Warm,
+    /// Amplifiers that are being played through.
+    pub(crate) plays: Plays,
+    /// Recordings that were measured.
+    pub(crate) measured: Measurings,
     /// Devices that came in over the network.
     pub(crate) access: Access,
     /// The time, for tests and pictures that must repeat; none: the clock.

@@ -77,6 +77,8 @@ async fn listen(
         library: wiring::sheet::Library::built_in().clone(),
         kept: Kept::default(),
         warm: Warm::default(),
+        plays: super::plays::Plays::default(),
+        measured: super::pages::recordings::Measurings::default(),
         access: Access::new(outside.clone()),
         fixed_now,
     });

@@ -7,7 +7,8 @@ use crate::serve::frame::{self, Page, Place};
 use crate::serve::site::Site;
 use crate::serve::{dates, photo, state};
 use axum::body::Body;
-use axum::http::header::{CACHE_CONTROL, CONTENT_TYPE};
+use axum::http::header::{ACCEPT_RANGES, CACHE_CONTROL, CONTENT_RANGE, CONTENT_TYPE};
+use axum::http::{HeaderValue, StatusCode};
 use axum::response::Response;
 use maud::{Markup, html};
 use shop::{JobId, NewPhoto, Photo, PhotoId, Tie, TieId, TieKind};
@@ -60,6 +61,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
                     section.sheet {
                         h2 { "Recordings" }
                         ul { @for x in &recordings { li { (x.caption) " " span.small { (x.file_name) ", " (dates::since(x.at, ask.now)) } audio controls preload="none" src=(format!("/job/{id}/recordings/{}", x.id)) {} } } }
+                        p { a.button href=(format!("/job/{id}/recordings")) { "Measure a recording" } }
                     }
                 }
             }
@@ -174,7 +176,12 @@ pub(crate) fn picture(site: &Site, id: JobId, photo: i64, large: bool) -> Answer
 }
 
 /// The bytes of a recording.
-pub(crate) fn recording(site: &Site, id: JobId, recording: i64) -> Answer {
+pub(crate) fn recording(
+    site: &Site,
+    id: JobId,
+    recording: i64,
+    range: Option<&HeaderValue>,
+) -> Answer {
     let found = site.shop.read(|r| {
         let all = r.recordings(id)?;
         let x = all.into_iter().find(|x| x.id.0 == recording);
@@ -186,9 +193,50 @@ pub(crate) fn recording(site: &Site, id: JobId, recording: i64) -> Answer {
     let a = found.ok_or(Fail::NoPage)?;
     let media = match a.media.as_str() {
         "audio/flac" => "audio/flac",
+        "audio/mp4" => "audio/mp4",
+        "audio/mpeg" => "audio/mpeg",
         _ => "audio/wav",
     };
-    bytes(media, site.shop.content(&a.hash)?)
+    sounding(media, &site.shop.content(&a.hash)?, range)
+}
+
+/// Sound, whole or the part of it that a browser asks for when it goes to another moment.
+pub(crate) fn sounding(media: &'static str, content: &[u8], range: Option<&HeaderValue>) -> Answer {
+    let asked = range
+        .and_then(|r| r.to_str().ok())
+        .and_then(|r| part(r, content.len()));
+    let built = Response::builder()
+        .header(CONTENT_TYPE, media)
+        .header(ACCEPT_RANGES, "bytes")
+        .header(CACHE_CONTROL, "private, max-age=86400");
+    let built = match asked {
+        Some((from, to)) => built
+            .status(StatusCode::PARTIAL_CONTENT)
+            .header(
+                CONTENT_RANGE,
+                format!("bytes {from}-{to}/{}", content.len()),
+            )
+            .body(Body::from(content[from..=to].to_vec())),
+        None => built.body(Body::from(content.to_vec())),
+    };
+    built.map_err(|_| Fail::NoPage)
+}
+
+/// First and last byte of one range (RFC 9110); none where the whole is to be sent.
+fn part(range: &str, length: usize) -> Option<(usize, usize)> {
+    let (from, to) = range.strip_prefix("bytes=")?.split_once('-')?;
+    let last = length.checked_sub(1)?;
+    let (from, to) = if from.is_empty() {
+        (length.saturating_sub(to.parse().ok()?), last)
+    } else {
+        let to = if to.is_empty() {
+            last
+        } else {
+            to.parse().ok()?
+        };
+        (from.parse().ok()?, to.min(last))
+    };
+    (from <= to).then_some((from, to))
 }
 
 fn bytes(media: &'static str, content: Vec<u8>) -> Answer {
@@ -299,4 +347,29 @@ pub(crate) fn untie(site: &Site, ask: &Ask, id: JobId, tie: i64, fields: &Fields
     }
     site.shop.write(&ask.stamp(), |w| w.untie(id, TieId(tie)))?;
     go(back(fields, &format!("/job/{id}/photos")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::part;
+
+    /// RFC 9110, section 14.1.2 (from memory, not seen): first to last, from one on, the last so many.
+    #[test]
+    fn one_range_of_bytes() {
+        assert_eq!(part("bytes=0-499", 10_000), Some((0, 499)));
+        assert_eq!(part("bytes=9500-", 10_000), Some((9500, 9999)));
+        assert_eq!(part("bytes=-500", 10_000), Some((9500, 9999)));
+        assert_eq!(part("bytes=9000-20000", 10_000), Some((9000, 9999)));
+        for whole in [
+            "bytes=5-4",
+            "bytes=10000-",
+            "bytes=0-1,5-6",
+            "lines=0-1",
+            "bytes=x-",
+            "bytes=-",
+        ] {
+            assert_eq!(part(whole, 10_000), None, "{whole}");
+        }
+        assert_eq!(part("bytes=0-", 0), None);
+    }
 }

@@ -88,7 +88,13 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, step: Step, fields: &Field
             title: format!("{} {}: {}", id, view.job.amp.fields.short(), step.name().to_lowercase()),
             place: Place::Job(&view, Some(step)),
             head: frame::job_head(&view),
-            buttons: html! { span.aside { (count(&told)) } @if !all.is_empty() { (super::paper::button(id, step.slug(), "")) } },
+            buttons: html! {
+                span.aside { (count(&told)) }
+                @if step == Step::PlayTest {
+                    a.button href=(format!("/job/{id}/recordings")) { "Recordings" }
+                    a.button href=(format!("/job/{id}/listen")) { "Listen" }
+                }
+                @if !all.is_empty() { (super::paper::button(id, step.slug(), "")) } },
             conditions: frame::power_strip(&view, ask),
             body,
         })

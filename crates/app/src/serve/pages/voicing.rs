@@ -41,7 +41,10 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
                 title: format!("{} {}: voicing", id, view.job.amp.fields.short()),
                 place: Place::Job(&view, None),
                 head: frame::job_head(&view),
-                buttons: html! { a.button href=(format!("/job/{id}/tracing")) { "To the wiring" } },
+                buttons: html! {
+                    a.button href=(format!("/job/{id}/listen")) { "Listen" }
+                    a.button href=(format!("/job/{id}/tracing")) { "To the wiring" }
+                },
                 conditions: frame::power_strip(&view, ask),
                 body,
             },
