@@ -75,6 +75,48 @@ fn printed(file: &Path, more: &[&str]) -> Vec<String> {
         .collect()
 }
 
+/// Ten photos as a camera makes them go home small, and at their addresses on the page.
+#[test]
+fn photos_of_the_record_go_home_small() {
+    let demo = Demo::new();
+    let shop = demo.shop();
+    let photo = image::RgbImage::from_fn(1400, 1050, |x, y| {
+        let ripple = ((x * x + y * y) / 97 % 251) as u8;
+        image::Rgb([ripple, (x % 255) as u8, (y % 255) as u8])
+    });
+    let mut png = std::io::Cursor::new(Vec::new());
+    photo.write_to(&mut png, image::ImageFormat::Png).unwrap();
+    {
+        let server = Server::start(Path::new(&shop), &[]);
+        let mut b = server.browser();
+        for n in 0..10 {
+            let page = b.upload("/job/38/photos", &format!("inside-{n}.png"), png.get_ref());
+            assert_eq!(page.status, 200, "{}", page.words());
+        }
+        let page = b.get("/job/38/report?version=full");
+        assert_eq!(page.text.matches("/large\" alt=\"inside-").count(), 10);
+        assert!(
+            !page.text.contains("data:image"),
+            "the page's policy forbids it"
+        );
+        let owner = b.get("/job/38/report");
+        owner.has(&["The record holds 6 more."]);
+    }
+    let file = demo.0.join("full.html");
+    let path = file.to_str().unwrap();
+    run(&["report", "38", "--shop", &shop, "--full", "--html", path]).ends(0);
+    let html = std::fs::read_to_string(&file).unwrap();
+    let photos: Vec<usize> = html
+        .split("data:image/jpeg;base64,")
+        .skip(1)
+        .map(|p| p.find('"').unwrap() * 3 / 4)
+        .collect();
+    assert_eq!(photos.len(), 10);
+    // what the PDF takes over as it is, and with it all the rest
+    assert!(photos.iter().all(|bytes| *bytes <= 150_000), "{photos:?}");
+    assert!(photos.iter().sum::<usize>() < 1_500_000);
+}
+
 /// Heads of tables.
 const HEADS: [&str; 14] = [
     "Part",

@@ -62,6 +62,9 @@ impl Asked {
     }
 }
 
+/// So many open things are shown at once; more are folded.
+const FEW: usize = 5;
+
 /// `/job/42/report`.
 pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer {
     let maker = pdf_maker::find().is_some();
@@ -78,13 +81,6 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
             link rel="stylesheet" href=(format!("/job/{id}/report.css{query}"));
             div.report-page {
                 div.report-side {
-                    @if !open.is_empty() {
-                        section.sheet {
-                            h2 { (open.len()) @if open.len() == 1 { " thing open" } @else { " things open" } }
-                            ul.open-things { @for bar in &open { li { (marks::one_joint(StepState::Open)) a href=(bar.address) { (bar.what) } } } }
-                            p.hint { "The report says so." }
-                        }
-                    }
                     section.sheet {
                         @if maker {
                             (frame::primary_link(&format!("/job/{id}/report.pdf{query}"), "Make the PDF", "the same page as a file", "Enter"))
@@ -92,6 +88,14 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
                         } @else {
                             (frame::primary_link(&format!("/job/{id}/report/print{query}"), "To print it", "by the browser", "Enter"))
                             p.hint { (marks::typed(&format!("For a PDF of its own: the program `tubewright-pdf` is not beside this one. {}", pdf_maker::HOW))) }
+                        }
+                    }
+                    @if !open.is_empty() {
+                        section.sheet {
+                            details open[open.len() <= FEW] {
+                                summary { strong { (open.len()) @if open.len() == 1 { " thing open" } @else { " things open" } } ", the report says so" }
+                                ul.open-things { @for bar in &open { li { (marks::one_joint(StepState::Open)) a href=(bar.address) { (bar.what) } } } }
+                            }
                         }
                     }
                     @if asked.version != "labels" {

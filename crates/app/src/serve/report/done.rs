@@ -263,7 +263,7 @@ pub(super) fn kept(g: &Gathered<'_>, d: &mut Document) {
     let tally = originality(g);
     if tally.all > 0 {
         let mut told = vec![format!(
-            "{} of {} in the circuit {} as made",
+            "{} of {} in the circuit {} as original",
             tally.original,
             count(tally.all, "part", "parts"),
             if tally.original == 1 {
