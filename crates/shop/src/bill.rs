@@ -229,7 +229,9 @@ impl Reader<'_> {
                 });
             }
         }
-        bill.lines.extend(taxes(&self.taxes()?, taxed));
+        if !bill.lines.is_empty() {
+            bill.lines.extend(taxes(&self.taxes()?, taxed));
+        }
         bill.lines.extend(deposits);
         Ok(bill)
     }

@@ -3,7 +3,7 @@
 use crate::amps::{Amp, amp};
 use crate::change::{Card, Column, maybe};
 use crate::error::ShopError;
-use crate::id::{AmpId, EntryId, JobId};
+use crate::id::{AmpId, ClientId, EntryId, JobId};
 use crate::open::{Reader, Write};
 use crate::stamp::At;
 use rusqlite::{OptionalExtension as _, Row, params};
@@ -205,6 +205,33 @@ impl Reader<'_> {
             .base
             .prepare_cached("SELECT max(id) FROM jobs WHERE amp = ?1 AND gone = 0")?
             .query_row([amp], |r| r.get(0))?)
+    }
+
+    /// The job of the same amp before this one.
+    pub fn job_before(&self, id: JobId) -> Result<Option<Job>, ShopError> {
+        let now = self.job(id)?;
+        let before: Option<JobId> = self
+            .base
+            .prepare_cached(
+                "SELECT id FROM jobs WHERE amp = ?1 AND id <> ?2 AND gone = 0
+                 AND (opened_at < ?3 OR (opened_at = ?3 AND id < ?2))
+                 ORDER BY opened_at DESC, id DESC LIMIT 1",
+            )?
+            .query_row(params![now.amp.id, id, now.opened_at], |r| r.get(0))
+            .optional()?;
+        before.map(|b| self.job(b)).transpose()
+    }
+
+    /// The jobs of an owner, the first first.
+    pub fn jobs_of_client(&self, client: ClientId) -> Result<Vec<JobId>, ShopError> {
+        let mut ask = self.base.prepare_cached(
+            "SELECT j.id FROM amps a JOIN jobs j ON j.amp = a.id
+             WHERE a.client = ?1 AND j.gone = 0 ORDER BY j.id",
+        )?;
+        let all = ask
+            .query_map([client], |r| r.get(0))?
+            .collect::<Result<_, _>>()?;
+        Ok(all)
     }
 
     /// How much a job holds.

@@ -23,8 +23,14 @@ pub(crate) fn of(base: &Connection) -> Result<i64, ShopError> {
 
 /// Brings a file to the latest layout, one transaction a step.
 pub(crate) fn migrate(base: &mut Connection) -> Result<(), ShopError> {
+    reach(base, latest())
+}
+
+/// Brings a file to a layout.
+pub(crate) fn reach(base: &mut Connection, layout: i64) -> Result<(), ShopError> {
     let steps = Migrations::new(FILES.iter().map(|sql| M::up(sql)).collect());
-    steps.to_latest(base).map_err(|e| match e {
+    let layout = usize::try_from(layout).unwrap_or(0);
+    steps.to_version(base, layout).map_err(|e| match e {
         rusqlite_migration::Error::RusqliteError { err, .. } => ShopError::Base(err),
         other => ShopError::Damaged(other.to_string()),
     })

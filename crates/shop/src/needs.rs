@@ -135,6 +135,17 @@ impl Reader<'_> {
         all.into_iter().map(|(id, f)| self.fill(id, f)).collect()
     }
 
+    /// The needs of a job, closed or not, in the order written.
+    pub fn needs_of(&self, job: JobId) -> Result<Vec<NeedId>, ShopError> {
+        let mut ask = self
+            .base
+            .prepare_cached("SELECT id FROM needs WHERE job = ?1 AND gone = 0 ORDER BY id")?;
+        let all = ask
+            .query_map([job], |r| r.get(0))?
+            .collect::<Result<_, _>>()?;
+        Ok(all)
+    }
+
     /// One need.
     pub fn need(&self, id: NeedId) -> Result<Need, ShopError> {
         let (id, fields) = self

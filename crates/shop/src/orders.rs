@@ -255,7 +255,7 @@ impl Reader<'_> {
     }
 
     /// The lines that were ordered for a need.
-    pub(crate) fn lines_for(&self, need: NeedId) -> Result<Vec<OrderLine>, ShopError> {
+    pub fn lines_for(&self, need: NeedId) -> Result<Vec<OrderLine>, ShopError> {
         self.lines_where("l.need = ?1", need.0)
     }
 

@@ -85,7 +85,7 @@ fn a_bill_by_hand() {
         .unwrap();
     let written = shop.read(|r| r.invoice(id)).unwrap();
     assert_eq!(written.bill.lines, now.lines);
-    assert_eq!(bill(&shop, job).lines.len(), 1, "the tax of nothing");
+    assert!(bill(&shop, job).lines.is_empty(), "no tax of nothing");
     let twice = shop.write(&desk(21), |w| {
         w.write_invoice(&[job], &numbered("2026-2"), 4_800, 0)
     });

@@ -1,0 +1,217 @@
+//! A ZIP file of stored entries (ISO/IEC 21320-1, from memory, not seen): written with the same
+//! bytes for the same content, read without trusting anything in it.
+
+use crate::error::ShopError;
+use std::io;
+
+const LOCAL: u32 = 0x0403_4b50;
+const CENTRAL: u32 = 0x0201_4b50;
+const END: u32 = 0x0605_4b50;
+/// 1 January 1980: the first date that the format knows; a date would change the bytes.
+const DATE: u16 = 0x0021;
+/// Names are UTF-8.
+const UTF8: u16 = 0x0800;
+
+/// CRC-32 with the reflected polynomial 0xEDB88320, as in IEEE 802.3.
+pub(super) fn crc32(content: &[u8]) -> u32 {
+    let mut table = [0_u32; 256];
+    for (i, entry) in (0_u32..).zip(table.iter_mut()) {
+        *entry = (0..8).fold(i, |c, _| {
+            if c & 1 == 1 {
+                0xedb8_8320 ^ (c >> 1)
+            } else {
+                c >> 1
+            }
+        });
+    }
+    !content.iter().fold(!0_u32, |c, b| {
+        let at = usize::from(c.to_le_bytes()[0] ^ b);
+        table.get(at).copied().unwrap_or(0) ^ (c >> 8)
+    })
+}
+
+/// An entry that was written.
+struct Written {
+    name: String,
+    crc: u32,
+    size: u32,
+    at: u32,
+}
+
+/// Writes entries one after the other.
+pub(super) struct Writer<'w> {
+    to: &'w mut dyn io::Write,
+    at: u64,
+    done: Vec<Written>,
+}
+
+fn too_large() -> io::Error {
+    io::Error::other("an archive holds at most 4 GB and 65,535 files")
+}
+
+impl<'w> Writer<'w> {
+    pub(super) fn new(to: &'w mut dyn io::Write) -> Self {
+        Self {
+            to,
+            at: 0,
+            done: Vec::new(),
+        }
+    }
+
+    fn put(&mut self, bytes: &[u8]) -> io::Result<()> {
+        self.to.write_all(bytes)?;
+        self.at += bytes.len() as u64;
+        Ok(())
+    }
+
+    /// Version, flags, method, time, date, CRC, sizes, length of the name: alike in both headers.
+    fn common(w: &Written) -> io::Result<Vec<u8>> {
+        let name = u16::try_from(w.name.len()).map_err(|_| too_large())?;
+        let mut all = Vec::new();
+        for n in [20, UTF8, 0, 0, DATE] {
+            all.extend(n.to_le_bytes());
+        }
+        for n in [w.crc, w.size, w.size] {
+            all.extend(n.to_le_bytes());
+        }
+        all.extend(name.to_le_bytes());
+        all.extend(0_u16.to_le_bytes());
+        Ok(all)
+    }
+
+    /// One entry.
+    pub(super) fn add(&mut self, name: &str, content: &[u8]) -> io::Result<()> {
+        let written = Written {
+            name: name.to_owned(),
+            crc: crc32(content),
+            size: u32::try_from(content.len()).map_err(|_| too_large())?,
+            at: u32::try_from(self.at).map_err(|_| too_large())?,
+        };
+        let mut head = LOCAL.to_le_bytes().to_vec();
+        head.extend(Self::common(&written)?);
+        head.extend(name.as_bytes());
+        self.put(&head)?;
+        self.put(content)?;
+        self.done.push(written);
+        Ok(())
+    }
+
+    /// The list of entries at the end.
+    pub(super) fn finish(mut self) -> io::Result<()> {
+        let start = u32::try_from(self.at).map_err(|_| too_large())?;
+        let count = u16::try_from(self.done.len()).map_err(|_| too_large())?;
+        for w in std::mem::take(&mut self.done) {
+            let mut head = CENTRAL.to_le_bytes().to_vec();
+            head.extend(20_u16.to_le_bytes());
+            head.extend(Self::common(&w)?);
+            // no comment, first disk, no attributes inside or outside
+            head.extend([0; 10]);
+            head.extend(w.at.to_le_bytes());
+            head.extend(w.name.as_bytes());
+            self.put(&head)?;
+        }
+        let size = u32::try_from(self.at - u64::from(start)).map_err(|_| too_large())?;
+        let mut end = END.to_le_bytes().to_vec();
+        end.extend([0; 4]);
+        end.extend(count.to_le_bytes());
+        end.extend(count.to_le_bytes());
+        end.extend(size.to_le_bytes());
+        end.extend(start.to_le_bytes());
+        end.extend(0_u16.to_le_bytes());
+        self.put(&end)?;
+        self.to.flush()
+    }
+}
+
+fn damaged(what: &str) -> ShopError {
+    ShopError::Refused(format!("This is no archive that can be read: {what}."))
+}
+
+fn number(bytes: &[u8], at: usize, width: usize) -> Option<u64> {
+    let piece = bytes.get(at..at.checked_add(width)?)?;
+    Some(piece.iter().rev().fold(0, |n, b| (n << 8) | u64::from(*b)))
+}
+
+fn size(bytes: &[u8], at: usize, width: usize) -> Option<usize> {
+    usize::try_from(number(bytes, at, width)?).ok()
+}
+
+/// The entries of an archive, in its order; each checked against its CRC.
+pub(super) fn read(bytes: &[u8]) -> Result<Vec<(String, &[u8])>, ShopError> {
+    let cut = || damaged("it is cut short");
+    // the end stands at the end, with at most 64 kB of comment behind it
+    let last = bytes.len().checked_sub(22).ok_or_else(cut)?;
+    let end = (last.saturating_sub(0xffff)..=last)
+        .rev()
+        .find(|at| number(bytes, *at, 4) == Some(u64::from(END)))
+        .ok_or_else(|| damaged("it is no ZIP file, or cut short"))?;
+    let count = size(bytes, end + 10, 2).ok_or_else(cut)?;
+    let mut at = size(bytes, end + 16, 4).ok_or_else(cut)?;
+    let mut all = Vec::new();
+    for _ in 0..count {
+        if number(bytes, at, 4) != Some(u64::from(CENTRAL)) {
+            return Err(cut());
+        }
+        let field = |offset, width| size(bytes, at + offset, width).ok_or_else(cut);
+        if field(10, 2)? != 0 {
+            return Err(damaged("it was packed anew, with compression"));
+        }
+        let (crc, length) = (field(16, 4)?, field(24, 4)?);
+        let (name, extra, comment) = (field(28, 2)?, field(30, 2)?, field(32, 2)?);
+        let local = field(42, 4)?;
+        let text = bytes
+            .get(at + 46..at + 46 + name)
+            .and_then(|n| std::str::from_utf8(n).ok())
+            .ok_or_else(cut)?;
+        let skip = size(bytes, local.saturating_add(26), 2)
+            .zip(size(bytes, local.saturating_add(28), 2))
+            .ok_or_else(cut)?;
+        let from = local.saturating_add(30 + skip.0 + skip.1);
+        let content = bytes
+            .get(from..from.saturating_add(length))
+            .ok_or_else(cut)?;
+        if u64::from(crc32(content)) != crc as u64 {
+            return Err(damaged("what is in it is not what was put in"));
+        }
+        all.push((text.to_owned(), content));
+        at = at + 46 + name + extra + comment;
+    }
+    Ok(all)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The check value of this CRC, as published in lists of CRCs (from memory, not seen).
+    #[test]
+    fn the_check_value_of_the_crc() {
+        assert_eq!(crc32(b"123456789"), 0xcbf4_3926);
+    }
+
+    #[test]
+    fn what_is_put_in_comes_out_and_a_changed_byte_is_seen() {
+        let mut bytes = Vec::new();
+        let mut to = Writer::new(&mut bytes);
+        to.add("a/b \u{b5}.txt", b"hello").unwrap();
+        to.add("empty", b"").unwrap();
+        to.finish().unwrap();
+        let back = read(&bytes).unwrap();
+        assert_eq!(
+            back,
+            [
+                ("a/b \u{b5}.txt".to_owned(), &b"hello"[..]),
+                ("empty".to_owned(), b"")
+            ]
+        );
+        for i in 0..bytes.len() {
+            let mut other = bytes.clone();
+            other[i] ^= 0x55;
+            // some fields do not matter; nothing panics, and the content is never another one
+            if let Ok(all) = read(&other) {
+                assert!(all.iter().all(|(_, c)| *c == b"hello" || c.is_empty()));
+            }
+            assert!(read(&bytes[..i]).is_err(), "cut at {i}");
+        }
+    }
+}
