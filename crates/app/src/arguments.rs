@@ -57,6 +57,10 @@ pub(crate) enum Command {
     Serve(Serve),
     /// Copy a shop while it is in use, verify a copy, restore one
     Backup(Backup),
+    /// Write a job, or the whole shop, as one archive of open formats
+    Export(Export),
+    /// Take in a job from its archive, or make a shop of an archive of one
+    Import(Import),
     /// Say what is wrong, open or assumed in a wiring
     Check(Check),
     /// Print a wiring in its tidy form; comments and order stay
@@ -202,6 +206,37 @@ pub(crate) struct Report {
     pub(crate) pdf: Option<PathBuf>,
     /// Print JSON (docs/json.md)
     #[arg(long, conflicts_with_all = ["html", "pdf"])]
+    pub(crate) json: bool,
+}
+
+/// `export`.
+#[derive(Debug, Args)]
+pub(crate) struct Export {
+    /// Where the archive goes: a file that is not there yet
+    #[arg(value_name = "TO")]
+    pub(crate) to: PathBuf,
+    /// The number of the job; without it the whole shop
+    #[arg(long, value_name = "NUMBER")]
+    pub(crate) job: Option<i64>,
+    /// The shop's folder
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) shop: Option<PathBuf>,
+    /// Print JSON (docs/json.md)
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// `import`.
+#[derive(Debug, Args)]
+pub(crate) struct Import {
+    /// The archive
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+    /// The shop's folder; of an archive of a shop: a folder that is not there yet
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) shop: Option<PathBuf>,
+    /// Print JSON (docs/json.md)
+    #[arg(long)]
     pub(crate) json: bool,
 }
 

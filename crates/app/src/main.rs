@@ -41,6 +41,8 @@ fn main() -> ExitCode {
         arguments::Command::Demo(given) => commands::demo::run(given),
         arguments::Command::Serve(given) => serve::run(given),
         arguments::Command::Backup(given) => commands::backup::run(given),
+        arguments::Command::Export(given) => commands::export::run(given),
+        arguments::Command::Import(given) => commands::import::run(given),
         arguments::Command::Check(given) => commands::check::run(given),
         arguments::Command::Format(given) => commands::format::run(given),
         arguments::Command::Chart(given) => commands::chart::run(given),

@@ -25,6 +25,18 @@ pub(crate) fn find() -> Option<PathBuf> {
     [beside, above].into_iter().find(|p| p.is_file())
 }
 
+/// A document as files for an archive: as a page, and as PDF where it can be made.
+pub(crate) fn papers(document: &Document) -> Vec<(String, Vec<u8>)> {
+    let mut all = vec![(
+        "report.html".to_owned(),
+        report::whole(document).into_bytes(),
+    )];
+    if let Ok(made) = pdf(document) {
+        all.push(("report.pdf".to_owned(), made));
+    }
+    all
+}
+
 /// The document as PDF.
 ///
 /// # Errors

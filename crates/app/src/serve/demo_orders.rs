@@ -3,8 +3,9 @@
 
 use super::dates;
 use shop::{
-    At, Came, DeliveryFields, JobId, LineFields, NeedFields, OrderFields, Shop, ShopError, Stamp,
-    StockFields, Unit, VendorFields, VendorId, Write,
+    At, Came, DeliveryFields, EstimateFields, EstimateSort, JobId, LineFields, NeedFields,
+    OrderFields, PaymentFields, Shop, ShopError, Stamp, StockFields, Unit, VendorFields, VendorId,
+    Write,
 };
 
 /// The vendor of that name; written down where it is not yet.
@@ -96,6 +97,87 @@ pub(super) fn can_capacitor(
             place: "drawer 5".to_owned(),
         })?;
         w.move_stock(wire, 900, None, "counted")?;
+        Ok(())
+    })
+}
+
+/// Turnstone's estimate, as answered by its owner, and a deposit.
+pub(super) fn estimate(
+    shop: &Shop,
+    now: At,
+    at: &dyn Fn(i64, i64) -> Stamp,
+    job: JobId,
+) -> Result<(), ShopError> {
+    let items = [
+        (
+            EstimateSort::Safety,
+            "new mains cord with earth",
+            "the old one has two wires",
+            (4_500, 6_000),
+            Some(true),
+        ),
+        (
+            EstimateSort::Repair,
+            "new can capacitor, 32 + 32 \u{b5}F 450 V",
+            "bulged, and its second half reads 21 \u{b5}F",
+            (7_000, 9_000),
+            Some(true),
+        ),
+        (
+            EstimateSort::Repair,
+            "one output valve",
+            "draws nothing at the same bias",
+            (3_500, 5_500),
+            Some(true),
+        ),
+        (
+            EstimateSort::Prevention,
+            "clean and re-tension valve sockets",
+            "",
+            (2_500, 3_500),
+            Some(true),
+        ),
+        (
+            EstimateSort::Prevention,
+            "both bypass electrolytics",
+            "of the same age as the can",
+            (1_500, 2_500),
+            None,
+        ),
+        (
+            EstimateSort::Wishes,
+            "new grille cloth",
+            "",
+            (6_000, 8_000),
+            Some(false),
+        ),
+    ];
+    shop.write(&at(19, 10), |w| {
+        for (sort, what, why, (low_minor, high_minor), answer) in items {
+            let fields = EstimateFields {
+                sort,
+                what: what.to_owned(),
+                why: why.to_owned(),
+                low_minor,
+                high_minor,
+                currency: "EUR".to_owned(),
+                ..EstimateFields::default()
+            };
+            let item = w.add_estimate(job, &fields)?;
+            if let Some(yes) = answer {
+                let says = if yes { "" } else { "likes it as it is" };
+                w.owner_said(item, yes, &dates::in_days(now, -19), says)?;
+            }
+        }
+        w.add_payment(
+            job,
+            &PaymentFields {
+                amount_minor: 10_000,
+                currency: "EUR".to_owned(),
+                paid_on: dates::in_days(now, -19),
+                how: "deposit, cash".to_owned(),
+            },
+        )?;
         Ok(())
     })
 }

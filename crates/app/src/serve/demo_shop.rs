@@ -113,6 +113,7 @@ fn held_for_a_capacitor(
         w.add_minutes(job, "sockets and controls", 65, true, "")?;
         Ok::<_, ShopError>(())
     })?;
+    super::demo_orders::estimate(shop, now, at, job)?;
     allow(shop, &at(19, 0), job, "Ilsa Brandreth", 42_000)?;
     off(shop, &at(18, 30), job, texts)?;
     wait(

@@ -7,8 +7,8 @@ mod large;
 use super::access::Access;
 use super::ask::{Ask, Fields};
 use super::pages::{
-    bench, chart, find, hand_over, intake, job, journal, kin, listen, new, parts, photos,
-    recordings, report, run_sheet, set_up, settings, suspects, tracing, work,
+    bench, chart, comeback, estimate, find, hand_over, intake, invoice, job, journal, kin, listen,
+    new, parts, photos, recordings, report, run_sheet, set_up, settings, suspects, tracing, work,
 };
 use super::run::Step;
 use super::site::Site;
@@ -48,6 +48,9 @@ fn pages() -> Vec<(&'static str, Show)> {
         ("play-test", of_step(Step::PlayTest)),
         ("hand-over", of_job(hand_over::show)),
         ("report", of_job(report::show)),
+        ("comeback", of_job(comeback::show)),
+        ("estimate", of_job(estimate::show)),
+        ("invoice", of_job(invoice::show)),
         ("journal", of_job(journal::show)),
         ("photos", of_job(photos::show)),
         ("recordings", of_job(recordings::show)),

@@ -5,9 +5,10 @@ use super::assets;
 use super::fail::{Answer, Fail};
 use super::guard::{self, Gate};
 use super::pages::{
-    bench, chart, conditions, driven, entrance, find, hand_over, help, intake, job, journal, keys,
-    kin, listen, new, ordering, orders, paper, parts, photos, power, reading, recordings, report,
-    revisions, run_sheet, set_up, settings, step, suspects, tracing, voicing, work,
+    archive, bench, chart, comeback, conditions, driven, entrance, estimate, find, hand_over, help,
+    intake, invoice, invoices, job, journal, keys, kin, listen, new, ordering, orders, orders_csv,
+    paper, parts, photos, power, reading, recordings, report, revisions, run_sheet, set_up,
+    settings, step, suspects, tracing, voicing, work,
 };
 use super::photo;
 use super::run::Step;
@@ -35,6 +36,8 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
     let uploads = Router::new()
         .route("/job/{job}/photos", post(upload))
         .route("/job/{job}/kin", post(drawing))
+        .route("/new/archive", post(from_archive))
+        .route("/orders/csv", post(orders_in))
         .layer(DefaultBodyLimit::max(LARGEST_UPLOAD));
     let mut all = Router::new()
         .route("/", show(bench::show))
@@ -46,12 +49,18 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
         .route("/help/{chapter}", get(chapter))
         .route("/orders", show(orders::show).merge(act(ordering::change)))
         .route("/orders/line", act(ordering::came))
-        .route("/orders.csv", show(orders::as_csv))
+        .route("/orders.csv", show(orders_csv::out))
         .route(
             "/settings",
             show(settings::show).merge(act(settings::write)),
         )
         .route("/settings/device", act(settings::device))
+        .route("/settings/money", act(settings::money))
+        .route("/shop.zip", show(archive::of_shop))
+        .route("/job/{job}/archive.zip", show_job(archive::of_job))
+        .route("/invoices", show(invoices::show))
+        .route("/invoices.csv", show(invoices::as_csv))
+        .route("/invoice/{row}", get(one_invoice))
         .route("/assets/{*name}", get(asset))
         .route("/job/{job}", show_job(job::show))
         .route("/job/{job}/clock", act_job(job::clock))
@@ -101,6 +110,18 @@ pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
         .route("/job/{job}/voicing", show_job(voicing::show))
         .route("/job/{job}/curves", show_job(voicing::while_moved))
         .route("/job/{job}/answer", act_job(run_sheet::answer))
+        .route(
+            "/job/{job}/estimate",
+            show_job(estimate::show).merge(act_job(estimate::change)),
+        )
+        .route(
+            "/job/{job}/invoice",
+            show_job(invoice::show).merge(act_job(invoice::change)),
+        )
+        .route(
+            "/job/{job}/comeback",
+            show_job(comeback::show).merge(act_job(comeback::write)),
+        )
         .route("/job/{job}/hand-over", show_job(hand_over::show))
         .route("/job/{job}/close", act_job(hand_over::close))
         .route(
@@ -224,6 +245,10 @@ async fn chapter(State(site): Shared, ask: Ask, Path(name): Path<String>) -> Res
     blocking(move || help::chapter(&site, &ask, &name)).await
 }
 
+async fn one_invoice(State(site): Shared, ask: Ask, Path(row): Path<i64>) -> Response {
+    blocking(move || invoices::one(&site, &ask, shop::InvoiceId(row))).await
+}
+
 async fn asset(Path(name): Path<String>, headers: HeaderMap) -> Response {
     assets::give(&name, &headers).unwrap_or_else(axum::response::IntoResponse::into_response)
 }
@@ -249,7 +274,7 @@ async fn track(
 }
 
 async fn upload(State(site): Shared, ask: Ask, Path(job): Path<i64>, form: Multipart) -> Response {
-    let (fields, files) = match taken(form).await {
+    let (fields, files) = match taken(form, photo::LARGEST).await {
         Ok(taken) => taken,
         Err(refused) => return refused,
     };
@@ -257,7 +282,7 @@ async fn upload(State(site): Shared, ask: Ask, Path(job): Path<i64>, form: Multi
 }
 
 async fn drawing(State(site): Shared, ask: Ask, Path(job): Path<i64>, form: Multipart) -> Response {
-    let (fields, files) = match taken(form).await {
+    let (fields, files) = match taken(form, photo::LARGEST).await {
         Ok(taken) => taken,
         Err(refused) => return refused,
     };
@@ -269,8 +294,27 @@ async fn drawing(State(site): Shared, ask: Ask, Path(job): Path<i64>, form: Mult
     answer
 }
 
+async fn orders_in(State(site): Shared, ask: Ask, form: Multipart) -> Response {
+    let (_, files) = match taken(form, photo::LARGEST).await {
+        Ok(taken) => taken,
+        Err(refused) => return refused,
+    };
+    blocking(move || orders_csv::take(&site, &ask, &files)).await
+}
+
+async fn from_archive(State(site): Shared, ask: Ask, form: Multipart) -> Response {
+    let (_, files) = match taken(form, LARGEST_UPLOAD).await {
+        Ok(taken) => taken,
+        Err(refused) => return refused,
+    };
+    blocking(move || archive::take(&site, &ask, &files)).await
+}
+
 /// Files and fields of one form, each file within its limit.
-async fn taken(mut form: Multipart) -> Result<(Fields, Vec<photos::Upload>), Response> {
+async fn taken(
+    mut form: Multipart,
+    largest: usize,
+) -> Result<(Fields, Vec<photos::Upload>), Response> {
     let mut pairs = Vec::new();
     let mut files = Vec::new();
     loop {
@@ -283,7 +327,7 @@ async fn taken(mut form: Multipart) -> Result<(Fields, Vec<photos::Upload>), Res
         match part.file_name().map(str::to_owned) {
             Some(file) => match part.bytes().await {
                 Ok(content) if content.is_empty() => {}
-                Ok(content) if content.len() > photo::LARGEST => {
+                Ok(content) if content.len() > largest => {
                     return Err((
                         axum::http::StatusCode::PAYLOAD_TOO_LARGE,
                         "A file is larger than 25 MB. Send a smaller one.",

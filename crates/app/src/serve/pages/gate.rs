@@ -11,7 +11,7 @@ use crate::serve::site::Site;
 use crate::serve::work_out::{self, Found};
 use bench::rules::{Gravity, rules};
 use bench::sheet::{Line, Outcome};
-use shop::{JobId, Reader, ReadingState, ShopError, WorkState};
+use shop::{EstimateSort, JobId, Reader, ReadingState, ShopError, WorkState};
 
 /// The words for an amp that leaves with a stop rule failed, untested or refused.
 pub(crate) const NOT_SAFE: &str = "Not electrically safe";
@@ -29,7 +29,7 @@ pub(crate) struct Bar {
 pub(crate) struct Gate {
     /// Stop rules.
     pub(crate) stops: Vec<Bar>,
-    /// One of them was tested and is not in order; else they are only untested.
+    /// One of them was tested and is not in order, or the owner declined it; else they are only untested.
     failed: bool,
     /// What a typed reason lets pass.
     pub(crate) rest: Vec<Bar>,
@@ -62,16 +62,16 @@ pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopE
             address: safety,
         });
     }
-    // a stop rule of another sheet: what was answered must be in order, and what is looked at or
-    // played must have been
+    // a stop rule of another sheet: what was answered must be in order, and what is played must
+    // have been
     for (step, asked) in [
-        (Step::Inspection, true),
+        (Step::Inspection, false),
         (Step::Cold, false),
         (Step::PowerUp, false),
         (Step::PlayTest, true),
     ] {
         for sheet in sheets::of(step, site, &found).iter() {
-            for line in sheet.lines().filter(|l| is_stop(l)) {
+            for line in sheet.lines().filter(|l| is_stop(l) && is_of_the_amp(l)) {
                 gate.stop(line, &step.address(id), asked);
             }
         }
@@ -84,6 +84,21 @@ pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopE
         });
     }
     gate.bias(site, &left, &format!("/job/{id}/set-up"));
+    for item in r.estimate(id)? {
+        if item.fields.sort != EstimateSort::Safety {
+            continue;
+        }
+        let bar = |said: &str| Bar {
+            what: format!("{}: {said}", item.fields.what),
+            address: format!("/job/{id}/estimate#item-{}", item.id),
+        };
+        if item.is_refused() {
+            gate.failed = true;
+            gate.stops.push(bar("declined by the owner"));
+        } else if item.said.is_none() {
+            gate.rest.push(bar("safety, not answered by the owner"));
+        }
+    }
     for item in r.work(id)? {
         if item.fields.state == WorkState::Open {
             gate.rest.push(Bar {
@@ -104,6 +119,14 @@ fn is_stop(line: &Line) -> bool {
             .as_deref()
             .and_then(|id| rules().rule(id))
             .is_some_and(|rule| rule.severity == Gravity::Stop)
+}
+
+/// Rules about how hands work on a live amp say nothing of the amp that leaves.
+fn is_of_the_amp(line: &Line) -> bool {
+    line.origin()
+        .rule
+        .as_deref()
+        .is_none_or(|id| !id.starts_with("live.") && !id.starts_with("power."))
 }
 
 /// What stands against a line; nothing where it passed or only tells.
@@ -274,6 +297,11 @@ mod tests {
             assert!(is_stop(&Line::open("x", Origin::rule(rule))), "{rule}");
         }
         assert!(!is_stop(&Line::open("x", Origin::practice())));
+        for (rule, of_it) in [("live.discharge", false), ("cold.least_ohms", true)] {
+            let line = Line::open("x", Origin::rule(rule));
+            assert!(is_stop(&line));
+            assert_eq!(is_of_the_amp(&line), of_it, "{rule}");
+        }
         let limit = Limit::at_most(0.3, "ohm");
         let good = Line::read("x", Figure::new(0.1, "ohm"), limit, Origin::practice());
         assert_eq!(state(good.outcome()), None);

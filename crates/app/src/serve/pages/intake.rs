@@ -250,7 +250,7 @@ fn valves(fitted: &[ValveFitted], post: &str) -> Markup {
 
 fn allowed(given: &[Authorisation], currency: &str, post: &str, ask: &Ask) -> Markup {
     html! {
-        section.sheet {
+        section.sheet #allows {
             h2 { "What the owner allows" }
             @for a in given {
                 p { (a.fields.says)
@@ -354,12 +354,14 @@ pub(crate) fn write(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answe
         "allow" => {
             let ceiling = match fields.some("ceiling") {
                 None => None,
-                Some(text) => Some(money::parse(text).ok_or_else(|| {
-                    Fail::typed(
-                        format!("`{text}` is no amount."),
-                        "Type it as `380` or `380.50`.",
-                    )
-                })?),
+                Some(text) => {
+                    Some(money::parse(text, &fields.line("currency")).ok_or_else(|| {
+                        Fail::typed(
+                            format!("`{text}` is no amount."),
+                            "Type it as `380` or `380.50`.",
+                        )
+                    })?)
+                }
             };
             let new = AuthorisationFields {
                 who: fields.line("who"),

@@ -7,7 +7,7 @@ use crate::serve::frame::{self, Page, Place};
 use crate::serve::run::{Step, StepState};
 use crate::serve::site::Site;
 use crate::serve::state::{self, JobView};
-use crate::serve::{dates, marks, money, pins, work_out};
+use crate::serve::{dates, marks, pins, purse, work_out};
 use bench::chart::Word;
 use draw::over::Overlay;
 use maud::{Markup, html};
@@ -71,6 +71,9 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
                         }
                         (frame::primary_link(&next.address, &next.what, &next.why, "Enter"))
                     }
+                    @if let Some(last) = r.job_before(id)? {
+                        p { a.button href=(format!("/job/{id}/comeback")) { "It was here before, as job " (last.id) ": what moved" } }
+                    }
                     (steps(&view, &marks_of, charted.as_ref(), &found.traced, &told, ask.now))
                     @if !found.traced.circuit.parts.is_empty() { (super::look::drawing(&found.traced, "", &pinned)) }
                     (waits(&view, ask))
@@ -89,6 +92,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
             buttons: html! {
                 a.button #photo href=(format!("/job/{id}/photos")) { "Photo" kbd { "p" } }
                 a.button #note href=(format!("/job/{id}/journal#write")) { "Note" kbd { "m" } }
+                a.button href=(format!("/job/{id}/archive.zip")) download { "Archive" }
                 a.button #journal href=(format!("/job/{id}/journal")) { "Journal" kbd { "j" } }
             },
             conditions: frame::power_strip(&view, ask),
@@ -226,38 +230,16 @@ fn money_and_hours(
     let id = view.job.id;
     let hours = r.hours(id)?;
     let total: i64 = hours.iter().map(|h| h.length_ms(ask.now)).sum();
-    let billable: i64 = hours
-        .iter()
-        .filter(|h| h.billable)
-        .map(|h| h.length_ms(ask.now))
-        .sum();
     let running: Option<&Hours> = hours.iter().find(|h| h.stopped_at.is_none());
-    let agreed = r
-        .authorisations(id)?
-        .into_iter()
-        .rev()
-        .find(|a| a.fields.ceiling_minor.is_some());
-    let rate = r
-        .setting("rate")?
-        .and_then(|t| money::parse(&t))
-        .unwrap_or(0);
-    let spent = billable / 60_000 * rate / 60;
+    let purse = purse::of(r, id, ask.now)?;
     Ok(html! {
         section.sheet.money {
             h2 { "Money and hours" }
-            @if let Some(a) = &agreed {
-                @let ceiling = a.fields.ceiling_minor.unwrap_or(0);
-                @let warns = ceiling / 5 * 4;
-                @if rate > 0 && ceiling > 0 {
-                    (gauge(spent, ceiling))
-                    p.spread {
-                        span { strong { (money::shown(spent, &a.fields.currency)) } " of " (money::amount(ceiling)) " agreed" }
-                        span.small { @if spent >= warns { "past 80 %: call" } @else { "warns at " (money::amount(warns)) } }
-                    }
-                } @else {
-                    p { strong { (money::shown(ceiling, &a.fields.currency)) } " agreed" }
-                }
-            } @else { p.hint { "No amount is agreed yet." } }
+            (purse.words())
+            p.others {
+                a.button href=(format!("/job/{id}/estimate")) { "Estimate" }
+                a.button href=(format!("/job/{id}/invoice")) { "Invoice" }
+            }
             p { strong { (dates::length(total)) } " hours on this job" }
             form method="post" action=(format!("/job/{id}/clock")) {
                 input type="hidden" name="back" value=(ask.path);
@@ -279,19 +261,6 @@ fn money_and_hours(
             }
         }
     })
-}
-
-/// A bar against the ceiling with a mark at 80 %.
-fn gauge(spent: i64, ceiling: i64) -> Markup {
-    let share = (spent as f64 / ceiling as f64).clamp(0.0, 1.0) * 360.0;
-    html! {
-        svg.gauge width="360" height="28" viewBox="0 0 360 28" role="img"
-            aria-label=(format!("{} of {} used", money::amount(spent), money::amount(ceiling))) {
-            rect.well x="0" y="4" width="360" height="20" {}
-            rect.used x="0" y="4" width=(format!("{share:.0}")) height="20" {}
-            path.mark d="M288 0V28" {}
-        }
-    }
 }
 
 fn bag(view: &JobView) -> Markup {

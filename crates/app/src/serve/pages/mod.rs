@@ -1,17 +1,22 @@
 //! The pages, in the order of a job. Each reads the record once, and every change is a form.
 
+pub(crate) mod archive;
 pub(crate) mod bench;
 pub(crate) mod chart;
 pub(crate) mod clash;
+pub(crate) mod comeback;
 pub(crate) mod conditions;
 pub(crate) mod driven;
 pub(crate) mod entrance;
+pub(crate) mod estimate;
 pub(crate) mod find;
 pub(crate) mod gate;
 pub(crate) mod grid;
 pub(crate) mod hand_over;
 pub(crate) mod help;
 pub(crate) mod intake;
+pub(crate) mod invoice;
+pub(crate) mod invoices;
 pub(crate) mod job;
 pub(crate) mod journal;
 pub(crate) mod keys;
@@ -21,6 +26,7 @@ pub(crate) mod look;
 pub(crate) mod new;
 pub(crate) mod ordering;
 pub(crate) mod orders;
+pub(crate) mod orders_csv;
 pub(crate) mod paper;
 pub(crate) mod parts;
 pub(crate) mod photos;

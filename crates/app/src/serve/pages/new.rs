@@ -1,6 +1,6 @@
 //! Taking in an amp: whose, which, and what the owner says. Everything else can wait.
 
-use super::{area, choice, field};
+use super::{area, choice, comeback, field};
 use crate::serve::ask::{Ask, Fields};
 use crate::serve::fail::{Answer, Fail, go, ok};
 use crate::serve::frame::{self, Page, Place};
@@ -65,6 +65,14 @@ pub(crate) fn show(site: &Site, ask: &Ask, typed: &Fields) -> Answer {
                     (frame::primary_button("Take it in", "then the interview, codes, photos", "Enter"))
                 }
             }
+            details.sheet.from-archive {
+                summary { "A job from its archive" }
+                form method="post" action="/new/archive" enctype="multipart/form-data" {
+                    label { span { "The archive, as the page of the job gave it" } input type="file" name="archive" accept=".zip,application/zip" required; }
+                    p.hint { "Amp and owner come with it, as new ones. It keeps its number where no job here has it." }
+                    button.button { "Take it in" }
+                }
+            }
         };
         frame::page(site, ask, r, Page {
             title: "New job".to_owned(),
@@ -115,6 +123,7 @@ pub(crate) fn take(site: &Site, ask: &Ask, fields: &Fields) -> Answer {
             }
         };
         let job = w.open_job(amp, number)?;
+        comeback::begin(w, job)?;
         if let Some(words) = fields.some("words") {
             w.take_down(job, words, None)?;
         }

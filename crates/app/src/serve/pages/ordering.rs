@@ -41,15 +41,7 @@ pub(crate) fn change(site: &Site, ask: &Ask, fields: &Fields) -> Answer {
             site.shop.write(&stamp, |w| w.add_vendor(&new))?;
         }
         "order" => {
-            let price_minor = match fields.some("price") {
-                None => None,
-                Some(text) => Some(money::parse(text).ok_or_else(|| {
-                    Fail::typed(
-                        format!("\u{201c}{text}\u{201d} is no price."),
-                        "Type it as 12 or 12.50.",
-                    )
-                })?),
-            };
+            let price_minor = price(fields, "price")?;
             let promised = date(fields, "promised")?;
             let order = OrderFields {
                 reference: fields.line("reference"),
@@ -70,6 +62,40 @@ pub(crate) fn change(site: &Site, ask: &Ask, fields: &Fields) -> Answer {
                     promised,
                 };
                 w.place_order(vendor, &order, &[line])
+            })?;
+        }
+        "order-several" => {
+            let promised = date(fields, "promised")?;
+            let order = OrderFields {
+                reference: fields.line("reference"),
+                ordered_on: date(fields, "today")?,
+                currency: fields.line("currency"),
+                note: String::new(),
+            };
+            let vendor = VendorId(fields.number("vendor").unwrap_or_default());
+            let mut wanted = Vec::new();
+            for (_, id) in fields.pairs().filter(|(n, _)| *n == "needs") {
+                let price_minor = price(fields, &format!("price {id}"))?;
+                wanted.push((NeedId(id.parse().map_err(|_| Fail::NoPage)?), price_minor));
+            }
+            if wanted.is_empty() {
+                return Err(Fail::typed("Nothing was chosen.", "Tick what is ordered."));
+            }
+            site.shop.write(&stamp, |w| {
+                let mut lines = Vec::new();
+                for (id, price_minor) in &wanted {
+                    let need = w.need(*id)?;
+                    lines.push(LineFields {
+                        need: Some(need.id),
+                        quantity: need.to_order(),
+                        what: need.fields.what,
+                        spec: need.fields.spec,
+                        unit: need.fields.unit,
+                        price_minor: *price_minor,
+                        promised: promised.clone(),
+                    });
+                }
+                w.place_order(vendor, &order, &lines)
             })?;
         }
         "take" => {
@@ -121,6 +147,21 @@ pub(crate) fn came(site: &Site, ask: &Ask, fields: &Fields) -> Answer {
     go(format!("/orders?line={line}#line-{line}"))
 }
 
+/// A price in the currency typed beside it; none where it is left empty.
+fn price(fields: &Fields, name: &str) -> Result<Option<i64>, Fail> {
+    match fields.some(name) {
+        None => Ok(None),
+        Some(text) => money::parse(text, &fields.line("currency"))
+            .map(Some)
+            .ok_or_else(|| {
+                Fail::typed(
+                    format!("\u{201c}{text}\u{201d} is no price."),
+                    "Type it as 12 or 12.50.",
+                )
+            }),
+    }
+}
+
 fn unit(fields: &Fields) -> Result<Unit, Fail> {
     Unit::of(fields.get("unit")).ok_or(Fail::NoPage)
 }
@@ -137,7 +178,7 @@ fn quantity(fields: &Fields) -> Result<i64, Fail> {
         })
 }
 
-fn date(fields: &Fields, name: &str) -> Result<String, Fail> {
+pub(crate) fn date(fields: &Fields, name: &str) -> Result<String, Fail> {
     match fields.some(name) {
         None => Ok(String::new()),
         Some(text) => text

@@ -3,12 +3,10 @@
 
 use super::{area, choice, field};
 use crate::serve::ask::{Ask, Fields};
-use crate::serve::fail::{Answer, Fail, ok};
+use crate::serve::fail::{Answer, ok};
 use crate::serve::frame::{self, Page, Place};
 use crate::serve::site::Site;
-use crate::serve::{dates, money, part_words, work_out};
-use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
-use axum::response::IntoResponse as _;
+use crate::serve::{dates, money, part_words, sheets, work_out};
 use maud::{Markup, html};
 use shop::{
     At, Came, Job, JobId, Need, Order, OrderLine, Reader, ReadingState, ShopError, State,
@@ -31,7 +29,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, fields: &Fields) -> Answer {
         let needs = r.needs()?;
         let stock = r.stock()?;
         let vendors = r.vendors()?;
-        let asked = asked(site, r, &jobs, &needs)?;
+        let asked = asked(site, r, &jobs, &needs, ask.now)?;
         let all = fields.get("show") == "all";
         let short = orders.iter().flat_map(|o| &o.lines).filter(|l| l.is_short()).count();
         let owing = orders.iter().filter(|o| !o.is_closed()).count();
@@ -53,7 +51,9 @@ pub(crate) fn show(site: &Site, ask: &Ask, fields: &Fields) -> Answer {
                     (still_to_order(&to_order, &stock, &vendors, ask.now))
                     (by_verdict(&asked))
                     (new_need(fields, &jobs))
+                    (several(&to_order, &vendors, ask.now))
                     (new_vendor())
+                    (from_csv())
                 }
             }
         };
@@ -78,65 +78,13 @@ pub(crate) fn show(site: &Site, ask: &Ask, fields: &Fields) -> Answer {
     ok(page)
 }
 
-/// `/orders.csv`: every line of every order.
-pub(crate) fn as_csv(site: &Site, _: &Ask, _: &Fields) -> Answer {
-    let orders = site.shop.read(|r| r.orders())?;
-    let text = table(&orders).map_err(|e| Fail::typed(e.to_string(), "Try again."))?;
-    let headers = [
-        (CONTENT_TYPE, "text/csv; charset=utf-8"),
-        (CONTENT_DISPOSITION, "attachment; filename=\"orders.csv\""),
-    ];
-    Ok((headers, text).into_response())
-}
-
-fn table(orders: &[Order]) -> Result<Vec<u8>, csv::Error> {
-    let mut to = csv::Writer::from_writer(Vec::new());
-    to.write_record([
-        "vendor",
-        "order",
-        "ordered",
-        "job",
-        "part",
-        "what",
-        "specification",
-        "unit",
-        "quantity",
-        "came",
-        "owed",
-        "promised",
-        "price",
-        "currency",
-    ])?;
-    for order in orders {
-        for line in &order.lines {
-            let f = &line.fields;
-            to.write_record([
-                order.vendor_name.as_str(),
-                &order.fields.reference,
-                &order.fields.ordered_on,
-                &line.job.map_or_else(String::new, |j| j.to_string()),
-                &line.part,
-                &f.what,
-                &f.spec,
-                f.unit.word(),
-                &f.quantity.to_string(),
-                &line.came().to_string(),
-                &line.owed().to_string(),
-                line.promised(),
-                &f.price_minor.map_or_else(String::new, money::amount),
-                &order.fields.currency,
-            ])?;
-        }
-    }
-    to.into_inner().map_err(|e| e.into_error().into())
-}
-
 /// Replace verdicts of open jobs for which nothing was needed, ordered or fitted yet.
 fn asked(
     site: &Site,
     r: &Reader<'_>,
     jobs: &[Job],
     needs: &[Need],
+    now: At,
 ) -> Result<Vec<Asked>, ShopError> {
     let manner = super::parts::manner(r)?;
     let mut all = Vec::new();
@@ -144,7 +92,8 @@ fn asked(
         let states = r.part_states(job.id)?;
         let work = r.work(job.id)?;
         let found = work_out::found(site, r, job.id, ReadingState::AsFound)?;
-        for given in r.verdicts(job.id)? {
+        let verdicts = r.verdicts(job.id)?;
+        for given in verdicts.clone() {
             let settled = given.verdict != Verdict::Replace
                 || needs
                     .iter()
@@ -158,14 +107,24 @@ fn asked(
             if settled {
                 continue;
             }
-            let circuit = &found.traced.circuit;
-            let spec = circuit
+            let judged = sheets::judged_of(site, &found, &verdicts, dates::year(now));
+            let fit = judged
                 .parts
                 .iter()
-                .find(|p| p.name == given.part)
-                .map_or_else(String::new, |p| {
-                    part_words::marked(p, &site.library, manner)
-                });
+                .find(|j| j.part == given.part)
+                .and_then(|j| j.replacement.as_ref());
+            let spec = match fit {
+                Some(fit) => fit.words.clone(),
+                None => found
+                    .traced
+                    .circuit
+                    .parts
+                    .iter()
+                    .find(|p| p.name == given.part)
+                    .map_or_else(String::new, |p| {
+                        part_words::marked(p, &site.library, manner)
+                    }),
+            };
             all.push(Asked {
                 job: job.id,
                 part: given.part,
@@ -457,12 +416,13 @@ fn units() -> [(&'static str, &'static str); 4] {
 
 fn new_need(fields: &Fields, jobs: &[Job]) -> Markup {
     let part = fields.get("part");
+    let what = fields.some("what").unwrap_or(part);
     let for_job = fields.number("job");
     html! {
         section.sheet #need {
             h2 { "Put on the shopping list" }
             form method="post" action="/orders" {
-                (field("What", "what", part))
+                (field("What", "what", what))
                 (field("Value, tolerance, volts, watts, kind, leads, what would do as well", "spec", fields.get("spec")))
                 div.pair {
                     label { span { "How many" } input name="quantity" inputmode="numeric" value="1" autocomplete="off"; }
@@ -477,6 +437,47 @@ fn new_need(fields: &Fields, jobs: &[Job]) -> Markup {
                 }
                 (field("Why", "why", fields.get("why")))
                 button.button name="do" value="need" { "Put on" }
+            }
+        }
+    }
+}
+
+/// Several things from one vendor, as one order with a price for each line.
+fn several(needs: &[&Need], vendors: &[Vendor], now: At) -> Markup {
+    html! {
+        @if needs.len() > 1 && !vendors.is_empty() {
+            details.sheet.several {
+                summary { "Order several things at once" }
+                form method="post" action="/orders" {
+                    input type="hidden" name="today" value=(dates::in_days(now, 0));
+                    ul { @for need in needs {
+                        @let f = &need.fields;
+                        li.pair {
+                            label.check { input type="checkbox" name="needs" value=(need.id); span { (f.unit.count(need.to_order())) " " (f.what) @if let Some(j) = f.job { ", job " (j) } } }
+                            label { span { "Price of the line" } input name=(format!("price {}", need.id)) inputmode="decimal" autocomplete="off"; }
+                        }
+                    } }
+                    label { span { "From" } select name="vendor" { @for v in vendors { option value=(v.id) { (v.fields.name) } } } }
+                    div.triple {
+                        (field("Their number for the order", "reference", ""))
+                        (field("Currency", "currency", "EUR"))
+                        label { span { "Promised for" } input type="date" name="promised"; }
+                    }
+                    button.button name="do" value="order-several" { "They are ordered" }
+                }
+            }
+        }
+    }
+}
+
+fn from_csv() -> Markup {
+    html! {
+        details.sheet {
+            summary { "Orders from a file" }
+            form method="post" action="/orders/csv" enctype="multipart/form-data" {
+                label { span { "CSV with the columns of the one that comes out" } input type="file" name="file" accept=".csv,text/csv" required; }
+                p.hint { "What stands here already is not written twice; where more of it came, that is received." }
+                button.button { "Take it in" }
             }
         }
     }

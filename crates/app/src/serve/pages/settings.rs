@@ -6,11 +6,13 @@ use crate::serve::code_picture;
 use crate::serve::fail::{Answer, Fail, go, ok};
 use crate::serve::frame::{self, Page, Place};
 use crate::serve::site::Site;
-use crate::serve::{access, dates};
+use crate::serve::{access, dates, money};
 use axum::http::header::SET_COOKIE;
 use axum::response::{AppendHeaders, IntoResponse as _, Redirect};
 use maud::{Markup, html};
-use shop::{ClientId, Instrument, InstrumentFields, InstrumentId, Settings, ShopError};
+use shop::{
+    ClientId, Instrument, InstrumentFields, InstrumentId, Rate, Settings, ShopError, Tax, TaxId,
+};
 
 /// `/settings`.
 pub(crate) fn show(site: &Site, ask: &Ask, _: &Fields) -> Answer {
@@ -21,6 +23,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, _: &Fields) -> Answer {
                 div {
                     (shop_sheet(&set))
                     (device_sheet(ask))
+                    (money_sheet(&set, &r.rates()?, &r.taxes()?))
                     (instruments(&r.instruments()?, r.last_entry()?.0))
                 }
                 div {
@@ -69,6 +72,109 @@ fn shop_sheet(set: &Settings) -> Markup {
             }
         }
     }
+}
+
+fn money_sheet(set: &Settings, rates: &[Rate], taxes: &[Tax]) -> Markup {
+    let get = |name: &str| set.get(name).map_or("", String::as_str);
+    let currency = Some(get("currency"))
+        .filter(|c| !c.is_empty())
+        .unwrap_or("EUR");
+    html! {
+        section.sheet #money {
+            h2 { "Money" }
+            form method="post" action="/settings/money" {
+                (super::area("Your address, on invoices", "bench_address", get("bench_address"), 3))
+                (super::area("At the foot of invoices: bank, tax number, terms", "invoice_foot", get("invoice_foot"), 3))
+                button.button name="do" value="words" { "Write" }
+            }
+            h3 { "An hour of some tasks costs otherwise" }
+            ul { @for rate in rates { li {
+                form.inline method="post" action="/settings/money" {
+                    input type="hidden" name="task" value=(rate.task);
+                    span { (rate.task) ", " (money::shown(rate.hour_minor, currency)) }
+                    button.button.small-button name="do" value="rate-off" aria-label=(format!("As usual: {}", rate.task)) { "As usual" }
+                }
+            } } }
+            form.inline method="post" action="/settings/money" {
+                (field("Task, as on the clock", "task", ""))
+                (field(&format!("An hour, {currency}"), "hour", ""))
+                button.button name="do" value="rate" { "Set" }
+            }
+            h3 { "Taxes on top of what is taxed" }
+            ul { @for tax in taxes { li {
+                form.inline method="post" action="/settings/money" {
+                    input type="hidden" name="tax" value=(tax.id);
+                    span { (tax.name) ", " (tax.milli_percent / 1000) "." (format!("{:03}", tax.milli_percent % 1000)) " %" }
+                    button.button.small-button name="do" value="tax-off" aria-label=(format!("Take away: {}", tax.name)) { "Take away" }
+                }
+            } } }
+            form.inline method="post" action="/settings/money" {
+                (field("Its name on the invoice", "name", ""))
+                (field("Per cent", "percent", ""))
+                button.button name="do" value="tax" { "Put on" }
+            }
+            p { a.button href="/invoices" { "Invoices" } }
+        }
+    }
+}
+
+/// Writes rates, taxes and what stands on every invoice.
+pub(crate) fn money(site: &Site, ask: &Ask, fields: &Fields) -> Answer {
+    let stamp = ask.stamp();
+    match fields.get("do") {
+        "words" => site.shop.write(&stamp, |w| {
+            for name in ["bench_address", "invoice_foot"] {
+                if w.setting(name)?.unwrap_or_default() != fields.get(name) {
+                    w.set_setting(name, fields.get(name))?;
+                }
+            }
+            Ok::<_, ShopError>(())
+        })?,
+        "rate" => {
+            let currency = site.shop.read(crate::serve::purse::currency)?;
+            let text = fields.get("hour");
+            let hour = money::parse(text, &currency).ok_or_else(|| {
+                Fail::typed(
+                    format!("\u{201c}{text}\u{201d} is no amount."),
+                    "Type it as 48 or 48.50.",
+                )
+            })?;
+            let task = fields.line("task");
+            site.shop.write(&stamp, |w| w.set_rate(&task, Some(hour)))?;
+        }
+        "rate-off" => {
+            let task = fields.line("task");
+            site.shop.write(&stamp, |w| w.set_rate(&task, None))?;
+        }
+        "tax" => {
+            let text = fields.get("percent");
+            let milli = thousandths(text).ok_or_else(|| {
+                Fail::typed(
+                    format!("\u{201c}{text}\u{201d} is no percentage."),
+                    "Type it as 19 or 9.975.",
+                )
+            })?;
+            let name = fields.line("name");
+            site.shop.write(&stamp, |w| w.add_tax(&name, milli))?;
+        }
+        "tax-off" => {
+            let tax = TaxId(fields.number("tax").unwrap_or_default());
+            site.shop.write(&stamp, |w| w.drop_tax(tax))?;
+        }
+        _ => return Err(Fail::NoPage),
+    }
+    go("/settings#money")
+}
+
+/// `19`, `9.975` in thousandths.
+fn thousandths(text: &str) -> Option<i64> {
+    let text = text.trim_end_matches('%').trim().replace(',', ".");
+    let (whole, rest) = text.split_once('.').unwrap_or((&text, ""));
+    let digits = |t: &str| t.bytes().all(|b| b.is_ascii_digit());
+    if whole.is_empty() || !digits(whole) || !digits(rest) || rest.len() > 3 {
+        return None;
+    }
+    format!("{whole}{rest:0<3}").parse().ok()
 }
 
 fn device_sheet(ask: &Ask) -> Markup {
@@ -160,6 +266,7 @@ fn backup(site: &Site) -> Markup {
             form method="post" action="/settings" {
                 button.button name="what" value="backup" { "Make a backup beside it" }
             }
+            p { a.button href="/shop.zip" download { "The shop as one archive" } }
             p.hint { "While you go on working. Onto another disk, and to verify or restore: " code { "tubewright backup" } "." }
         }
     }

@@ -107,6 +107,7 @@ fn row(
                         button.button name="do" value="write" { "Write" }
                         @if f.state == WorkState::Open { button.button name="do" value="done" { "Done" } }
                         button.button name="do" value="off" { "Off the list" }
+                        @if f.state == WorkState::Open { a.button href=(format!("/orders?job={id}&what={}&part={}&why={}#need", super::chart::percent(&f.title), super::chart::percent(&f.part), super::chart::percent(&f.why))) { "To the shopping list" } }
                         a.button href=(format!("/job/{id}/photos?kind=work&target={}", item.id)) { "Photo" }
                     }
                     @if let Some(at) = item.ended_at { p.hint { (f.state.word()) " " (dates::since(at, ask.now)) } }
