@@ -2,6 +2,7 @@
 """Licences of everything that goes into the program.
 
     licences.py            says every licence and fails on one that is not in the list below
+    licences.py --manifest FILE   the same of another workspace
     licences.py --notices  prints the notices: each package with its licence and the licence's text
 
 Reads `cargo metadata`; needs no network once the packages are there.
@@ -25,6 +26,8 @@ def shipped():
     about = subprocess.check_output(["rustc", "-vV"], text=True)
     here = re.search(r"^host: (.*)$", about, re.M).group(1)
     ask = ["cargo", "metadata", "--format-version", "1", "--locked", "--filter-platform", here]
+    if "--manifest" in sys.argv:
+        ask += ["--manifest-path", sys.argv[sys.argv.index("--manifest") + 1]]
     data = json.loads(subprocess.check_output(ask))
     packages = {p["id"]: p for p in data["packages"]}
     nodes = {n["id"]: n for n in data["resolve"]["nodes"]}
