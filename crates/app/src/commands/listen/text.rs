@@ -49,6 +49,9 @@ pub(super) fn text(played: &Played, renderings: &[Rendering], told: bool) -> Str
     out
 }
 
+/// Four times 44.1 kHz.
+const USUAL_INSIDE: u32 = 176_400;
+
 /// What is worth knowing about them.
 fn all_notes(played: &Played, renderings: &[Rendering], told: bool) -> Vec<String> {
     let mut notes = played.notes.clone();
@@ -69,6 +72,14 @@ fn all_notes(played: &Played, renderings: &[Rendering], told: bool) -> Vec<Strin
             "The loudest moment is {:.1} V at the jack: more than a guitar gives (common practice, no source). \
              `--full-scale` sets it.",
             read * played.full_scale
+        ));
+    }
+    if played.rates.inside < USUAL_INSIDE {
+        notes.push(format!(
+            "At {} samples a second inside the amplifier, what it makes of a tone above {} kHz folds back into what is heard \
+             (docs/sound.md says how much); `--inside 192000` is the usual.",
+            played.rates.inside,
+            (played.rates.inside - 20_000) / 1000
         ));
     }
     for r in renderings {
