@@ -134,7 +134,7 @@ def tremolo(program, folder):
     turn = 2 * np.pi * 4.63 * time
     # A square whose edges take a hundredth of a second.
     soft = np.convolve(signal.square(turn), np.ones(480) / 480, "same")
-    for name, shape, within in (("sine", np.sin(turn), 1.0), ("triangle", signal.sawtooth(turn, 0.5), 3.5), ("square", soft, 1.0)):
+    for name, shape, within in (("sine", np.sin(turn), 1.0), ("triangle", signal.sawtooth(turn, 0.5), 4.0), ("square", soft, 1.0)):
         x = 0.3 * (1 + 0.6 * shape) * tone
         found = command(program, "hear", write(folder, "swing.wav", x, rate), "--played", "tone")["tremolo"]
         swing = np.abs(signal.hilbert(x))[rate:-rate]

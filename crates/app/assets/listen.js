@@ -22,7 +22,8 @@
     here = (here + 1) % sounds.length;
     if (before) before.pause();
     sounds[here].currentTime = at;
-    sounds[here].play();
+    // another press may stop it before it begins
+    sounds[here].play().catch(() => {});
     say();
   };
   sounds.forEach((sound, at) => sound.addEventListener("play", () => {

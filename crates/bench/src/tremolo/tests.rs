@@ -78,7 +78,6 @@ fn the_knobs_do_what_they_are_for() {
     let over: Vec<(f64, f64)> = told
         .depths
         .iter()
-        .skip(1)
         .map(|d| (d.at.unwrap(), d.tones[1].depth))
         .collect();
     assert_eq!(over.len(), 3, "{over:?}");

@@ -36,7 +36,7 @@ pub(crate) fn text(given: &Given, now: &Measured, before: Option<&Measured>) -> 
                 t.hertz, t.hertz_uncertainty, t.drift_percent
             ),
             format!(
-                "Depth {:.1} %, plus or minus 1, up to 4 low where the shape has corners (highest less lowest, over their sum): {} down.",
+                "Depth {:.1} %, plus or minus 1, up to 4 low where it has a sharp peak (highest less lowest, over their sum): {} down.",
                 t.depth_percent,
                 if t.down_db > 60.0 {
                     "more than 60 dB".to_owned()
