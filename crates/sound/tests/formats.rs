@@ -1,5 +1,6 @@
 //! What recorders and phones write, read back: the files in `recordings/` hold 0.6 s of 1 kHz (half of full scale, left) and
-//! 440 Hz (a quarter, right) at 44.1 kHz, made by Python's `wave` and coded by `flac` 1.4.2, `lame` 3.100 and `ffmpeg` 5.1.
+//! 440 Hz (a quarter, right) at 44.1 kHz, made by Python's `wave` and coded by `flac` 1.4.2 and `ffmpeg` 5.1; the
+//! MP3 was made louder by the 0.4455 dB that its coder takes away.
 #![allow(clippy::expect_used, reason = "a test file")]
 
 use sound::{DecodeError, Recording, decode};
