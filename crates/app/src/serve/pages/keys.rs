@@ -6,7 +6,7 @@ use crate::serve::frame::{self, Page, Place};
 use crate::serve::site::Site;
 use maud::html;
 
-const KEYS: [(&str, &str); 21] = [
+const KEYS: [(&str, &str); 22] = [
     ("Enter", "the filled button of the page"),
     ("Esc", "leave a field; then letters act"),
     ("F2  F4", "the amp before, the next amp"),
@@ -27,6 +27,10 @@ const KEYS: [(&str, &str); 21] = [
     ("Ctrl Enter", "next loose end, in a wiring"),
     ("Ctrl S", "save, in a wiring"),
     ("Tab", "out of a wiring's text to its first problem"),
+    (
+        "Space",
+        "the next amplifier from the same moment, while listening",
+    ),
     ("?", "this list"),
 ];
 
