@@ -152,7 +152,7 @@ fn choose(
                     @for x in recordings { option value=(x.id) selected[fields.number("box") == Some(x.id.0)] { (named(x)) } }
                 } }
                 label { span { "How fine" } select name="fine" {
-                    option value="" { "quick" } option value="yes" selected[fields.get("fine") == "yes"] { "fine, twice the time" }
+                    option value="" { "quick" } option value="yes" selected[fields.get("fine") == "yes"] { "fine, slower" }
                 } }
             }
             @if !knobs.is_empty() {
