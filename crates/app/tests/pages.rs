@@ -170,6 +170,36 @@ fn a_job_without_any_tracing() {
     }
 }
 
+/// Guards a life both ways: a two-wire cord bars the way home while it is in the wiring as left, and the amp that got
+/// its third wire is judged as it leaves, not as it came.
+#[test]
+fn what_is_proved_is_the_amp_as_it_leaves() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Dunlin", "Odo Kestle");
+    let old = format!("cord two-wire\n{STAGE}");
+    trace(&mut b, &old);
+    for page in ["safety", "hand-over"] {
+        b.get(&format!("/job/1/{page}")).has(&["two-wire cord"]);
+    }
+    // wired anew with the old cord still on: barred as before
+    let left = |b: &mut Browser, text: &str| {
+        let form = b.get("/job/1/tracing?state=as%20left");
+        let form = form.form("name=\"base\"");
+        b.send(&form.with("text", text))
+    };
+    left(&mut b, &old);
+    b.get("/job/1/hand-over").has(&["two-wire cord"]);
+    left(&mut b, STAGE);
+    for page in ["safety", "hand-over", "report?version=full"] {
+        let page = b.get(&format!("/job/1/{page}"));
+        assert_eq!(page.status, 200);
+        assert!(!page.words().contains("two-wire cord"), "{}", page.words());
+    }
+    // what nobody tested still bars
+    b.get("/job/1/hand-over").has(&["not tested"]);
+}
+
 /// Guards a life: the page never says OFF before the plug is out and every point was read.
 #[test]
 fn off_is_said_only_when_every_point_is_read() {

@@ -21,7 +21,7 @@ use bench::sheet::Sheet;
 use bench::stress::{Stress, stress_under};
 use bench::supply::supply;
 use bench::tremolo::{Tremolo, tremolo};
-use shop::{At, ResultGiven, Verdict, VerdictGiven};
+use shop::{At, ReadingState, ResultGiven, Verdict, VerdictGiven};
 use std::sync::Arc;
 use wiring::Circuit;
 use wiring::circuit::{Position, Setting};
@@ -36,6 +36,14 @@ pub(crate) fn kept_as(step: Step) -> &'static str {
         Step::Safety => "safety",
         Step::PlayTest => "proof",
         _ => "set-up",
+    }
+}
+
+/// Of which wiring a step's sheets speak: what is proved is the amp as it leaves, all else is it as it came.
+pub(crate) fn state_of(step: Step) -> ReadingState {
+    match step {
+        Step::Safety | Step::PlayTest => ReadingState::AsLeft,
+        _ => ReadingState::AsFound,
     }
 }
 

@@ -76,6 +76,17 @@ pub(crate) fn one(site: &Site, job: JobId) -> Result<(), ShopError> {
         if found.traced.circuit.parts.is_empty() {
             continue;
         }
+        for step in [
+            Step::PowerUp,
+            Step::Cold,
+            Step::Safety,
+            Step::Inspection,
+            Step::PlayTest,
+        ] {
+            if sheets::state_of(step) == state {
+                let _ = sheets::of(step, site, &found);
+            }
+        }
         if state == ReadingState::AsLeft && found.blocks.is_empty() {
             continue;
         }
@@ -93,15 +104,6 @@ pub(crate) fn one(site: &Site, job: JobId) -> Result<(), ShopError> {
             }
             let given = site.shop.read(|r| r.verdicts(job))?;
             let _ = sheets::judged_of(site, &found, &given, dates::year(site.now()));
-            for step in [
-                Step::PowerUp,
-                Step::Cold,
-                Step::Safety,
-                Step::Inspection,
-                Step::PlayTest,
-            ] {
-                let _ = sheets::of(step, site, &found);
-            }
         }
     }
     Ok(())

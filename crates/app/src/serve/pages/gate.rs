@@ -10,7 +10,7 @@ use crate::serve::sheets::{self, SetUp};
 use crate::serve::site::Site;
 use crate::serve::work_out::{self, Found};
 use bench::rules::{Gravity, rules};
-use bench::sheet::{Line, Outcome};
+use bench::sheet::{Line, Outcome, Sheet};
 use shop::{EstimateSort, JobId, Reader, ReadingState, ShopError, WorkState};
 
 /// The words for an amp that leaves with a stop rule failed, untested or refused.
@@ -39,8 +39,13 @@ pub(crate) struct Gate {
 pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopError> {
     let mut gate = Gate::default();
     let found = work_out::found(site, r, id, ReadingState::AsFound)?;
+    let left = work_out::found(site, r, id, ReadingState::AsLeft)?;
+    let of = |step: Step| match sheets::state_of(step) {
+        ReadingState::AsFound => sheets::of(step, site, &found),
+        ReadingState::AsLeft => sheets::of(step, site, &left),
+    };
     let safety = Step::Safety.address(id);
-    for sheet in sheets::of(Step::Safety, site, &found).iter() {
+    for sheet in of(Step::Safety).iter() {
         for line in sheet.lines() {
             let Some(state) = state(line.outcome()) else {
                 continue;
@@ -56,12 +61,22 @@ pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopE
             }
         }
     }
-    if sheets::of(Step::Safety, site, &found).is_empty() {
+    if of(Step::Safety).is_empty() {
         gate.stops.push(Bar {
             what: "Earth and insulation: not tested".to_owned(),
             address: safety,
         });
     }
+    // the inspection says how it came in: what the safety sheet asks of the amp as it leaves is judged there
+    let proved: Vec<String> = of(Step::Safety)
+        .iter()
+        .flat_map(Sheet::lines)
+        .filter_map(|l| l.origin().rule.clone())
+        .collect();
+    let asked_again = |step: Step, line: &Line| {
+        let rule = line.origin().rule.as_ref();
+        step == Step::Inspection && rule.is_some_and(|rule| proved.contains(rule))
+    };
     // a stop rule of another sheet: what was answered must be in order, and what is played must
     // have been
     for (step, asked) in [
@@ -70,13 +85,15 @@ pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopE
         (Step::PowerUp, false),
         (Step::PlayTest, true),
     ] {
-        for sheet in sheets::of(step, site, &found).iter() {
-            for line in sheet.lines().filter(|l| is_stop(l) && is_of_the_amp(l)) {
+        for sheet in of(step).iter() {
+            for line in sheet
+                .lines()
+                .filter(|l| is_stop(l) && is_of_the_amp(l) && !asked_again(step, l))
+            {
                 gate.stop(line, &step.address(id), asked);
             }
         }
     }
-    let left = work_out::found(site, r, id, ReadingState::AsLeft)?;
     if left.readings.is_empty() {
         gate.rest.push(Bar {
             what: "Chart as left: not read".to_owned(),

@@ -118,7 +118,21 @@ fn open(site: &Site, r: &Reader<'_>, view: &state::JobView) -> Result<Vec<Open>,
             );
         }
     }
-    for result in r.results(id)? {
+    let results = r.results(id)?;
+    // what was wrong when it came in and passed when it was proved is put right
+    let put_right = |item: &str| {
+        let proved = [Step::Safety, Step::PlayTest].map(crate::serve::sheets::kept_as);
+        results.iter().any(|x| {
+            proved.contains(&x.fields.sheet.as_str())
+                && x.fields.item == item
+                && x.fields.result == shop::Outcome::Pass
+        })
+    };
+    let came_in = crate::serve::sheets::kept_as(Step::Inspection);
+    for result in &results {
+        if result.fields.sheet == came_in && put_right(&result.fields.item) {
+            continue;
+        }
         if result.fields.result == shop::Outcome::Fail {
             let step = Step::ALL
                 .into_iter()

@@ -86,7 +86,10 @@ fn sheet(
     let all = match SetUp::ALL.into_iter().find(|s| s.slug() == name) {
         Some(which) => sheets::set_up(which, site, &found),
         None => match Step::ALL.into_iter().find(|s| s.slug() == name) {
-            Some(step) => sheets::of(step, site, &found),
+            Some(step) => {
+                let of = work_out::found(site, r, id, sheets::state_of(step))?;
+                sheets::of(step, site, &of)
+            }
             None => return Ok(None),
         },
     };

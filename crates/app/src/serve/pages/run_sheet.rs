@@ -14,8 +14,7 @@ use crate::serve::{marks, sheets, state};
 use bench::sheet::{Line, Outcome, Sheet};
 use maud::{Markup, html};
 use shop::{
-    JobFields, JobId, Photo, Power, ReadingState, ResultFields, ResultGiven, ResultId, ShopError,
-    TieKind,
+    JobFields, JobId, Photo, Power, ResultFields, ResultGiven, ResultId, ShopError, TieKind,
 };
 
 /// A line that asks for something that is answered here. What is read under power belongs on the
@@ -38,7 +37,7 @@ fn asks(step: Step, line: &Line) -> bool {
 pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, step: Step, fields: &Fields) -> Answer {
     let page = site.shop.read(|r| {
         let view = state::view(site, r, id)?;
-        let found = work_out::found(site, r, id, ReadingState::AsFound)?;
+        let found = work_out::found(site, r, id, sheets::state_of(step))?;
         let all = sheets::of(step, site, &found);
         let lines: Vec<&Line> = all.iter().flat_map(Sheet::lines).filter(|l| asks(step, l)).collect();
         let plan = (step == Step::PowerUp).then(|| sheets::plan_of(site, &found));
@@ -328,7 +327,7 @@ pub(crate) fn answer(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answ
     // a bare figure is in the unit that the line asks for
     let plain = site
         .shop
-        .read(|r| work_out::found(site, r, id, ReadingState::AsFound))?;
+        .read(|r| work_out::found(site, r, id, sheets::state_of(step)))?;
     if new.shown.parse::<f64>().is_ok() {
         new.unit = sheets::of(step, site, &plain)
             .iter()
@@ -339,7 +338,7 @@ pub(crate) fn answer(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answ
     }
     // the sheet with this answer on it says how it came out
     let found = site.shop.read(|r| {
-        let mut found = work_out::found(site, r, id, ReadingState::AsFound)?;
+        let mut found = work_out::found(site, r, id, sheets::state_of(step))?;
         let now = ResultGiven {
             id: ResultId(0),
             fields: new.clone(),

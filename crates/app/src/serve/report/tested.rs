@@ -108,7 +108,7 @@ pub(super) fn safety(g: &Gathered<'_>, d: &mut Document) {
         "Electrical safety",
         "what was tested, against the limits named",
     );
-    let all = sheets::of(Step::Safety, g.site, &g.found);
+    let all = sheets::of(Step::Safety, g.site, &g.left);
     let lines = judged(&all);
     if lines.is_empty() {
         d.say("Not tested.");
@@ -163,7 +163,7 @@ pub(super) fn bias(g: &Gathered<'_>, d: &mut Document) {
 
 /// Played and proved.
 pub(super) fn play_test(g: &Gathered<'_>, d: &mut Document) {
-    let all = sheets::of(Step::PlayTest, g.site, &g.found);
+    let all = sheets::of(Step::PlayTest, g.site, &g.left);
     let lines = judged(&all);
     let answered: Vec<&Line> = lines
         .iter()
