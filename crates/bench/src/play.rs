@@ -8,7 +8,7 @@
 
 use crate::powered::Asked;
 use crate::voicing::{
-    Plugged, ends, in_the_way, inputs, loudspeaker, plugged, silent, unknown_in_the_way,
+    Plugged, ends, in_the_way, inputs, loudspeaker, notes_of, plugged, silent, unknown_in_the_way,
 };
 use solve::netlist::{Law, NodeIndex};
 use solve::operating::Solution;
@@ -167,20 +167,7 @@ impl Player {
             .filter(|e| matches!(e.law, Law::Rectifiers(_)))
             .flat_map(|e| e.law.terminals())
             .collect();
-        let mut notes: Vec<String> = solved
-            .assembly
-            .notes
-            .iter()
-            .map(|n| n.text.clone())
-            .chain(solved.point.notes.iter().map(|n| n.text.clone()))
-            .chain(
-                solved
-                    .assembly
-                    .unsolved
-                    .iter()
-                    .map(|u| format!("{} is left out: {}", u.point, u.why)),
-            )
-            .collect();
+        let mut notes: Vec<String> = notes_of(&solved).collect();
         notes.dedup();
         Ok(Self {
             from: at.from,

@@ -177,21 +177,18 @@ pub fn voicing(
     let (net, rest) = (&solved.point.netlist, &solved.point.solution);
     let hiss = circuit_at.noise(net, rest, (a, b), (20.0, 20e3), &NoiseModel::default());
     found.noise_volts = hiss.ok().map(|n| n.volts());
-    found.notes = solved
-        .assembly
-        .notes
-        .iter()
-        .map(|n| n.text.clone())
-        .chain(solved.point.notes.iter().map(|n| n.text.clone()))
-        .chain(
-            solved
-                .assembly
-                .unsolved
-                .iter()
-                .map(|u| format!("{} is left out: {}", u.point, u.why)),
-        )
-        .collect();
+    found.notes = notes_of(&solved).collect();
     Ok(found)
+}
+
+/// What the solution says of itself: of parts, and of points that are left out.
+pub(crate) fn notes_of(solved: &Solved) -> impl Iterator<Item = String> {
+    let parts = solved.assembly.notes.iter().map(|n| n.text.clone());
+    let point = solved.point.notes.iter().map(|n| n.text.clone());
+    let unsolved = solved.assembly.unsolved.iter();
+    parts
+        .chain(point)
+        .chain(unsolved.map(|u| format!("{} is left out: {}", u.point, u.why)))
 }
 
 /// An amplifier at rest with one jack plugged, or one generator driving.

@@ -49,6 +49,17 @@ impl Reader<'_> {
 }
 
 impl Write<'_> {
+    /// The vendor of that name; written down where there is none yet.
+    pub fn vendor_named(&mut self, name: &str) -> Result<VendorId, ShopError> {
+        match self.vendors()?.into_iter().find(|v| v.fields.name == name) {
+            Some(v) => Ok(v.id),
+            None => self.add_vendor(&VendorFields {
+                name: name.to_owned(),
+                ..VendorFields::default()
+            }),
+        }
+    }
+
     /// A new vendor.
     pub fn add_vendor(&mut self, fields: &VendorFields) -> Result<VendorId, ShopError> {
         if fields.name.trim().is_empty() {

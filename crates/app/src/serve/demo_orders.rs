@@ -4,20 +4,8 @@
 use super::dates;
 use shop::{
     At, Came, DeliveryFields, EstimateFields, EstimateSort, JobId, LineFields, NeedFields,
-    OrderFields, PaymentFields, Shop, ShopError, Stamp, StockFields, Unit, VendorFields, VendorId,
-    Write,
+    OrderFields, PaymentFields, Shop, ShopError, Stamp, StockFields, Unit, Write,
 };
-
-/// The vendor of that name; written down where it is not yet.
-fn vendor(w: &mut Write<'_>, name: &str) -> Result<VendorId, ShopError> {
-    match w.vendors()?.into_iter().find(|v| v.fields.name == name) {
-        Some(v) => Ok(v.id),
-        None => w.add_vendor(&VendorFields {
-            name: name.to_owned(),
-            ..VendorFields::default()
-        }),
-    }
-}
 
 /// A line for a need that is written down with it.
 fn line(
@@ -46,7 +34,7 @@ pub(super) fn can_capacitor(
     job: JobId,
 ) -> Result<(), ShopError> {
     let can = shop.write(&at(17, 0), |w| {
-        let quillon = vendor(w, "Quillon")?;
+        let quillon = w.vendor_named("Quillon")?;
         let need = NeedFields {
             job: Some(job),
             what: "can capacitor".to_owned(),
@@ -190,7 +178,7 @@ pub(super) fn pair(
     job: JobId,
 ) -> Result<(), ShopError> {
     let line = shop.write(&at(10, 0), |w| {
-        let ostrel = vendor(w, "Ostrel")?;
+        let ostrel = w.vendor_named("Ostrel")?;
         let need = NeedFields {
             job: Some(job),
             what: "EL84 pair".to_owned(),

@@ -12,8 +12,7 @@ use super::pages::{
 };
 use super::run::Step;
 use super::site::Site;
-use super::warm::{self, Warm};
-use super::work_out::Kept;
+use super::warm;
 use shop::{At, JobId, Shop};
 
 type Show = Box<dyn Fn(&Site, &Ask) -> super::fail::Answer>;
@@ -61,16 +60,7 @@ fn pages() -> Vec<(&'static str, Show)> {
 fn site(folder: &std::path::Path, jobs: usize) -> Site {
     let shop = Shop::open(folder, At(large::MORNING)).unwrap();
     large::fill(&shop, jobs);
-    Site {
-        shop,
-        library: wiring::sheet::Library::built_in().clone(),
-        kept: Kept::default(),
-        warm: Warm::default(),
-        plays: super::plays::Plays::default(),
-        measured: super::pages::recordings::Measurings::default(),
-        access: Access::new(None),
-        fixed_now: Some(At(large::MORNING)),
-    }
+    Site::new(shop, Access::new(None), Some(At(large::MORNING)))
 }
 
 fn ask() -> Ask {

@@ -99,6 +99,18 @@ impl<T: Send + Sync + 'static> Long<T> {
         now: At,
         work: impl FnOnce(&mut dyn FnMut(&str) -> bool) -> T + Send + 'static,
     ) -> Standing<T> {
+        self.ask_for(PATIENCE, name, key, now, work)
+    }
+
+    /// The same with another patience.
+    pub(crate) fn ask_for(
+        &self,
+        patience: Duration,
+        name: &str,
+        key: &str,
+        now: At,
+        work: impl FnOnce(&mut dyn FnMut(&str) -> bool) -> T + Send + 'static,
+    ) -> Standing<T> {
         let (state, since, new) = self.place(name, key, now);
         if new {
             self.begun.fetch_add(1, Ordering::Relaxed);
@@ -114,7 +126,7 @@ impl<T: Send + Sync + 'static> Long<T> {
         let now = state.lock();
         let waited = state
             .changed
-            .wait_timeout_while(now, PATIENCE, |now| now.result.is_none());
+            .wait_timeout_while(now, patience, |now| now.result.is_none());
         let (now, _) = waited.unwrap_or_else(PoisonError::into_inner);
         match &now.result {
             Some(Some(made)) => Standing::Done {

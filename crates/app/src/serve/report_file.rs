@@ -3,8 +3,6 @@
 use super::access::Access;
 use super::report::{self, Wanted};
 use super::site::Site;
-use super::warm::Warm;
-use super::work_out::Kept;
 use ::report::{Document, Paper};
 use shop::{At, JobId, Shop, ShopError};
 
@@ -24,16 +22,7 @@ pub(crate) struct Made(Site);
 
 /// A maker of documents over an open shop.
 pub(crate) fn make(shop: Shop) -> Made {
-    Made(Site {
-        shop,
-        library: wiring::sheet::Library::built_in().clone(),
-        kept: Kept::default(),
-        warm: Warm::default(),
-        plays: super::plays::Plays::default(),
-        measured: super::pages::recordings::Measurings::default(),
-        access: Access::new(None),
-        fixed_now: None,
-    })
+    Made(Site::new(shop, Access::new(None), None))
 }
 
 impl Made {

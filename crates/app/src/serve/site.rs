@@ -29,6 +29,20 @@ pub(crate) struct Site {
 }
 
 impl Site {
+    /// Over an open shop, with nothing worked out yet.
+    pub(crate) fn new(shop: Shop, access: Access, fixed_now: Option<At>) -> Self {
+        Self {
+            shop,
+            library: Library::built_in().clone(),
+            kept: Kept::default(),
+            warm: Warm::default(),
+            plays: Plays::default(),
+            measured: Measurings::default(),
+            access,
+            fixed_now,
+        }
+    }
+
     /// The time of this request.
     pub(crate) fn now(&self) -> At {
         self.fixed_now.unwrap_or_else(super::clock::now)

@@ -6,8 +6,7 @@ use super::clock;
 use super::guard::Gate;
 use super::router;
 use super::site::Site;
-use super::warm::{self, Warm};
-use super::work_out::Kept;
+use super::warm;
 use crate::arguments::Serve;
 use crate::outcome::{Failure, Outcome};
 use shop::{At, Shop, ShopError, Stamp};
@@ -72,16 +71,7 @@ async fn listen(
         None => None,
     };
     let folder = shop.folder().display().to_string();
-    let site = Arc::new(Site {
-        shop,
-        library: wiring::sheet::Library::built_in().clone(),
-        kept: Kept::default(),
-        warm: Warm::default(),
-        plays: super::plays::Plays::default(),
-        measured: super::pages::recordings::Measurings::default(),
-        access: Access::new(outside.clone()),
-        fixed_now,
-    });
+    let site = Arc::new(Site::new(shop, Access::new(outside.clone()), fixed_now));
     let gate = |door, hosts| Gate {
         door,
         hosts: Arc::new(hosts),

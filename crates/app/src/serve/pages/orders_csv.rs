@@ -13,7 +13,7 @@ use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
 use axum::response::IntoResponse as _;
 use shop::{
     DeliveryFields, JobId, LineFields, NeedFields, Order, OrderFields, OrderLine, ShopError, Unit,
-    VendorFields, VendorId, Write,
+    Write,
 };
 
 /// The columns, in the order written.
@@ -233,7 +233,7 @@ fn put(w: &mut Write<'_>, rows: &[Row]) -> Result<(), ShopError> {
             .into_iter()
             .partition(|r| r.vendor == first.vendor && r.order == first.order);
         new = rest;
-        let vendor = vendor(w, &first.vendor)?;
+        let vendor = w.vendor_named(&first.vendor)?;
         let mut lines = Vec::new();
         for row in &of {
             let mut line = row.line.clone();
@@ -259,16 +259,6 @@ fn put(w: &mut Write<'_>, rows: &[Row]) -> Result<(), ShopError> {
         }
     }
     Ok(())
-}
-
-fn vendor(w: &mut Write<'_>, name: &str) -> Result<VendorId, ShopError> {
-    match w.vendors()?.into_iter().find(|v| v.fields.name == name) {
-        Some(v) => Ok(v.id),
-        None => w.add_vendor(&VendorFields {
-            name: name.to_owned(),
-            ..VendorFields::default()
-        }),
-    }
 }
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ use crate::commands::hear::text;
 use crate::serve::ask::{Ask, Fields};
 use crate::serve::fail::{Answer, Fail, ok};
 use crate::serve::frame::{self, Page, Place};
+use crate::serve::long::{Long, Standing};
 use crate::serve::site::Site;
 use crate::serve::{assets, dates, marks, state, work_out};
 use crate::voicing_plot::plot;
@@ -18,9 +19,8 @@ use bench::voicing::{Figures, Voicing, inputs, knobs_of};
 use draw::plot::Shades;
 use maud::{Markup, PreEscaped, html};
 use shop::{JobId, ReadingState, Recording};
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::BTreeMap;
 use std::path::PathBuf;
-use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::time::Duration;
 use wiring::circuit::{Circuit, Position};
 use wiring::sheet::Library;
@@ -34,11 +34,8 @@ const PLAYED: [(&str, &str); 6] = [
     ("two-tone", "two tones: modulation distortion"),
     ("string", "a guitar or the string: level only"),
 ];
-/// So many measurements are kept.
-const KEPT: usize = 8;
-/// A page waits for so many whiles, then says that it is at work.
-const WAITED: u32 = 60;
-const A_WHILE: Duration = Duration::from_millis(25);
+/// A page waits so long, then says that it is at work: most recordings are measured by then.
+const PATIENCE: Duration = Duration::from_millis(1500);
 
 /// One recording, measured.
 pub(crate) struct Shown {
@@ -48,49 +45,8 @@ pub(crate) struct Shown {
     text: String,
 }
 
-/// What came of it, once it is there; or why nothing did.
-type Slot = Arc<OnceLock<Result<Shown, String>>>;
-
-/// The last measurements, by everything they hang on.
-#[derive(Default)]
-pub(crate) struct Measurings(Mutex<VecDeque<(String, Slot)>>);
-
-impl Measurings {
-    /// The measurement of a key: begun where it is not kept, on a thread of its own, and waited for a little while.
-    fn get(
-        &self,
-        key: &str,
-        make: impl FnOnce() -> Result<Shown, String> + Send + 'static,
-    ) -> Slot {
-        let slot = {
-            let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-            if let Some(known) = all.iter().find(|k| k.0 == key) {
-                Arc::clone(&known.1)
-            } else {
-                let slot = Slot::default();
-                if all.len() >= KEPT {
-                    all.pop_front();
-                }
-                all.push_back((key.to_owned(), Arc::clone(&slot)));
-                let own = Arc::clone(&slot);
-                std::thread::spawn(move || {
-                    let made = std::panic::catch_unwind(std::panic::AssertUnwindSafe(make));
-                    let _ = own.set(made.unwrap_or_else(|_| {
-                        Err("It failed inside the program. Try again, and note what you did if it stays so.".to_owned())
-                    }));
-                });
-                slot
-            }
-        };
-        for _ in 0..WAITED {
-            if slot.get().is_some() {
-                break;
-            }
-            std::thread::sleep(A_WHILE);
-        }
-        slot
-    }
-}
+/// The last measurements, by everything they hang on: what came of each, or why nothing did.
+pub(crate) type Measurings = Long<Result<Shown, String>>;
 
 /// `/job/42/recordings`.
 pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer {
@@ -116,7 +72,9 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
         let (name, circuit, library) = (x.file_name.clone(), circuit.clone(), site.library.clone());
         Ok::<_, Fail>(
             site.measured
-                .get(&key, move || work(content, name, &given, circuit, library)),
+                .ask_for(PATIENCE, &key, &key, ask.now, move |_| {
+                    work(content, name, &given, circuit, library)
+                }),
         )
     });
     let page = site.shop.read(|r| {
@@ -124,11 +82,16 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
         let body = html! {
             div.recordings {
                 @match (&shown, chosen) {
-                    (Some(Ok(slot)), Some(x)) => {
-                        @match slot.get() {
-                            Some(Ok(shown)) => (measured(id, x, shown, fields)),
-                            Some(Err(why)) => { section.sheet { h2 { "Not measured" } p { (why) } } }
-                            None => (at_work(&ask.path))
+                    (Some(Ok(standing)), Some(x)) => {
+                        @match standing {
+                            Standing::Done { made, .. } => {
+                                @match &**made {
+                                    Ok(shown) => (measured(id, x, shown, fields)),
+                                    Err(why) => { section.sheet { h2 { "Not measured" } p { (why) } } }
+                                }
+                            }
+                            Standing::Failed => { section.sheet { h2 { "Not measured" } p { "It failed inside the program. Try again, and note what you did if it stays so." } } }
+                            Standing::Going { .. } => (at_work(&ask.path))
                         }
                     }
                     (Some(Err(fail)), _) => { section.sheet { h2 { "Not measured" } p { (fail.words()) } } }
