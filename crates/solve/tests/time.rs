@@ -49,6 +49,41 @@ fn a_capacitor_charges_and_a_switch_empties_it() {
     assert_eq!(run.drive(1, 5.0), Err(TimeError::NoSource { element: 1 }));
 }
 
+/// Sound holds its slopes from one sample to the next; asked for a hundredth of the error it is the same wave, quiet and far
+/// into clipping, to a hundred-thousandth of its peak: far below the -50 dB that sound is held to there.
+#[test]
+fn holding_slopes_changes_no_sound() {
+    for amplifier in [amplifiers::single_ended(), amplifiers::push_pull()] {
+        let point = operating::solve(&amplifier, None);
+        let input = amplifier.elements.iter().position(|e| e.name == "input");
+        for drive in [0.01, 1.0] {
+            let play = |accuracy: f64| {
+                let mut run = Running::at(&amplifier, &point).unwrap();
+                run = run.with_accuracy(accuracy);
+                let mut heard = Vec::new();
+                for at in 1..=960 {
+                    let tone = |hertz: f64| (TAU * hertz * f64::from(at) / 192e3).sin();
+                    let volts = drive * (tone(220.0) + tone(330.0));
+                    run.step(1.0 / 192e3, &[(input.unwrap(), volts)]).unwrap();
+                    let nodes = 1..amplifier.nodes.len();
+                    heard.push(nodes.map(|node| run.volts(node)).collect::<Vec<f64>>());
+                }
+                heard
+            };
+            let (usual, fine) = (play(1e-6), play(1e-8));
+            for node in 0..fine[0].len() {
+                let all = usual.iter().zip(&fine);
+                let off = all.map(|(a, b)| (a[node] - b[node]).abs());
+                let off = off.fold(0.0, f64::max);
+                let peak = fine
+                    .iter()
+                    .fold(0.1, |peak: f64, v| peak.max(v[node].abs()));
+                assert!(off <= 1e-5 * peak, "{node}, {drive} V: {off} of {peak}");
+            }
+        }
+    }
+}
+
 /// A coil with resistance rings with a capacitor: `exp(-a t) sin(w t)`, fifty cycles.
 #[test]
 fn a_tuned_circuit_rings_as_the_closed_form() {

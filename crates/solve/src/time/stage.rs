@@ -1,9 +1,9 @@
 //! One implicit stage: a resistive circuit, solved by Newton's method.
 
-use super::build::{Moving, PairLaw};
-use super::cathodes::at_emission;
+use super::build::Moving;
+use super::held::Held;
 use super::stores::Branch;
-use crate::equations::{Approach, Farthest, Ports};
+use crate::equations::{Approach, Ports};
 use crate::linear::Factors;
 
 /// Iterations with the devices at their nodes, before they are held back.
@@ -53,19 +53,20 @@ pub(super) struct Room {
     /// The matrix of everything but the devices, for stages of `h` seconds.
     base: Vec<f64>,
     /// What the elimination of all that no device touches has made of it; empty where that failed.
-    begun: Vec<f64>,
+    pub(super) begun: Vec<f64>,
     matrix: Vec<f64>,
     /// Right-hand sides in the order of the elimination: its early part done, and in work.
     early: Vec<[f64; 1]>,
-    work: Vec<[f64; 1]>,
+    pub(super) work: Vec<[f64; 1]>,
     pub(super) branches: Vec<Branch>,
     pub(super) h: f64,
     /// Right-hand side without the devices; slot 0 is ground's.
     steady: Vec<f64>,
-    right: Vec<f64>,
-    ports: Ports,
+    pub(super) right: Vec<f64>,
+    pub(super) ports: Ports,
+    pub(super) held: Held,
     /// When the stage ends.
-    now: f64,
+    pub(super) now: f64,
     pub(super) count: Work,
 }
 
@@ -85,6 +86,7 @@ impl Room {
             steady: vec![0.0; size],
             right: vec![0.0; size],
             ports: Ports::at_rest(count),
+            held: Held::new(moving),
             now: 0.0,
             count: Work::default(),
         }
@@ -98,6 +100,7 @@ impl Moving {
             return;
         }
         room.h = h;
+        room.held.let_go();
         room.base.fill(0.0);
         for (stamp, value) in &self.still {
             stamp.add(&mut room.base, *value);
@@ -150,7 +153,9 @@ impl Moving {
             }
             room.factors.forward_early(&self.pattern, &mut room.early);
         }
-        if self.iterate(room, Approach::AtOnce, STRAIGHT, x, within) {
+        if self.settled_as_held(room, x, within)
+            || self.iterate(room, Approach::AtOnce, STRAIGHT, x, within)
+        {
             return true;
         }
         if x.iter().any(|v| !v.is_finite()) {
@@ -201,34 +206,58 @@ impl Moving {
             begun,
             right,
             ports,
+            held,
             now,
             ..
         } = &mut *room;
-        self.devices((factors.resume(begun), right, ports), *now, approach, x);
+        let matrix = factors.resume(begun);
+        self.linearised((matrix, right, ports, held), *now, approach, x);
         if !factors.finish(&self.pattern) {
+            held.let_go();
             return None;
         }
+        self.solve_late(room);
         let early = self.pattern.early();
         let late = self.pattern.pivots().enumerate().skip(early);
-        for (at, (row, _)) in late.clone() {
-            room.work[at] = [room.early[at][0] + room.right[row + 1]];
-        }
-        room.factors.solve_late(&self.pattern, &mut room.work);
+        let corrections = late.clone().map(|(at, (_, column))| {
+            let allowed = if column + 1 < self.nodes {
+                within[column + 1]
+            } else {
+                f64::INFINITY
+            };
+            (room.work[at][0] - x[column + 1], allowed)
+        });
+        room.held.made_anew(corrections);
         let mut found = Found::Settled;
         for (at, (_, column)) in late {
             found = found.and(self.moves(column + 1, room.work[at][0], x, within));
         }
-        if found == Found::Settled && !room.ports.apart {
-            room.work[..early].copy_from_slice(&room.early[..early]);
-            room.factors.backward_early(&self.pattern, &mut room.work);
-            for ((_, column), [new]) in self.pattern.pivots().zip(&room.work).take(early) {
-                x[column + 1] = *new;
-                if !new.is_finite() {
-                    return Some(Found::Lost);
-                }
-            }
+        if found == Found::Settled && !room.ports.apart && !self.solve_early(room, x) {
+            return Some(Found::Lost);
         }
         Some(found)
+    }
+
+    /// The late unknowns, into the room's work, from what the devices put on the right-hand side.
+    pub(super) fn solve_late(&self, room: &mut Room) {
+        let late = self.pattern.pivots().enumerate().skip(self.pattern.early());
+        for (at, (row, _)) in late {
+            room.work[at] = [room.early[at][0] + room.right[row + 1]];
+        }
+        room.factors.solve_late(&self.pattern, &mut room.work);
+    }
+
+    /// The early unknowns, once the late ones are settled. False where a number is none any more.
+    pub(super) fn solve_early(&self, room: &mut Room, x: &mut [f64]) -> bool {
+        let early = self.pattern.early();
+        room.work[..early].copy_from_slice(&room.early[..early]);
+        room.factors.backward_early(&self.pattern, &mut room.work);
+        let mut whole = true;
+        for ((_, column), [new]) in self.pattern.pivots().zip(&room.work).take(early) {
+            x[column + 1] = *new;
+            whole &= new.is_finite();
+        }
+        whole
     }
 
     /// One iteration on all unknowns.
@@ -245,10 +274,12 @@ impl Moving {
             matrix,
             right,
             ports,
+            held,
             now,
             ..
         } = &mut *room;
-        self.devices((matrix, right, ports), *now, approach, x);
+        self.linearised((matrix, right, ports, held), *now, approach, x);
+        held.let_go();
         if room.factors.factor(&self.pattern, &room.matrix).is_err() {
             return Found::Lost;
         }
@@ -270,90 +301,6 @@ impl Moving {
             Found::Moved
         } else {
             Found::Settled
-        }
-    }
-
-    /// Adds valves, diodes and lamps to matrix and right-hand side, linearised where their ports
-    /// stand.
-    fn devices(
-        &self,
-        (matrix, right, ports): (&mut [f64], &mut [f64], &mut Ports),
-        now: f64,
-        approach: Approach,
-        x: &[f64],
-    ) {
-        ports.restart();
-        for pair in &self.pairs {
-            let volts = ports.follow(approach, x[pair.a] - x[pair.b], Farthest::Other);
-            let (amps, slope) = match pair.law {
-                PairLaw::Diode(law) => match pair.warming {
-                    Some(warming) => at_emission(law, warming.part(now)).current(volts),
-                    None => law.current(volts),
-                },
-                PairLaw::Neon(law) => law.current(volts, pair.lit),
-            };
-            let rest = amps - slope * volts;
-            right[pair.a] -= rest;
-            right[pair.b] += rest;
-            pair.stamps[0].add(matrix, slope);
-            pair.stamps[1].add(matrix, slope);
-        }
-        for three in &self.threes {
-            let [p, g, k] = three.nodes;
-            let volts = [
-                ports.follow(approach, x[p] - x[k], Farthest::Other),
-                ports.follow(approach, x[g] - x[k], Farthest::Grid),
-            ];
-            let mut law = three.law;
-            if let Some(warming) = three.warming {
-                law.k *= warming.part(now);
-            }
-            let at = law.currents(volts[0], volts[1]);
-            let slopes = [
-                [at.plate_by_plate, at.plate_by_grid],
-                [at.grid_by_plate, at.grid_by_grid],
-            ];
-            let mut cathode = [0.0; 2];
-            for (row, (amps, by)) in [at.plate_a, at.grid_a].into_iter().zip(slopes).enumerate() {
-                let rest = amps - (by[0] * volts[0] + by[1] * volts[1]);
-                right[three.nodes[row]] -= rest;
-                right[k] += rest;
-                for (over, &slope) in by.iter().enumerate() {
-                    three.stamps[row][over].add(matrix, slope);
-                    cathode[over] -= slope;
-                }
-            }
-            for (stamp, slope) in three.stamps[2].iter().zip(cathode) {
-                stamp.add(matrix, slope);
-            }
-        }
-        for four in &self.fours {
-            let [p, s, g, k] = four.nodes;
-            let volts = [
-                ports.follow(approach, x[p] - x[k], Farthest::Other),
-                ports.follow(approach, x[s] - x[k], Farthest::Other),
-                ports.follow(approach, x[g] - x[k], Farthest::Grid),
-            ];
-            let mut law = four.law;
-            if let Some(warming) = four.warming {
-                law.k *= warming.part(now);
-            }
-            let at = law.currents(volts[0], volts[1], volts[2]);
-            let mut cathode = [0.0; 3];
-            for (row, current) in [at.plate, at.screen, at.grid].into_iter().enumerate() {
-                let by = [current.by_plate, current.by_screen, current.by_grid];
-                let along: f64 = by.iter().zip(&volts).map(|(by, volts)| by * volts).sum();
-                let rest = current.amps - along;
-                right[four.nodes[row]] -= rest;
-                right[k] += rest;
-                for (over, &slope) in by.iter().enumerate() {
-                    four.stamps[row][over].add(matrix, slope);
-                    cathode[over] -= slope;
-                }
-            }
-            for (stamp, slope) in four.stamps[3].iter().zip(cathode) {
-                stamp.add(matrix, slope);
-            }
         }
     }
 

@@ -1,0 +1,106 @@
+//! Slopes that are held: one elimination serves many stages of one length.
+//!
+//! For sound the devices' slopes hardly change from one sample to the next, so the matrix of an earlier stage still
+//! sends each iteration most of the way (the chord method; every textbook of numerical analysis). What it leaves is its last
+//! correction times a *rate*, which is measured each time that the slopes are taken anew.
+
+use super::build::Moving;
+use super::stage::Room;
+
+/// Stages that slopes are held for at most.
+const LONGEST: u32 = 32;
+/// Part of the accuracy of a stage's unknowns that may be left.
+const LEFT: f64 = 0.1;
+/// The rate is taken no lower, and falls no faster from one measurement to the next.
+const LEAST_RATE: f64 = 1e-3;
+const SLOWEST: f64 = 0.8;
+
+/// The slopes of all devices, in the order in which they are evaluated, and how well holding them serves.
+#[derive(Debug, Clone)]
+pub(super) struct Held {
+    slopes: Vec<f64>,
+    /// Are they wanted held?
+    pub(super) wanted: bool,
+    /// Do the factors hold these slopes?
+    good: bool,
+    /// Stages found with them.
+    stages: u32,
+    /// Part of a correction that is left after it.
+    rate: f64,
+    /// Corrections of the late unknowns with slopes held, to measure the rate by; empty when there is nothing to measure.
+    moved: Vec<f64>,
+}
+
+impl Held {
+    pub(super) fn new(moving: &Moving) -> Self {
+        Self {
+            slopes: vec![0.0; moving.slopes()],
+            wanted: false,
+            good: false,
+            stages: 0,
+            rate: 1.0,
+            moved: Vec::new(),
+        }
+    }
+
+    pub(super) fn slopes_mut(&mut self) -> &mut [f64] {
+        &mut self.slopes
+    }
+
+    /// The factors hold these slopes no more.
+    pub(super) fn let_go(&mut self) {
+        self.good = false;
+        self.moved.clear();
+    }
+
+    /// The factors were made anew; `corrections` tell by how much each late unknown was off, and how much it may be.
+    pub(super) fn made_anew(&mut self, corrections: impl Iterator<Item = (f64, f64)>) {
+        if !self.moved.is_empty() {
+            let (mut before, mut left) = (0.0_f64, 0.0_f64);
+            for (moved, (off, within)) in self.moved.iter().zip(corrections) {
+                before = before.max(moved.abs() / within);
+                left = left.max(off.abs() / within);
+            }
+            let rate = (left / before).max(SLOWEST * self.rate);
+            self.rate = rate.clamp(LEAST_RATE, 1.0);
+            self.moved.clear();
+        }
+        self.good = true;
+        self.stages = 0;
+    }
+}
+
+impl Moving {
+    /// One iteration with the slopes as they are held. False if they are not, or if it is not enough.
+    pub(super) fn settled_as_held(&self, room: &mut Room, x: &mut [f64], within: &[f64]) -> bool {
+        if !(room.held.wanted && room.held.good) {
+            return false;
+        }
+        room.count.iterations += 1;
+        room.right.fill(0.0);
+        self.with_slopes_held(&mut room.right, &mut room.held, room.now, x);
+        self.solve_late(room);
+        let held = &mut room.held;
+        held.moved.clear();
+        let allowed = LEFT / held.rate;
+        let mut settled = held.stages < LONGEST;
+        let early = self.pattern.early();
+        for ((_, column), [new]) in self.pattern.pivots().zip(&room.work).skip(early) {
+            let at = column + 1;
+            let moved = new - x[at];
+            x[at] = *new;
+            held.moved.push(moved);
+            let most = if at < self.nodes {
+                allowed * within[at]
+            } else {
+                f64::MAX
+            };
+            settled &= moved.abs() <= most;
+        }
+        if settled {
+            held.stages += 1;
+            held.moved.clear();
+        }
+        settled && self.solve_early(room, x)
+    }
+}
