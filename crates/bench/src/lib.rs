@@ -56,4 +56,4 @@ pub mod wall;
 mod testing;
 
 pub use chart::{Chart, ChartRequest};
-pub use powered::{Asked, head};
+pub use powered::{Asked, head, read_at};

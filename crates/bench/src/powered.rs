@@ -50,6 +50,13 @@ pub(crate) fn block<'a>(circuit: &'a Circuit, asked: &Asked) -> Option<&'a Block
     }
 }
 
+/// Mains volts that were written with the readings which a sheet shows; none where nobody wrote them.
+#[must_use]
+pub fn read_at(circuit: &Circuit) -> Option<f64> {
+    let block = block(circuit, &Asked::default())?;
+    block.conditions.mains_volts.filter(|v| v.is_finite())
+}
+
 /// The conditions of a block, with what is asked over them.
 pub(crate) fn conditions(asked: &Asked, block: Option<&Block>) -> Conditions {
     let mut c = block.map(|b| b.conditions.clone()).unwrap_or_default();

@@ -55,7 +55,7 @@ pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopE
                 address: safety.clone(),
             };
             if is_stop(line) {
-                gate.stop(line, &safety, true);
+                gate.stop(line, &safety);
             } else {
                 gate.rest.push(bar);
             }
@@ -77,20 +77,14 @@ pub(crate) fn gate(site: &Site, r: &Reader<'_>, id: JobId) -> Result<Gate, ShopE
         let rule = line.origin().rule.as_ref();
         step == Step::Inspection && rule.is_some_and(|rule| proved.contains(rule))
     };
-    // a stop rule of another sheet: what was answered must be in order, and what is played must
-    // have been
-    for (step, asked) in [
-        (Step::Inspection, false),
-        (Step::Cold, false),
-        (Step::PowerUp, false),
-        (Step::PlayTest, true),
-    ] {
+    // a stop rule of another sheet about the amp itself: tested, and in order
+    for step in [Step::Inspection, Step::Cold, Step::PowerUp, Step::PlayTest] {
         for sheet in of(step).iter() {
             for line in sheet
                 .lines()
                 .filter(|l| is_stop(l) && is_of_the_amp(l) && !asked_again(step, l))
             {
-                gate.stop(line, &step.address(id), asked);
+                gate.stop(line, &step.address(id));
             }
         }
     }
@@ -146,6 +140,23 @@ fn is_of_the_amp(line: &Line) -> bool {
         .is_none_or(|id| !id.starts_with("live.") && !id.starts_with("power."))
 }
 
+/// Why the bias as left, which was read, says nothing of the mains on which the amp lives; none where it does.
+fn elsewhere(left: &Found) -> Option<String> {
+    let circuit = &left.traced.circuit;
+    // in no way fed from the mains: there is no such bias
+    let of_use = bench::wall::of_use(circuit)?;
+    let window = format!("{:.0} to {:.0} V", of_use.from, of_use.to);
+    match bench::read_at(circuit) {
+        Some(volts) if of_use.holds(volts) => None,
+        Some(volts) => Some(format!(
+            "read at {volts:.0} V. Read it again at {window}, or write the mains of use into the wiring as left"
+        )),
+        None => Some(format!(
+            "the mains were not written with the readings. Read it at {window}, and say the mains under the conditions"
+        )),
+    }
+}
+
 /// What stands against a line; nothing where it passed or only tells.
 fn state(outcome: Outcome) -> Option<&'static str> {
     match outcome {
@@ -156,16 +167,15 @@ fn state(outcome: Outcome) -> Option<&'static str> {
 }
 
 impl Gate {
-    /// A line of a stop rule, where something stands against it; one that was never tested counts
-    /// only where it is `asked` for.
-    fn stop(&mut self, line: &Line, address: &str, asked: bool) {
-        let failed = matches!(line.outcome(), Outcome::Fail | Outcome::Stop);
-        let Some(state) = state(line.outcome()).filter(|_| failed || asked) else {
+    /// A line of a stop rule, where something stands against it.
+    fn stop(&mut self, line: &Line, address: &str) {
+        let Some(state) = state(line.outcome()) else {
             return;
         };
-        self.failed |= failed;
+        self.failed |= matches!(line.outcome(), Outcome::Fail | Outcome::Stop);
+        let at = line.point().map_or_else(String::new, |p| format!("{p}, "));
         self.stops.push(Bar {
-            what: format!("{}: {state}", line.what()),
+            what: format!("{at}{}: {state}", line.what()),
             address: address.to_owned(),
         });
     }
@@ -179,7 +189,7 @@ impl Gate {
                 for line in sheet.lines().filter(|l| l.reading().is_some()) {
                     read = true;
                     if is_stop(line) {
-                        self.stop(line, address, true);
+                        self.stop(line, address);
                     } else if let Some(state) = state(line.outcome()) {
                         self.rest.push(Bar {
                             what: format!("Bias, {}: {state}", line.what()),
@@ -192,6 +202,11 @@ impl Gate {
         if !read {
             self.rest.push(Bar {
                 what: "Bias at the mains of use, as left: not read".to_owned(),
+                address: address.to_owned(),
+            });
+        } else if let Some(why) = elsewhere(left) {
+            self.rest.push(Bar {
+                what: format!("Bias at the mains of use, as left: {why}"),
                 address: address.to_owned(),
             });
         }
@@ -293,18 +308,14 @@ mod tests {
     }
 
     #[test]
-    fn what_failed_bars_everywhere_and_what_was_not_tested_only_where_it_is_asked_for() {
+    fn what_failed_and_what_was_not_tested_both_bar() {
         let limit = Limit::at_most(0.3, "ohm");
         let bad = Line::read("Earth", Figure::new(2.0, "ohm"), limit, Origin::practice());
         let open = Line::open("Earth", Origin::rule("safety.earth.vde"));
-        for (line, asked, bars, heading) in [
-            (&bad, false, 1, NOT_SAFE),
-            (&open, false, 0, "Electrical safety not tested"),
-            (&open, true, 1, "Electrical safety not tested"),
-        ] {
+        for (line, heading) in [(&bad, NOT_SAFE), (&open, "Electrical safety not tested")] {
             let mut gate = Gate::default();
-            gate.stop(line, "/", asked);
-            assert_eq!((gate.stops.len(), gate.heading()), (bars, heading));
+            gate.stop(line, "/");
+            assert_eq!((gate.stops.len(), gate.heading()), (1, heading));
         }
     }
 
