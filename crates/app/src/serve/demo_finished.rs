@@ -3,8 +3,10 @@
 
 use super::demo_shop::{Texts, off, read, take_in, taken};
 use super::run::Step;
+use super::{dates, purse};
 use shop::{
-    AuthorisationFields, InstrumentId, JobFields, JobId, Outcome, PartStateFields, PowerEvent,
+    At, AuthorisationFields, ChargeFields, ChargeSort, EstimateFields, EstimateSort, InstrumentId,
+    InvoiceFields, JobFields, JobId, Outcome, PartStateFields, PaymentFields, PowerEvent,
     ReadingState, ResultFields, Shop, ShopError, Stamp, State, StepState, Untouched, ValveFields,
     Verdict, WaitsFor, WiringState, WorkFields, WorkState, Write,
 };
@@ -68,7 +70,7 @@ const INSPECTED: [(&str, bool, &str); 8] = [
 ];
 
 /// Answered before hand-over: sheet, item, in order, the figure, a remark.
-const TESTED: [(&str, &str, &str, &str); 55] = [
+const TESTED: [(&str, &str, &str, &str); 62] = [
     ("safety", "fuse-ahead-of-switch", "", ""),
     ("safety", "neutral-to-primary", "", ""),
     ("safety", "fuse-as-marked", "", "1 A, time-lag"),
@@ -129,6 +131,13 @@ const TESTED: [(&str, &str, &str, &str); 55] = [
     ("proof", "bias-hot", "", ""),
     ("proof", "as-left", "", ""),
     ("proof", "play-test", "", "both channels, an hour"),
+    ("power-up", "cold-check", "", ""),
+    ("cold", "live to ground", "OL", ""),
+    ("cold", "neutral to ground", "OL", ""),
+    ("cold", "B1 to ground", "158k", ""),
+    ("cold", "B2 to ground", "158k", ""),
+    ("cold", "B3 to ground", "162k", ""),
+    ("cold", "B4 to ground", "168k", ""),
     ("cold", "R4", "112.8k", ""),
     ("cold", "R13", "111.1k", ""),
     ("cold", "R44", "4.52k", ""),
@@ -139,6 +148,7 @@ const TESTED: [(&str, &str, &str, &str); 55] = [
 /// 38, Curlew: everything is done; the amp waits for its owner.
 pub(super) fn fill(
     shop: &Shop,
+    now: At,
     at: &dyn Fn(i64, i64) -> Stamp,
     texts: &Texts,
     meter: InstrumentId,
@@ -165,15 +175,12 @@ pub(super) fn fill(
         Ok::<_, ShopError>(())
     })?;
     drawings(shop, &at(30, 300))?;
-    let own = Texts {
-        wiring: texts.wiring,
-        readings: texts.readings,
-    };
-    read(shop, &at(30, 120), job, &own, meter, 0)?;
+    read(shop, &at(30, 120), job, texts, meter, 0)?;
     decide(shop, &at(29, 0), job)?;
+    estimate(shop, now, &at(28, 300), job)?;
     work(shop, &at(27, 0), job)?;
     left(shop, &at(26, 300), job, &found, meter)?;
-    off(shop, &at(26, 30), job, &own)?;
+    off(shop, &at(26, 30), job, texts)?;
     shop.write(&at(26, 0), |w| {
         for one in TESTED {
             answer(w, job, one, Outcome::Pass)?;
@@ -201,8 +208,9 @@ pub(super) fn fill(
             ..JobFields::default()
         };
         w.change_job(job, &fields, None, "what the job waits for")?;
-        Ok(())
-    })
+        Ok::<_, ShopError>(())
+    })?;
+    invoice(shop, now, &at(25, 0), job)
 }
 
 fn answer(
@@ -468,6 +476,120 @@ fn work(shop: &Shop, stamp: &Stamp, job: JobId) -> Result<(), ShopError> {
         w.add_minutes(job, "mains side", 95, true, "")?;
         w.add_minutes(job, "tremolo channel", 110, true, "")?;
         w.add_minutes(job, "tests and report", 75, true, "")?;
+        Ok(())
+    })
+}
+
+/// What was proposed, with the owner's answers, and a deposit.
+fn estimate(shop: &Shop, now: At, stamp: &Stamp, job: JobId) -> Result<(), ShopError> {
+    let items = [
+        (
+            EstimateSort::Safety,
+            "new mains cord with earth, two-pole switch",
+            "",
+            "two cores, no earth; the switch broke one conductor only",
+            (8_000, 11_000),
+            true,
+        ),
+        (
+            EstimateSort::Safety,
+            "take out the capacitor from the mains to the chassis",
+            "C28",
+            "the shock came from there",
+            (500, 1_000),
+            true,
+        ),
+        (
+            EstimateSort::Repair,
+            "new plate resistor in the tremolo channel",
+            "R18",
+            "risen to three times its value",
+            (2_000, 3_000),
+            true,
+        ),
+        (
+            EstimateSort::Repair,
+            "new pair of output valves, and set their current",
+            "V5",
+            "gassy, and run above their limit",
+            (9_000, 11_500),
+            true,
+        ),
+        (
+            EstimateSort::Prevention,
+            "clean the controls, re-flow the dull joints",
+            "",
+            "crackles",
+            (4_500, 6_000),
+            true,
+        ),
+        (
+            EstimateSort::Wishes,
+            "new grille cloth",
+            "",
+            "",
+            (6_000, 8_000),
+            false,
+        ),
+    ];
+    let on = dates::in_days(now, -28);
+    shop.write(stamp, |w| {
+        for (sort, what, part, why, (low_minor, high_minor), yes) in items {
+            let fields = EstimateFields {
+                sort,
+                what: what.to_owned(),
+                part: part.to_owned(),
+                why: why.to_owned(),
+                low_minor,
+                high_minor,
+                currency: "EUR".to_owned(),
+            };
+            let item = w.add_estimate(job, &fields)?;
+            let says = if yes { "" } else { "likes it as it is" };
+            w.owner_said(item, yes, &on, says)?;
+        }
+        let deposit = PaymentFields {
+            amount_minor: 10_000,
+            currency: "EUR".to_owned(),
+            paid_on: on.clone(),
+            how: "deposit, by transfer".to_owned(),
+        };
+        w.add_payment(job, &deposit)?;
+        Ok(())
+    })
+}
+
+/// What it cost: the hours at the bench's rate, and the parts; the deposit is taken off.
+fn invoice(shop: &Shop, now: At, stamp: &Stamp, job: JobId) -> Result<(), ShopError> {
+    shop.write(stamp, |w| {
+        for (what, amount_minor) in [
+            ("EL84, a pair", 4_600),
+            ("mains cord, 2.5 m, and clamp", 1_150),
+            ("two-pole mains switch", 900),
+            ("220k 1 W, 150 \u{3a9} 5 W", 480),
+        ] {
+            w.add_charge(
+                job,
+                &ChargeFields {
+                    sort: ChargeSort::Part,
+                    what: what.to_owned(),
+                    amount_minor,
+                    currency: "EUR".to_owned(),
+                    taxed: true,
+                    line: None,
+                },
+            )?;
+        }
+        let hour = purse::usual_rate(w, "EUR")?;
+        let to_pay = w.bill(&[job], "EUR", hour, stamp.at)?.to_pay();
+        let on = dates::in_days(now, -25);
+        let fields = InvoiceFields {
+            number: w.next_invoice_number(i64::from(dates::year(stamp.at)))?,
+            invoiced_on: on,
+            currency: "EUR".to_owned(),
+            reason: String::new(),
+        };
+        w.write_invoice(&[job], &fields, hour, to_pay)?;
         Ok(())
     })
 }

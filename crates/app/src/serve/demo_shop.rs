@@ -43,7 +43,7 @@ pub(crate) fn fill(
             ..InstrumentFields::default()
         })
     })?;
-    super::demo_finished::fill(shop, &at, &curlew, meter)?;
+    super::demo_finished::fill(shop, now, &at, &curlew, meter)?;
     held_for_a_capacitor(shop, now, &at, &turnstone, meter)?;
     held_for_valves(shop, now, &at, &curlew, meter)?;
     on_the_chart(shop, now, &at, &pip, meter)?;

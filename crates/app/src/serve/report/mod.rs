@@ -5,6 +5,7 @@
 
 mod care;
 mod circuit;
+mod cost;
 mod done;
 mod front;
 mod labels;
@@ -117,6 +118,7 @@ pub(crate) fn document(
     tested::play_test(&g, &mut d);
     done::valves(&g, &mut d);
     done::returned(&g, &mut d);
+    cost::cost(&g, r, &mut d)?;
     pictures::photos(&g, &mut d)?;
     care::care(&g, &mut d);
     care::signatures(&mut d);

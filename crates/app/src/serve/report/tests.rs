@@ -60,6 +60,9 @@ fn the_finished_job_goes_home_with_what_was_found_done_and_kept() {
             "Next check: autumn 2028",
             "CAUTION. This amplifier holds voltages that kill",
             "old R18, C28, mains cord",
+            ": \u{20ac} 295.30; \u{20ac} 100.00 of it was paid before, \u{20ac} 195.30 is to pay",
+            "Agreed by Tilda Merrow, in person: up to \u{20ac} 360.00",
+            "New grille cloth: declined on",
         ],
     );
     // the full record has all of it, and more
