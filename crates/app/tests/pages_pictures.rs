@@ -175,6 +175,135 @@ fn the_pages_of_a_whole_amplifier_with_every_fold_open() {
     assert!(c.wrong.is_empty(), "{:?}", c.wrong);
 }
 
+/// Money, archives, files taken in, and an amp that comes back: with answers, hours, charges and an invoice on them.
+#[test]
+fn the_pages_of_money_and_of_an_amp_that_comes_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let server = Server::start(&folder.path().join("shop"), &[]);
+    begun(&server);
+    let mut b = server.browser();
+    b.send_to(
+        "/settings",
+        &[("what", "shop"), ("mains", "231 V"), ("rate", "48")],
+    );
+    b.send_to(
+        "/settings/money",
+        &[("do", "tax"), ("name", "VAT"), ("percent", "19")],
+    );
+    b.send_to(
+        "/settings/money",
+        &[("do", "rate"), ("task", "chart"), ("hour", "52")],
+    );
+    for (sort, what, why, low, high) in [
+        (
+            "safety",
+            "new mains cord with earth",
+            "two cores, cracked",
+            "30",
+            "45",
+        ),
+        (
+            "repair",
+            "new plate resistor, and the chart again",
+            "risen to three times its value",
+            "70.50",
+            "90",
+        ),
+        ("wishes", "new grille cloth", "", "60", "80"),
+    ] {
+        let item = [
+            ("do", "add"),
+            ("sort", sort),
+            ("what", what),
+            ("why", why),
+            ("low", low),
+            ("high", high),
+        ];
+        b.send_to("/job/1/estimate", &item);
+    }
+    for (item, answer, says) in [("1", "yes", ""), ("3", "no", "likes it as it is")] {
+        let said = [
+            ("item", item),
+            ("on", "2026-11-25"),
+            ("says", says),
+            ("do", answer),
+        ];
+        b.send_to("/job/1/estimate", &said);
+    }
+    let form = b.get("/job/1/intake").form("name=\"ceiling\"");
+    b.send(&form.with("says", "make it safe").with("ceiling", "200"));
+    for (task, minutes) in [("chart", "95"), ("clean the sockets", "40")] {
+        b.send_to(
+            "/job/1/clock",
+            &[("what", "add"), ("task", task), ("minutes", minutes)],
+        );
+    }
+    let form = b.get("/job/1/invoice").form("taxes come on top");
+    let form = form.with("do", "charge").with("sort", "part");
+    b.send(&form.with("what", "220k 1 W").with("amount", "0.80"));
+    let form = b.get("/job/1/invoice").form("name=\"how\"");
+    b.send(&form.with("do", "paid").with("amount", "50"));
+    let form = b.get("/job/1/invoice").form("Write invoice");
+    b.send(&form.with("do", "write")).has(&["To pay"]);
+    for (point, shown) in [("B3", "261"), ("V1.1", "176"), ("V1.3", "1.31")] {
+        let page = b.get(&format!("/job/1/chart?state=as%20left&at={point}"));
+        b.send(&page.form("name=\"shown\"").with("shown", shown));
+    }
+    let close = [
+        ("do", "close"),
+        ("signed", "Odo Kestle"),
+        ("reason", "tested at the owner's own shop"),
+    ];
+    b.send_to("/job/1/close", &close);
+    b.send_to("/new", &[("amp", "1"), ("words", "It is dull now.")]);
+    for (point, shown) in [("B3", "262"), ("V1.1", "121")] {
+        let page = b.get(&format!("/job/2/chart?at={point}"));
+        b.send(&page.form("name=\"shown\"").with("shown", shown));
+    }
+    b.get("/job/2/comeback").has(&["since job 1"]);
+    // a time that was written down wrong: the fold has it, and the journal what stood there
+    let form = b.get("/job/2").form("name=\"minutes\"");
+    b.send(
+        &form
+            .with("what", "add")
+            .with("task", "chart")
+            .with("minutes", "140"),
+    );
+    let form = b.get("/job/2").form("Correct it");
+    assert_eq!(
+        (form.value("task"), form.value("minutes")),
+        ("chart", "140")
+    );
+    b.send(&form.with("what", "correct").with("minutes", "90"))
+        .has(&["1:30"]);
+    b.get("/job/2/journal")
+        .has(&["90 min: chart, in place of 140 min: chart"]);
+    let pages = [
+        ("money-settings", "/settings#money"),
+        ("money-estimate", "/job/1/estimate"),
+        ("money-invoice", "/job/1/invoice"),
+        ("money-invoice-prints", "/invoice/1"),
+        ("money-invoices", "/invoices"),
+        ("money-report", "/job/1/report"),
+        ("comeback", "/job/2/comeback"),
+        ("comeback-job", "/job/2"),
+        ("archive-in", "/new"),
+        ("archive-taken", "/job/2?owner=new"),
+        ("csv-in", "/orders"),
+    ];
+    let mut c = Chromium::start();
+    let base = format!("http://{}", server.host);
+    looked_at(&mut c, &base, &pages, true);
+    c.screen(794, 1123, false);
+    for (name, address) in [("estimate", "/job/1/estimate"), ("invoice", "/invoice/1")] {
+        c.paper(true);
+        c.open(&format!("{base}{address}"));
+        c.whole_picture(&pictures().join(format!("printed-{name}.png")));
+    }
+    c.paper(false);
+    assert!(c.wrong.is_empty(), "{:?}", c.wrong);
+}
+
 /// From the suspects by one key to the reading that would tell most, and back with it.
 fn the_next_reading_is_one_press_away(c: &mut Chromium, base: &str) {
     let address = format!("{base}/job/1/suspects");

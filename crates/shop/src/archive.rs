@@ -11,12 +11,14 @@ mod rows;
 mod whole;
 mod zip;
 
+pub use job::TakenIn;
 pub use whole::import_shop;
 
 use crate::attach::Hash;
 use crate::error::ShopError;
 use crate::layout;
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 const ABOUT: &str = "about.json";
@@ -52,7 +54,7 @@ impl About {
 struct Opened<'a> {
     about: About,
     rows: rows::Rows,
-    files: BTreeMap<Hash, &'a [u8]>,
+    files: BTreeMap<Hash, Cow<'a, [u8]>>,
 }
 
 /// What an archive is of.
@@ -88,13 +90,13 @@ fn open<'a>(bytes: &'a [u8], kind: &str) -> Result<Opened<'a>, ShopError> {
     let mut files = BTreeMap::new();
     for (name, content) in zip::read(bytes)? {
         match name.as_str() {
-            ABOUT => about = serde_json::from_slice(content).ok(),
+            ABOUT => about = serde_json::from_slice(&content).ok(),
             RECORD => record = Some(content),
             other => {
                 let stem = other.rsplit('/').next().unwrap_or("");
                 let stem = stem.split('.').next().unwrap_or("");
                 if let Some(hash) = Hash::parse(stem) {
-                    if Hash::of(content) != hash {
+                    if Hash::of(&content) != hash {
                         return Err(ShopError::Refused(format!(
                             "{other} is not what its name says."
                         )));
@@ -128,7 +130,7 @@ fn open<'a>(bytes: &'a [u8], kind: &str) -> Result<Opened<'a>, ShopError> {
     }
     Ok(Opened {
         about,
-        rows: rows::of_text(record)?,
+        rows: rows::of_text(&record)?,
         files,
     })
 }

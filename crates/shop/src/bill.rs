@@ -237,6 +237,15 @@ impl Reader<'_> {
     }
 
     /// Whole billable minutes by task, in the order first spent, less what invoices have.
+    /// Minutes of a task of a job that stand on invoices.
+    pub(crate) fn invoiced_minutes(&self, job: JobId, task: &str) -> Result<i64, ShopError> {
+        let lines = self.invoice_lines_of(job)?.into_iter();
+        Ok(lines
+            .filter(|l| l.bill.sort == Billed::Labour && l.bill.what == task)
+            .map(|l| l.bill.minutes)
+            .fold(0, i64::saturating_add))
+    }
+
     fn unbilled(&self, job: JobId, now: At, whole: bool) -> Result<Vec<(String, i64)>, ShopError> {
         let mut order: Vec<String> = Vec::new();
         let mut spent: BTreeMap<String, i64> = BTreeMap::new();

@@ -49,7 +49,7 @@ mod wirings;
 mod work;
 
 pub use amps::{Amp, AmpFields};
-pub use archive::{Archived, archived, import_shop};
+pub use archive::{Archived, TakenIn, archived, import_shop};
 pub use attach::{Attachment, Hash};
 pub use backup::{Backup, Report, back_up, restore, verify};
 pub use bill::{Bill, BillLine, Billed};

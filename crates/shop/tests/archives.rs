@@ -192,7 +192,7 @@ proptest! {
         let bytes = of_job(&shop, job);
         prop_assert_eq!(&of_job(&shop, job), &bytes, "twice the same");
         let other = open(&folder.path().join("to"));
-        let there = other.import_job(&desk(500), &bytes).unwrap();
+        let there = other.import_job(&desk(500), &bytes).unwrap().job;
         prop_assert_eq!(there, job);
         prop_assert!(of_job(&other, there) == bytes);
         // the whole shop, and the job out of it
@@ -221,7 +221,7 @@ fn a_job_taken_in_beside_others_keeps_to_its_own() {
     let before = whole(&shop);
     let bytes = of_job(&shop, job);
     // into the shop that has it already: another number, and the invoice says where it is from
-    let second = shop.import_job(&desk(700), &bytes).unwrap();
+    let second = shop.import_job(&desk(700), &bytes).unwrap().job;
     assert_ne!(second, job);
     shop.read(|r| {
         assert_eq!(r.job(second)?.owner, "Odo Kestle");
@@ -284,7 +284,11 @@ fn damaged_and_foreign_archives_change_nothing() {
             // a byte that nobody reads, such as a date
             Ok(same) => {
                 let read = |s: &Shop, j| s.read(|r| r.readings_ever(j)).unwrap();
-                assert_eq!(read(&other, same).len(), read(&shop, job).len(), "byte {i}");
+                assert_eq!(
+                    read(&other, same.job).len(),
+                    read(&shop, job).len(),
+                    "byte {i}"
+                );
             }
             Err(_) => {
                 seen += 1;
@@ -325,4 +329,52 @@ fn every_table_is_in_the_archive_of_a_shop() {
         assert!(text.contains(&format!("    \"{table}\",")), "{table}");
     }
     assert_eq!(tables.len(), 46);
+}
+
+/// An owner who is here with the same name and contact stays one; whoever differs in either, or has no contact, is new.
+#[test]
+fn an_owner_who_is_here_already_is_the_same_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let shop = open(&folder.path().join("from"));
+    let job = filled(&shop, &[(0, 7)]);
+    let client = shop.read(|r| Ok(r.job(job)?.amp.client)).unwrap();
+    let with = |phone: &str| {
+        let fields = shop::ClientFields {
+            name: "Odo Kestle".into(),
+            phone: phone.into(),
+            ..Default::default()
+        };
+        shop.write(&desk(800), |w| w.change_client(client, &fields, None))
+            .unwrap();
+        of_job(&shop, job)
+    };
+    let clients = |s: &Shop| {
+        let jobs: Vec<_> = s.read(|r| r.last_seen(50)).unwrap();
+        let mut all: Vec<_> = jobs.iter().map(|(c, _)| c.id).collect();
+        all.sort_unstable();
+        all.dedup();
+        all.len()
+    };
+    let (bare, known, other) = (with(""), with("555 0101"), with("555 0102"));
+    let to = open(&folder.path().join("to"));
+    let take = |bytes: &[u8]| to.import_job(&desk(900), bytes).unwrap();
+    for (bytes, owner_known, owners) in [
+        (&known, false, 1),
+        (&known, true, 1),
+        (&other, false, 2),
+        (&known, true, 2),
+        (&bare, false, 3),
+        (&bare, false, 4),
+    ] {
+        let taken = take(bytes);
+        assert_eq!((taken.owner_known, clients(&to)), (owner_known, owners));
+        let owner = to.read(|r| Ok(r.job(taken.job)?.owner)).unwrap();
+        assert_eq!(owner, "Odo Kestle");
+        // no entry of the journal names what is not there: all of it can be undone or is refused in words
+        to.read(|r| r.journal(Some(taken.job), None, 500)).unwrap();
+    }
+    // what was taken in comes out as it went in, but for what was written of the owner before
+    let out = of_job(&to, take(&known).job);
+    let back = open(&folder.path().join("back"));
+    assert!(!back.import_job(&desk(1), &out).unwrap().owner_known);
 }

@@ -243,3 +243,81 @@ proptest! {
         prop_assert_eq!(shop.read(|r| r.invoice(first)).unwrap().bill.to_pay(), whole.to_pay());
     }
 }
+
+/// A time that was written down wrong is put right; the old one stays in the journal, and no invoice says more than was worked.
+#[test]
+fn a_time_is_corrected_and_what_stood_there_is_kept() {
+    let folder = tempfile::tempdir().unwrap();
+    let shop = open(folder.path());
+    let job = job(&shop);
+    let id = shop
+        .write(&desk(200), |w| w.add_minutes(job, "chart", 140, true, ""))
+        .unwrap();
+    let correct = |minutes: i64, task: &str, billable: bool| {
+        shop.write(&desk(300), |w| {
+            w.correct_hours(job, id, task, minutes, billable)
+        })
+    };
+    let now = || {
+        let all = shop.read(|r| r.hours(job)).unwrap();
+        let of = &all[0];
+        (
+            of.task.clone(),
+            of.minutes(),
+            of.billable,
+            of.stopped_at.unwrap(),
+        )
+    };
+    for minutes in [0, -5, 100_001] {
+        assert!(correct(minutes, "chart", true).is_err());
+    }
+    correct(90, "chart", true).unwrap();
+    assert_eq!((now().1, now().3), (90, desk(150).at));
+    correct(190, "cold check", true).unwrap();
+    assert_eq!(
+        (now().0.as_str(), now().1, now().3),
+        ("cold check", 190, desk(150).at)
+    );
+    let said: Vec<String> = shop
+        .read(|r| r.journal(Some(job), None, 10))
+        .unwrap()
+        .into_iter()
+        .map(|e| e.says)
+        .collect();
+    assert_eq!(said[0], "190 min: cold check, in place of 90 min: chart");
+    assert_eq!(said[1], "90 min: chart, in place of 140 min: chart");
+    // undone, it stands as before
+    let last = shop.read(|r| r.journal(Some(job), None, 1)).unwrap()[0].id;
+    shop.write(&desk(301), |w| w.undo(last)).unwrap();
+    assert_eq!(now().1, 90);
+    // what is on an invoice is not taken away under it
+    let to_pay = bill(&shop, job).to_pay();
+    shop.write(&desk(310), |w| {
+        w.write_invoice(&[job], &numbered("1"), 4_800, to_pay)
+    })
+    .unwrap();
+    for (minutes, task, billable) in [
+        (89, "chart", true),
+        (90, "cold check", true),
+        (90, "chart", false),
+    ] {
+        let refused = correct(minutes, task, billable).unwrap_err().to_string();
+        assert!(refused.contains("Take the invoice back"), "{refused}");
+    }
+    correct(95, "chart", true).unwrap();
+    assert_eq!(bill(&shop, job).lines[0].minutes, 5);
+    // of another job, and while its clock runs
+    let other = support::job(&shop);
+    assert!(
+        shop.write(&desk(320), |w| w.correct_hours(other, id, "chart", 5, true))
+            .is_err()
+    );
+    shop.write(&desk(330), |w| w.start_clock(other, "chart"))
+        .unwrap();
+    let runs = shop.read(|r| r.hours(other)).unwrap()[0].id;
+    assert!(
+        shop.write(&desk(340), |w| w
+            .correct_hours(other, runs, "chart", 5, true))
+            .is_err()
+    );
+}

@@ -27,8 +27,12 @@ pub struct Tremolo {
 
 /// Samples a second of the envelope.
 const ENVELOPE_RATE: f64 = 500.0;
-/// Harmonics of the swing that make its shape: as far as the envelope reaches, in hertz, and how many at least and at most.
-const SHAPE: (f64, usize, usize) = (60.0, 3, 24);
+/// Half the width of the band around the tone that makes the envelope, in hertz; and of a low tone, as a share of it.
+const BAND: (f64, f64) = (130.0, 0.6);
+/// The share of the band that is not faded: of a swing as many harmonics count as lie below.
+const WHOLE: f64 = 0.9;
+/// Harmonics of the swing that make its shape, at least and at most.
+const SHAPE: (usize, usize) = (3, 24);
 
 /// The tremolo on the strongest tone of `x`. None where nothing swings between 1 and 20 Hz by at least one per cent.
 #[must_use]
@@ -66,18 +70,21 @@ pub fn tremolo(x: &[f64], rate: f64) -> Option<Tremolo> {
     if !(0.8..=21.0).contains(&hertz) {
         return None;
     }
-    let harmonics = ((SHAPE.0 / hertz) as usize).clamp(SHAPE.1, SHAPE.2);
+    let harmonics = ((WHOLE * half_width(tone) / hertz) as usize).clamp(SHAPE.0, SHAPE.1);
     let fit = fit(inner, hertz, harmonics)?;
-    let wave: Vec<f64> = (0..720)
-        .map(|i| value(&fit, TAU * f64::from(i) / 720.0))
-        .collect();
-    let highest = wave.iter().copied().fold(f64::MIN, f64::max);
-    let lowest = wave.iter().copied().fold(f64::MAX, f64::min).max(0.0);
+    let (lowest, highest) = extremes(&fit)?;
+    let lowest = lowest.max(0.0);
     let depth = (highest - lowest) / (highest + lowest);
     if depth.is_nan() || depth < 0.01 {
         return None;
     }
-    let rising = (0..720).filter(|i| wave[(i + 1) % 720] > wave[*i]).count();
+    let wave = smoothed(&fit, narrowest(harmonics));
+    let next = wave.iter().cycle().skip(1);
+    let rising = wave
+        .iter()
+        .zip(next)
+        .filter(|(now, then)| then > now)
+        .count();
     let size = |k: usize| fit[2 * k - 1].hypot(fit[2 * k]);
     let third = swing.len() / 3;
     let (first, last) = (&swing[..third], &swing[swing.len() - third..]);
@@ -90,16 +97,20 @@ pub fn tremolo(x: &[f64], rate: f64) -> Option<Tremolo> {
         depth_percent: 100.0 * depth,
         down_db: -crate::decibels(lowest / highest),
         shape_percent: [100.0 * size(2) / size(1), 100.0 * size(3) / size(1)],
-        rising_percent: rising as f64 / 7.2,
+        rising_percent: 100.0 * rising as f64 / POINTS as f64,
         drift_percent: 100.0 * (late - early) / hertz / apart * 60.0,
         tone,
     })
 }
 
+/// How far the band of the envelope reaches to each side of the tone, in hertz.
+fn half_width(tone: f64) -> f64 {
+    BAND.0.min(BAND.1 * tone)
+}
+
 /// The envelope of the strongest tone above 60 Hz, [`ENVELOPE_RATE`] samples a second, and the tone.
 ///
-/// The analytic signal of a band around the tone (D. Gabor, Theory of communication, J. IEE 93, 1946); the band reaches
-/// 70 Hz to each side; of a swing as many harmonics count as lie below 60 Hz.
+/// The analytic signal of a band around the tone (D. Gabor, Theory of communication, J. IEE 93, 1946).
 fn envelope(x: &[f64], rate: f64) -> Option<(Vec<f64>, f64)> {
     let n = quick_length(x.len());
     let spectrum = forward(x, n);
@@ -119,7 +130,7 @@ fn envelope(x: &[f64], rate: f64) -> Option<(Vec<f64>, f64)> {
         return None;
     }
     let tone = at as f64 * bin;
-    let width = 70.0_f64.min(0.6 * tone);
+    let width = half_width(tone);
     // Shifted down to nothing and back in time at a low rate.
     let m = ((n as f64 * ENVELOPE_RATE / rate).round() as usize).max(16);
     let mut low = vec![Complex64::new(0.0, 0.0); m];
@@ -131,8 +142,8 @@ fn envelope(x: &[f64], rate: f64) -> Option<(Vec<f64>, f64)> {
         else {
             continue;
         };
-        // The last tenth of the band is faded.
-        let edge = ((reach - k.abs()) as f64 / (0.1 * reach as f64).max(1.0)).clamp(0.0, 1.0);
+        let edge =
+            ((reach - k.abs()) as f64 / ((1.0 - WHOLE) * reach as f64).max(1.0)).clamp(0.0, 1.0);
         low[k.rem_euclid(m as i64) as usize] = v * (0.5 - 0.5 * (PI * edge).cos());
     }
     let time = complex_inverse(&low);
@@ -182,17 +193,23 @@ fn fit(x: &[f64], hertz: f64, harmonics: usize) -> Option<Vec<f64>> {
             }
         }
     }
-    // Gauss and Jordan; the matrix is nearly diagonal over whole swings.
+    solved(&mut normal)
+}
+
+/// The unknowns of linear equations, each a row with its right side last, by Gauss and Jordan. No rows are exchanged: of
+/// whole swings the matrix is nearly diagonal, of powers of rising widths no leading part is singular.
+fn solved(rows: &mut [Vec<f64>]) -> Option<Vec<f64>> {
+    let terms = rows.len();
     for c in 0..terms {
-        let pivot = normal[c][c];
+        let pivot = rows[c][c];
         if pivot.abs() < 1e-9 {
             return None;
         }
-        for v in &mut normal[c] {
+        for v in &mut rows[c] {
             *v /= pivot;
         }
-        let row = normal[c].clone();
-        for (r, other) in normal.iter_mut().enumerate() {
+        let row = rows[c].clone();
+        for (r, other) in rows.iter_mut().enumerate() {
             if r != c {
                 let factor = other[c];
                 for (o, v) in other.iter_mut().zip(&row) {
@@ -201,7 +218,7 @@ fn fit(x: &[f64], hertz: f64, harmonics: usize) -> Option<Vec<f64>> {
             }
         }
     }
-    Some(normal.iter().map(|r| r[terms]).collect())
+    rows.iter().map(|r| r.get(terms).copied()).collect()
 }
 
 /// One, and the cosines and sines of the multiples of `angle`.
@@ -214,27 +231,56 @@ fn basis(angle: f64, harmonics: usize) -> Vec<f64> {
     row
 }
 
-/// The fitted swing at `angle`. Corners would ring with as many harmonics as there are, so the higher ones are eased by
-/// Lanczos' factors (C. Lanczos, Applied Analysis, 1956, from memory, not seen). The first stays for a sine, so that it is
-/// exact, and is eased by half as much for a square, whose third harmonic is a third of it.
-fn value(fit: &[f64], angle: f64) -> f64 {
+/// Points of one swing.
+const POINTS: usize = 720;
+/// Widths by which the swing is smoothed, in shares of the narrowest: up to twice that.
+const WIDTHS: [f64; 4] = [1.0, 4.0 / 3.0, 5.0 / 3.0, 2.0];
+
+/// The narrowest smoothing, in radians, that leaves little of the harmonics which were not heard: with many of them
+/// they are worn down to 0.6 %, so that a jump does not ring; with few to 3 %, so that a slow bow stays one.
+fn narrowest(harmonics: usize) -> f64 {
+    let turn = if harmonics >= 18 { 3.2 } else { 2.6 };
+    turn / harmonics as f64
+}
+
+/// One swing, smoothed by a bell curve of so many radians.
+fn smoothed(fit: &[f64], width: f64) -> Vec<f64> {
     let harmonics = fit.len() / 2;
-    let size = |k: usize| {
-        let of = |i: usize| fit.get(i).copied().unwrap_or(0.0);
-        of(2 * k - 1).hypot(of(2 * k))
-    };
-    let square = (3.0 * size(3) / size(1).max(1e-30)).min(1.0);
-    let terms = fit.iter().zip(basis(angle, harmonics)).enumerate();
-    terms
-        .map(|(i, (a, b))| {
-            let k = i.div_ceil(2);
-            let turn = PI * k as f64 / (harmonics + 1) as f64;
-            let eased = match k {
-                0 => 1.0,
-                1 => 1.0 - 0.5 * square * (1.0 - turn.sin() / turn),
-                _ => turn.sin() / turn,
-            };
-            a * b * eased
+    let eased = |k: usize| (-0.5 * (k as f64 * width).powi(2)).exp();
+    let terms: Vec<f64> = fit
+        .iter()
+        .enumerate()
+        .map(|(i, a)| a * eased(i.div_ceil(2)))
+        .collect();
+    (0..POINTS)
+        .map(|i| {
+            let row = basis(TAU * i as f64 / POINTS as f64, harmonics);
+            terms.iter().zip(row).map(|(a, b)| a * b).sum()
         })
-        .sum()
+        .collect()
+}
+
+/// Lowest and highest level of the swing itself, without what smoothing wears off.
+///
+/// Of a sharp peak a smoothed swing lacks a height that goes with the width of the smoothing, of a round one that goes with
+/// its square and its fourth power, of a flat top nothing: from four widths the height at none follows (the deferred
+/// approach to the limit; L. F. Richardson, 1927, from memory, not seen).
+fn extremes(fit: &[f64]) -> Option<(f64, f64)> {
+    let unit = narrowest(fit.len() / 2);
+    let mut rows = Vec::new();
+    for width in WIDTHS {
+        let wave = smoothed(fit, width * unit);
+        let lowest = wave.iter().copied().fold(f64::MAX, f64::min);
+        let highest = wave.iter().copied().fold(f64::MIN, f64::max);
+        let powers = [1.0, width, width.powi(2), width.powi(4)];
+        rows.push((powers, lowest, highest));
+    }
+    let at_none = |of: fn(&([f64; 4], f64, f64)) -> f64| {
+        let mut system: Vec<Vec<f64>> = rows
+            .iter()
+            .map(|row| row.0.into_iter().chain([of(row)]).collect())
+            .collect();
+        Some(*solved(&mut system)?.first()?)
+    };
+    Some((at_none(|row| row.1)?, at_none(|row| row.2)?))
 }

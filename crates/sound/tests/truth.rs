@@ -397,29 +397,7 @@ fn tremolo_rate_depth_shape_and_drift() {
             );
         }
     }
-    // Corners: a swing that goes from one level to the other within a hundredth of a second and stays there.
-    for (hertz, depth) in [(3.1, 0.5), (5.03, 0.5), (5.03, 0.7)] {
-        let rate = 48_000.0;
-        let x: Vec<f64> = (0..12 * 48_000)
-            .map(|i| {
-                let t = f64::from(i) / rate;
-                let slope = 1.0 / (TAU * hertz * 0.005);
-                let level = (slope * (TAU * hertz * t).sin()).clamp(-1.0, 1.0);
-                0.3 * (1.0 + depth * level) * (TAU * 440.0 * t).sin()
-            })
-            .collect();
-        let found = tremolo::tremolo(&x, rate).expect("a tremolo");
-        println!(
-            "tremolo with corners: {:.2} for {}",
-            found.depth_percent,
-            100.0 * depth
-        );
-        assert!((found.hertz / hertz - 1.0).abs() < 0.002, "{found:?}");
-        assert!(
-            (found.depth_percent - 100.0 * depth).abs() < 1.0,
-            "{found:?}"
-        );
-    }
+    shapes_of_a_swing();
     // A rate that grows by two per cent in 12 s: ten in a minute.
     let rate = 48_000.0;
     let x: Vec<f64> = (0..12 * 48_000)
@@ -436,6 +414,81 @@ fn tremolo_rate_depth_shape_and_drift() {
         None
     );
     assert_eq!(tremolo::tremolo(&signals::silence(rate, 5.0), rate), None);
+}
+
+/// Depth of swings that are no sine, at every rate of sampling, with noise: peaks on both sides, peaks that lean, a
+/// capacitor that charges and discharges, jumps within a hundredth of a second. Each goes from -1 to 1 by its own formula.
+fn shapes_of_a_swing() {
+    let lean = |share: f64| {
+        move |turn: f64, _: f64| {
+            if turn < share {
+                2.0 * turn / share - 1.0
+            } else {
+                1.0 - 2.0 * (turn - share) / (1.0 - share)
+            }
+        }
+    };
+    let charge = |turn: f64, _: f64| {
+        let worn = (-0.5_f64 / 0.15).exp();
+        let (high, low) = (1.0 / (1.0 + worn), worn / (1.0 + worn));
+        let now = if turn < 0.5 {
+            1.0 - (1.0 - low) * (-turn / 0.15).exp()
+        } else {
+            high * (-(turn - 0.5) / 0.15).exp()
+        };
+        2.0 * (now - low) / (high - low) - 1.0
+    };
+    let jump =
+        |turn: f64, hertz: f64| ((TAU * turn).sin() / (TAU * hertz * 0.005)).clamp(-1.0, 1.0);
+    type Shape<'a> = (&'a str, &'a dyn Fn(f64, f64) -> f64);
+    let shapes: [Shape<'_>; 6] = [
+        ("sine", &|turn, _| (TAU * turn).sin()),
+        ("triangle", &lean(0.5)),
+        ("leaning", &lean(0.2)),
+        ("saw", &lean(0.95)),
+        ("charging", &charge),
+        ("jumping", &jump),
+    ];
+    let mut quiet = noise(8 * 96_000, 1e-4, 12);
+    for (n, rate) in [44_100.0, 48_000.0, 96_000.0].into_iter().enumerate() {
+        for (name, shape) in shapes {
+            let all = [(2.3, 0.8), (5.03, 0.5), (8.7, 0.3)];
+            // each shape at each rate of sampling once, all pace and depth in the long run
+            let of = if std::env::var_os("TUBEWRIGHT_LONG").is_some() {
+                &all[..]
+            } else {
+                &all[n..=n]
+            };
+            for (hertz, depth) in of {
+                let x: Vec<f64> = quiet
+                    .iter()
+                    .take((8.0 * rate) as usize)
+                    .enumerate()
+                    .map(|(i, noise)| {
+                        let t = i as f64 / rate;
+                        let level = shape((hertz * t + 0.1).fract(), *hertz);
+                        noise + 0.3 * (1.0 + depth * level) * (TAU * 440.0 * t).sin()
+                    })
+                    .collect();
+                let found = tremolo::tremolo(&x, rate).expect("a tremolo");
+                println!(
+                    "tremolo {name} {rate}: {:.4} for {hertz}, {:.2} for {}",
+                    found.hertz,
+                    found.depth_percent,
+                    100.0 * depth
+                );
+                assert!(
+                    (found.hertz / hertz - 1.0).abs() < 0.002,
+                    "{name} {found:?}"
+                );
+                assert!(
+                    (found.depth_percent - 100.0 * depth).abs() < 1.0,
+                    "{name} {found:?}"
+                );
+            }
+        }
+        quiet.rotate_left(1_000);
+    }
 }
 
 #[test]

@@ -39,9 +39,14 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
                 at: now,
                 bench: "import".to_owned(),
             };
-            let job = shop.import_job(&stamp, &bytes).map_err(refused)?;
-            let text = format!("Taken in as job {job}, in {}.", folder.display());
-            (Some(job), 1, text)
+            let taken = shop.import_job(&stamp, &bytes).map_err(refused)?;
+            let owner = if taken.owner_known {
+                serve::OWNER_KNOWN
+            } else {
+                serve::OWNER_NEW
+            };
+            let text = format!("Job {}, in {}. {owner}", taken.job, folder.display());
+            (Some(taken.job), 1, text)
         }
     };
     let text = if given.json {

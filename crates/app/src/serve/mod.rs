@@ -44,5 +44,6 @@ mod work_out;
 
 pub(crate) use clock::now;
 pub(crate) use demo_shop::{Texts, fill};
+pub(crate) use pages::archive::{OWNER_KNOWN, OWNER_NEW};
 pub(crate) use report_file::{Version, make};
 pub(crate) use start::{refused, run, serve, usual_folder};

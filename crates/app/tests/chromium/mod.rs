@@ -281,6 +281,12 @@ impl Chromium {
         );
     }
 
+    /// As on paper, with what is not printed left out; or as on the screen again.
+    pub fn paper(&mut self, on: bool) {
+        let media = if on { "print" } else { "" };
+        self.call("Emulation.setEmulatedMedia", json!({"media": media}));
+    }
+
     /// Keeps a picture of what is on the screen.
     pub fn picture(&mut self, path: &Path) {
         self.keep(path, json!({"format": "png"}));

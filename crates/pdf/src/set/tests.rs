@@ -177,6 +177,27 @@ fn text_comes_out_whole_and_in_reading_order() {
     assert!(text.contains("page 2 of "), "{text}");
 }
 
+/// However long a table is, no page begins with its one last row.
+#[test]
+fn the_last_row_of_a_table_is_not_alone_on_a_page() {
+    let mut breaks = 0;
+    for rows in 24..54 {
+        let made = pdf(long(rows, 0)).unwrap();
+        let text = words(&made);
+        let last = format!("V{}.1", rows - 1);
+        let before = format!("V{}.1", rows - 2);
+        let page_of = |w: &str| {
+            text.split('\u{c}')
+                .position(|page| page.lines().any(|l| l == w))
+        };
+        let (at, of_before) = (page_of(&last), page_of(&before));
+        assert!(at.is_some(), "{last} in {text}");
+        assert_eq!(at, of_before, "{rows} rows: {text}");
+        breaks += usize::from(at > page_of("V0.1"));
+    }
+    assert!(breaks > 10, "tables went over a page end: {breaks}");
+}
+
 /// No glyph number 0, which is the empty box of a typeface: every font is a subset with its own letters, embedded.
 #[test]
 fn every_font_is_embedded_as_a_subset_and_the_pages_are_tagged() {

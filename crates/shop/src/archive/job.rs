@@ -220,6 +220,15 @@ fn apply(base: &Connection, all: &mut Rows, numbers: &Numbers) -> Result<(), Sho
     Ok(())
 }
 
+/// A job that was taken in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TakenIn {
+    /// Its number here.
+    pub job: JobId,
+    /// Its owner was here already, by name and contact; else a new owner was written.
+    pub owner_known: bool,
+}
+
 impl Shop {
     /// Writes a job as one archive, with more files for people where there are any (name, content).
     /// The same record gives the same bytes.
@@ -255,12 +264,12 @@ impl Shop {
         })
     }
 
-    /// Takes a job in from its archive, with its amp and owner as new ones. It keeps its number
-    /// where no job here has it.
+    /// Takes a job in from its archive, with its amp as a new one. It keeps its number where no job here has it. Its
+    /// owner is the one here with exactly the same name and contact, else a new one.
     ///
     /// # Errors
     /// When the archive does not hold together. Then nothing is changed.
-    pub fn import_job(&self, stamp: &Stamp, bytes: &[u8]) -> Result<JobId, ShopError> {
+    pub fn import_job(&self, stamp: &Stamp, bytes: &[u8]) -> Result<TakenIn, ShopError> {
         let archive = open(bytes, "job")?;
         for (hash, _) in kept(&archive.rows)? {
             let content = archive.files.get(&hash).ok_or_else(|| {
@@ -283,7 +292,7 @@ fn last(base: &Connection, table: &str) -> Result<i64, ShopError> {
     )?)
 }
 
-fn take(w: &mut Change<'_>, archive: Opened<'_>) -> Result<JobId, ShopError> {
+fn take(w: &mut Change<'_>, archive: Opened<'_>) -> Result<TakenIn, ShopError> {
     let base = w.base;
     let mut all = archive.rows;
     let one = all.get("jobs").is_some_and(|j| j.len() == 1);
@@ -297,7 +306,16 @@ fn take(w: &mut Change<'_>, archive: Opened<'_>) -> Result<JobId, ShopError> {
         ));
     }
     w.enter(None, "a job was taken in from its archive")?;
+    let known = owner_here(base, &all)?;
     let mut numbers = Numbers::new();
+    if let Some((there, here)) = known {
+        let of_owner = |table: &str| table == "clients" || table == "client_details";
+        all.retain(|table, _| !of_owner(table));
+        if let Some(changes) = all.get_mut("changes") {
+            changes.retain(|c| !c.get("tbl").and_then(Json::as_str).is_some_and(of_owner));
+        }
+        numbers.insert("clients".to_owned(), BTreeMap::from([(there, here)]));
+    }
     for (table, of) in &all {
         if table == "attachments" {
             continue;
@@ -340,7 +358,39 @@ fn take(w: &mut Change<'_>, archive: Opened<'_>) -> Result<JobId, ShopError> {
         }
         take_lent(w, &lent)?;
     }
-    Ok(JobId(job))
+    Ok(TakenIn {
+        job: JobId(job),
+        owner_known: known.is_some(),
+    })
+}
+
+/// The owner in an archive and the one here with the same name, telephone, mail and address, as they stand now; none
+/// where no contact is known, for two people may have one name.
+fn owner_here(base: &Connection, all: &Rows) -> Result<Option<(i64, i64)>, ShopError> {
+    let details = all.get("client_details").into_iter().flatten();
+    let Some(row) = details.max_by_key(|row| id_of(row)) else {
+        return Ok(None);
+    };
+    let text = |name: &str| row.get(name).and_then(Json::as_str).unwrap_or_default();
+    let contact = ["phone", "email", "address"].map(text);
+    let blanked = !row.get("blanked_at").is_none_or(Json::is_null);
+    let Some(there) = row.get("client").and_then(Json::as_i64) else {
+        return Ok(None);
+    };
+    if blanked || text("name").is_empty() || contact.iter().all(|c| c.is_empty()) {
+        return Ok(None);
+    }
+    let [phone, email, address] = contact;
+    let here: Option<i64> = base
+        .query_row(
+            "SELECT client FROM client_details d WHERE name = ?1 AND phone = ?2 AND email = ?3 AND address = ?4
+             AND blanked_at IS NULL AND id = (SELECT max(id) FROM client_details WHERE client = d.client)
+             ORDER BY client LIMIT 1",
+            [text("name"), phone, email, address],
+            |r| r.get(0),
+        )
+        .optional()?;
+    Ok(here.map(|here| (there, here)))
 }
 
 fn has(base: &Connection, attachment: &Row) -> Result<bool, ShopError> {

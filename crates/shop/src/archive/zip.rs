@@ -1,8 +1,10 @@
-//! A ZIP file of stored entries (ISO/IEC 21320-1, from memory, not seen): written with the same
-//! bytes for the same content, read without trusting anything in it.
+//! A ZIP file (ISO/IEC 21320-1, from memory, not seen): written with stored entries, the same bytes for the same
+//! content; read also where it was packed anew with deflate (RFC 1951), without trusting anything in it.
 
 use crate::error::ShopError;
-use std::io;
+use flate2::read::DeflateDecoder;
+use std::borrow::Cow;
+use std::io::{self, Read as _};
 
 const LOCAL: u32 = 0x0403_4b50;
 const CENTRAL: u32 = 0x0201_4b50;
@@ -11,6 +13,13 @@ const END: u32 = 0x0605_4b50;
 const DATE: u16 = 0x0021;
 /// Names are UTF-8.
 const UTF8: u16 = 0x0800;
+
+/// Methods of an entry.
+const STORED: usize = 0;
+const DEFLATED: usize = 8;
+/// What all packed entries together may unpack to, bytes. One byte can stand for a thousand: a small file made for that
+/// would fill the memory.
+const MOST_UNPACKED: usize = 512 << 20;
 
 /// CRC-32 with the reflected polynomial 0xEDB88320, as in IEEE 802.3.
 pub(super) fn crc32(content: &[u8]) -> u32 {
@@ -136,8 +145,15 @@ fn size(bytes: &[u8], at: usize, width: usize) -> Option<usize> {
     usize::try_from(number(bytes, at, width)?).ok()
 }
 
+/// Names and contents.
+type Entries<'a> = Vec<(String, Cow<'a, [u8]>)>;
+
 /// The entries of an archive, in its order; each checked against its CRC.
-pub(super) fn read(bytes: &[u8]) -> Result<Vec<(String, &[u8])>, ShopError> {
+pub(super) fn read(bytes: &[u8]) -> Result<Entries<'_>, ShopError> {
+    read_up_to(bytes, MOST_UNPACKED)
+}
+
+fn read_up_to(bytes: &[u8], most: usize) -> Result<Entries<'_>, ShopError> {
     let cut = || damaged("it is cut short");
     // the end stands at the end, with at most 64 kB of comment behind it
     let last = bytes.len().checked_sub(22).ok_or_else(cut)?;
@@ -148,15 +164,19 @@ pub(super) fn read(bytes: &[u8]) -> Result<Vec<(String, &[u8])>, ShopError> {
     let count = size(bytes, end + 10, 2).ok_or_else(cut)?;
     let mut at = size(bytes, end + 16, 4).ok_or_else(cut)?;
     let mut all = Vec::new();
+    let mut room = most;
     for _ in 0..count {
         if number(bytes, at, 4) != Some(u64::from(CENTRAL)) {
             return Err(cut());
         }
         let field = |offset, width| size(bytes, at + offset, width).ok_or_else(cut);
-        if field(10, 2)? != 0 {
-            return Err(damaged("it was packed anew, with compression"));
+        if field(8, 2)? & 1 == 1 {
+            return Err(damaged(
+                "it was packed anew with a password; unpack it and pack it without one",
+            ));
         }
-        let (crc, length) = (field(16, 4)?, field(24, 4)?);
+        let method = field(10, 2)?;
+        let (crc, packed, length) = (field(16, 4)?, field(20, 4)?, field(24, 4)?);
         let (name, extra, comment) = (field(28, 2)?, field(30, 2)?, field(32, 2)?);
         let local = field(42, 4)?;
         let text = bytes
@@ -167,10 +187,27 @@ pub(super) fn read(bytes: &[u8]) -> Result<Vec<(String, &[u8])>, ShopError> {
             .zip(size(bytes, local.saturating_add(28), 2))
             .ok_or_else(cut)?;
         let from = local.saturating_add(30 + skip.0 + skip.1);
-        let content = bytes
-            .get(from..from.saturating_add(length))
+        let held = bytes
+            .get(from..from.saturating_add(packed))
             .ok_or_else(cut)?;
-        if u64::from(crc32(content)) != crc as u64 {
+        let content = match method {
+            STORED => Cow::Borrowed(held),
+            DEFLATED => {
+                room = room.checked_sub(length).ok_or_else(|| {
+                    damaged("unpacked it is larger than 512 MB; pack it anew without compression")
+                })?;
+                Cow::Owned(unpacked(held, length)?)
+            }
+            _ => {
+                return Err(damaged(
+                    "it was packed anew in a way that is not read here; pack it with deflate, or without compression",
+                ));
+            }
+        };
+        if content.len() != length {
+            return Err(cut());
+        }
+        if u64::from(crc32(&content)) != crc as u64 {
             return Err(damaged("what is in it is not what was put in"));
         }
         all.push((text.to_owned(), content));
@@ -179,9 +216,89 @@ pub(super) fn read(bytes: &[u8]) -> Result<Vec<(String, &[u8])>, ShopError> {
     Ok(all)
 }
 
+/// A deflated entry, which says that it unpacks to so many bytes; never more than that is unpacked.
+fn unpacked(held: &[u8], length: usize) -> Result<Vec<u8>, ShopError> {
+    let wrong = || damaged("what is packed in it cannot be unpacked");
+    let mut content = Vec::new();
+    // one byte more than it says would show that it says too little
+    let most = u64::try_from(length).unwrap_or(u64::MAX).saturating_add(1);
+    DeflateDecoder::new(held)
+        .take(most)
+        .read_to_end(&mut content)
+        .map_err(|_| wrong())?;
+    if content.len() == length {
+        Ok(content)
+    } else {
+        Err(wrong())
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use flate2::Compression;
+    use flate2::write::DeflateEncoder;
+    use std::io::Write as _;
+
+    /// An archive of one packed entry that says it unpacks to `says` bytes.
+    fn packed(content: &[u8], says: usize) -> Vec<u8> {
+        let mut encoder = DeflateEncoder::new(Vec::new(), Compression::best());
+        encoder.write_all(content).unwrap();
+        let held = encoder.finish().unwrap();
+        let mut bytes = Vec::new();
+        let mut to = Writer::new(&mut bytes);
+        to.add("a", &held).unwrap();
+        to.finish().unwrap();
+        let central = bytes.len() - 22 - 47;
+        bytes[central + 10] = 8;
+        bytes[central + 16..central + 20].copy_from_slice(&crc32(content).to_le_bytes());
+        bytes[central + 24..central + 28]
+            .copy_from_slice(&u32::try_from(says).unwrap().to_le_bytes());
+        bytes
+    }
+
+    #[test]
+    fn what_was_packed_anew_is_read_and_a_bomb_is_not_unpacked() {
+        let long = vec![b'x'; 100_000];
+        for content in [&b"hello hello hello"[..], b"", &long] {
+            let bytes = packed(content, content.len());
+            assert_eq!(
+                read(&bytes).unwrap(),
+                [("a".to_owned(), Cow::from(content))]
+            );
+        }
+        let small = packed(&long, long.len());
+        assert!(small.len() < 1_000, "it is packed: {}", small.len());
+        assert!(read_up_to(&small, long.len()).is_ok());
+        let refused = read_up_to(&small, long.len() - 1).unwrap_err().to_string();
+        assert!(refused.contains("larger than"), "{refused}");
+        // that says less, or more, than it holds
+        for says in [10, 99_999, 100_001] {
+            let refused = read(&packed(&long, says)).unwrap_err().to_string();
+            assert!(refused.contains("cannot be unpacked"), "{says}: {refused}");
+        }
+        // that says 4 GB
+        assert!(read(&packed(&long, 0xffff_fff0)).is_err());
+        let good = packed(b"hello hello hello", 17);
+        for i in 0..good.len() {
+            let mut other = good.clone();
+            other[i] ^= 0x55;
+            if let Ok(all) = read(&other) {
+                assert!(
+                    all.iter().all(|(_, c)| **c == *b"hello hello hello"),
+                    "byte {i}"
+                );
+            }
+            assert!(read(&good[..i]).is_err(), "cut at {i}");
+        }
+        let central = good.len() - 22 - 47;
+        for (at, value, word) in [(8, 1, "password"), (10, 9, "in a way")] {
+            let mut other = good.clone();
+            other[central + at] = value;
+            let refused = read(&other).unwrap_err().to_string();
+            assert!(refused.contains(word), "{refused}");
+        }
+    }
 
     /// The check value of this CRC, as published in lists of CRCs (from memory, not seen).
     #[test]
@@ -200,8 +317,8 @@ mod tests {
         assert_eq!(
             back,
             [
-                ("a/b \u{b5}.txt".to_owned(), &b"hello"[..]),
-                ("empty".to_owned(), b"")
+                ("a/b \u{b5}.txt".to_owned(), Cow::from(&b"hello"[..])),
+                ("empty".to_owned(), Cow::from(&b""[..]))
             ]
         );
         for i in 0..bytes.len() {
@@ -209,7 +326,7 @@ mod tests {
             other[i] ^= 0x55;
             // some fields do not matter; nothing panics, and the content is never another one
             if let Ok(all) = read(&other) {
-                assert!(all.iter().all(|(_, c)| *c == b"hello" || c.is_empty()));
+                assert!(all.iter().all(|(_, c)| **c == *b"hello" || c.is_empty()));
             }
             assert!(read(&bytes[..i]).is_err(), "cut at {i}");
         }

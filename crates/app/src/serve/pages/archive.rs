@@ -52,6 +52,26 @@ pub(crate) fn of_shop(site: &Site, ask: &Ask, _: &Fields) -> Answer {
     download(&format!("shop-{}.zip", dates::for_a_name(ask.now)), bytes)
 }
 
+/// In the address after a job was taken in: whose it is.
+const KNOWN: &str = "known";
+const NEW: &str = "new";
+
+/// In words, what became of the owner of a job that was just taken in.
+pub(crate) fn told(fields: &Fields) -> Option<&'static str> {
+    match fields.get("owner") {
+        KNOWN => Some(OWNER_KNOWN),
+        NEW => Some(OWNER_NEW),
+        _ => None,
+    }
+}
+
+/// The owner of a job that was taken in was found.
+pub(crate) const OWNER_KNOWN: &str =
+    "Taken in. An owner with the same name and contact was here already: it is theirs.";
+/// The owner of a job that was taken in is a new one.
+pub(crate) const OWNER_NEW: &str =
+    "Taken in, with its owner as a new one: nobody here has the same name and contact.";
+
 /// A job taken in from its archive.
 pub(crate) fn take(site: &Site, ask: &Ask, files: &[Upload]) -> Answer {
     let Some(file) = files.first() else {
@@ -60,7 +80,8 @@ pub(crate) fn take(site: &Site, ask: &Ask, files: &[Upload]) -> Answer {
             "Choose the archive of a job, as the page of that job gives it.",
         ));
     };
-    let job = site.shop.import_job(&ask.stamp(), &file.content)?;
-    site.warm.changed(job);
-    go(format!("/job/{job}"))
+    let taken = site.shop.import_job(&ask.stamp(), &file.content)?;
+    site.warm.changed(taken.job);
+    let owner = if taken.owner_known { KNOWN } else { NEW };
+    go(format!("/job/{}?owner={owner}", taken.job))
 }

@@ -11,7 +11,7 @@ use crate::serve::{dates, marks, pins, purse, work_out};
 use bench::chart::Word;
 use draw::over::Overlay;
 use maud::{Markup, html};
-use shop::{At, Hours, JobId, Outcome, Reader, ReadingState, ShopError, StepMark};
+use shop::{At, Hours, HoursId, JobId, Outcome, Reader, ReadingState, ShopError, StepMark};
 use std::collections::BTreeMap;
 use wiring::circuit::Kind;
 
@@ -30,7 +30,7 @@ struct Answered {
 }
 
 /// `/job/42`.
-pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
+pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer {
     let page = site.shop.read(|r| {
         let view = state::view(site, r, id)?;
         let next = state::next(&view, ask.now);
@@ -71,6 +71,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, _: &Fields) -> Answer {
                         }
                         (frame::primary_link(&next.address, &next.what, &next.why, "Enter"))
                     }
+                    @if let Some(told) = super::archive::told(fields) { p.hint role="status" { (told) } }
                     @if let Some(last) = r.job_before(id)? {
                         p { a.button href=(format!("/job/{id}/comeback")) { "It was here before, as job " (last.id) ": what moved" } }
                     }
@@ -259,8 +260,44 @@ fn money_and_hours(
                     button.button name="what" value="add" { "Write" }
                 }
             }
+            (stretches(id, &hours, ask))
         }
     })
+}
+
+/// The time that was written down, the latest first, each to be corrected.
+fn stretches(id: JobId, hours: &[Hours], ask: &Ask) -> Markup {
+    let ended: Vec<&Hours> = hours
+        .iter()
+        .filter(|h| h.stopped_at.is_some())
+        .rev()
+        .collect();
+    if ended.is_empty() {
+        return html! {};
+    }
+    html! {
+        details.stretches {
+            summary { "Correct a time" }
+            @for h in ended {
+                details {
+                    summary {
+                        (dates::length(h.length_ms(ask.now))) " " (h.task)
+                        @if !h.billable { ", not billed" }
+                        span.aside { " " (dates::day(h.stopped_at.unwrap_or(h.started_at), ask.now)) }
+                    }
+                    form method="post" action=(format!("/job/{id}/clock")) {
+                        input type="hidden" name="back" value=(ask.path);
+                        input type="hidden" name="stretch" value=(h.id);
+                        (field("Spent on", "task", &h.task))
+                        (field("Minutes", "minutes", &h.minutes().to_string()))
+                        label.check { input type="checkbox" name="free" value="yes" checked[!h.billable]; span { "not billed" } }
+                        button.button name="what" value="correct" { "Correct it" }
+                    }
+                }
+            }
+            p.hint { "What stood there before stays in the journal." }
+        }
+    }
 }
 
 fn bag(view: &JobView) -> Markup {
@@ -314,6 +351,13 @@ pub(crate) fn clock(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answe
         .write(&ask.stamp(), |w| match fields.get("what") {
             "start" => w.start_clock(id, &task),
             "stop" => w.stop_clock(id),
+            "correct" => w.correct_hours(
+                id,
+                HoursId(fields.number("stretch").unwrap_or(0)),
+                &task,
+                fields.number("minutes").unwrap_or(0),
+                !fields.has("free"),
+            ),
             _ => w
                 .add_minutes(
                     id,

@@ -4,7 +4,7 @@
 use super::{Gathered, count, volts};
 use crate::serve::run::Step;
 use crate::serve::sheets::{self, SetUp};
-use bench::sheet::{Line, Outcome, Sheet};
+use bench::sheet::{Line, Origin, Outcome, Sheet};
 use report::{Block, Cell, Column, Document, Mark, Run, Table};
 
 /// How a line came out; none where there was nothing to judge.
@@ -38,15 +38,31 @@ fn read(line: &Line) -> String {
     }
 }
 
+/// How the sources say that one was read where another page quotes it.
+const QUOTED: &str = "a page that is not the source itself, not verified in the original";
+
+/// Where a limit is from. The full record has it as the rules do, with the rule's name; the owner, who has no rules to
+/// look it up in, the same in a reader's words.
+fn source(full: bool, origin: &Origin) -> String {
+    let text = origin.to_string();
+    if full {
+        return text;
+    }
+    let rule = origin.rule.as_ref().map(|r| format!(" Rule {r}."));
+    let bare = rule.and_then(|r| text.strip_suffix(&r).map(str::to_owned));
+    bare.unwrap_or(text)
+        .replace(QUOTED, "a page that quotes it, the original not looked up")
+}
+
 /// Lines as a table, each with its limit and the number of its source.
-fn table(d: &mut Document, name: &str, lines: &[&Line]) {
+fn table(g: &Gathered<'_>, d: &mut Document, name: &str, lines: &[&Line]) {
     let rows = lines
         .iter()
         .map(|line| {
             let limit = line
                 .limit()
                 .map_or_else(String::new, |l| volts::ohms(&l.to_string()));
-            let note = d.note(&line.origin().to_string());
+            let note = d.note(&source(g.wanted.full, line.origin()));
             let point = line
                 .point()
                 .map(|p| p.strip_prefix("tap-").unwrap_or(p))
@@ -119,7 +135,7 @@ pub(super) fn safety(g: &Gathered<'_>, d: &mut Document) {
         .copied()
         .filter(|l| g.wanted.full || l.limit().is_some() || l.outcome() != Outcome::Pass)
         .collect();
-    table(d, "Electrical safety", &shown);
+    table(g, d, "Electrical safety", &shown);
     let left_out = lines.len() - shown.len();
     if left_out > 0 {
         d.say(format!(
@@ -153,7 +169,7 @@ pub(super) fn bias(g: &Gathered<'_>, d: &mut Document) {
     if shown.is_empty() {
         d.say("Nothing was read from which it follows.");
     } else {
-        table(d, "Bias as left", &shown);
+        table(g, d, "Bias as left", &shown);
     }
     let conditions: Vec<String> = all.iter().flat_map(|s| s.conditions.clone()).collect();
     if !conditions.is_empty() {
@@ -181,7 +197,7 @@ pub(super) fn play_test(g: &Gathered<'_>, d: &mut Document) {
         .filter(|l| g.wanted.full || l.reading().is_some() || l.outcome() != Outcome::Pass)
         .collect();
     if !shown.is_empty() {
-        table(d, "Play test", &shown);
+        table(g, d, "Play test", &shown);
     }
     let quiet = answered.len() - shown.len();
     let open = lines.len() - answered.len();
@@ -223,7 +239,7 @@ pub(super) fn before_power(g: &Gathered<'_>, d: &mut Document) {
             d.say("Nothing is recorded.");
             continue;
         }
-        table(d, heading, &answered);
+        table(g, d, heading, &answered);
         if open > 0 {
             d.say(format!(
                 "{} not recorded.",

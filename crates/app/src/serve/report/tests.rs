@@ -80,6 +80,14 @@ fn the_finished_job_goes_home_with_what_was_found_done_and_kept() {
             "Schematic of the amplifier as left",
         ],
     );
+    // sources in an owner's words, and in the rules' own where the rules can be looked up
+    let owners = owner.notes.join(" ");
+    assert!(
+        !owners.contains("not the source itself") && !owners.contains(" Rule "),
+        "{owners}"
+    );
+    assert!(owners.contains("the original not looked up"), "{owners}");
+    assert!(full.notes.join(" ").contains(" Rule safety."));
     assert!(all.len() > 2 * text.len() && full.notes.len() > owner.notes.len());
     for document in [&owner, &full] {
         for block in &document.blocks {
