@@ -213,6 +213,22 @@ impl Shop {
             Some(_) => self.attachments().get(hash),
         }
     }
+
+    /// Where the content of an attachment lies, for whoever reads it piece by piece; checked against its name first.
+    ///
+    /// # Errors
+    /// As [`Shop::content`].
+    pub fn content_at(&self, hash: &Hash) -> Result<PathBuf, ShopError> {
+        let path = self.attachments().path(hash);
+        match self.read(|r| r.attachment(hash))? {
+            None => Err(ShopError::Nothing("attachment of this name".to_owned())),
+            Some(a) if a.erased => Err(ShopError::Nothing("content: it was erased".to_owned())),
+            Some(_) if hash_of_file(&path)? == *hash => Ok(path),
+            Some(_) => Err(ShopError::Damaged(format!(
+                "attachment {hash} is not what was put in"
+            ))),
+        }
+    }
 }
 
 impl Write<'_> {

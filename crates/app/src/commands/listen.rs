@@ -296,7 +296,8 @@ fn open(given: &Given) -> Result<(Source, u32, Option<u64>), Failure> {
         ));
     }
     let (rate, many) = (reader.rate() as u32, reader.promised());
-    Ok((Source::File(Box::new(reader), channel - 1), rate, many))
+    let source = Source::File(Box::new(reader), channel - 1, u64::MAX);
+    Ok((source, rate, many))
 }
 
 fn reader(path: &Path) -> Result<sound::Reader, Failure> {

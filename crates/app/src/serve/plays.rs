@@ -4,13 +4,14 @@
 use crate::commands::listen::chain::{self, Heard, Rates, Source};
 use bench::play::{PlayRequest, Player};
 use shop::JobId;
-use std::io::Cursor;
+use std::fs::File;
+use std::io::{Read as _, Seek as _, SeekFrom};
 use std::sync::atomic::{AtomicBool, AtomicI64, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use wiring::circuit::Circuit;
 use wiring::sheet::Library;
 
-/// So many are kept; a track takes some megabytes.
+/// So many are kept; their sound waits in files of its own.
 const KEPT: usize = 4;
 /// Amplifiers beside one another.
 pub(crate) const MOST: usize = 4;
@@ -27,8 +28,10 @@ pub(crate) struct Asked {
     pub(crate) chosen: Vec<(String, String)>,
     /// Name and circuit of each.
     pub(crate) amps: Vec<(String, Circuit, PlayRequest)>,
-    /// What is played, and its rate.
-    pub(crate) samples: Vec<f64>,
+    /// Opens what is played, from its beginning for each amplifier.
+    pub(crate) source: Box<dyn Fn() -> Result<Source, String> + Send>,
+    /// So many samples, as far as the file says.
+    pub(crate) samples: u64,
     pub(crate) rates: Rates,
     /// Volts at the jack of a sample at full scale.
     pub(crate) full_scale: f64,
@@ -43,7 +46,19 @@ pub(crate) struct Track {
     pub(crate) rms: f64,
     pub(crate) peak: f64,
     pub(crate) tremolo_hertz: Option<f64>,
-    pub(crate) wav: Vec<u8>,
+    wav: Mutex<File>,
+    pub(crate) bytes: usize,
+}
+
+impl Track {
+    /// Some of its WAV file: from one byte, so many.
+    pub(crate) fn piece(&self, from: usize, many: usize) -> std::io::Result<Vec<u8>> {
+        let mut file = self.wav.lock().unwrap_or_else(PoisonError::into_inner);
+        file.seek(SeekFrom::Start(from as u64))?;
+        let mut piece = vec![0; many];
+        file.read_exact(&mut piece)?;
+        Ok(piece)
+    }
 }
 
 /// One work.
@@ -108,7 +123,7 @@ impl Plays {
             words: asked.words.clone(),
             chosen: asked.chosen.clone(),
             read: AtomicU64::new(0),
-            whole: (asked.samples.len() * asked.amps.len()) as u64,
+            whole: asked.samples.saturating_mul(asked.amps.len() as u64),
             stop: AtomicBool::new(false),
             done: OnceLock::new(),
         });
@@ -132,7 +147,7 @@ impl Plays {
 /// One amplifier after the other, so that a processor stays free for the bench.
 fn work(play: &Play, asked: Asked, library: &Library) -> Result<Vec<Track>, String> {
     let mut heard: Vec<(String, Player, Heard)> = Vec::new();
-    let before = |done: usize| (done * asked.samples.len()) as u64;
+    let before = |done: usize| asked.samples.saturating_mul(done as u64);
     for (at, (label, circuit, request)) in asked.amps.into_iter().enumerate() {
         let named = |why: String| format!("{label}: {why}");
         let mut go = |_: &str| !play.stop.load(Ordering::Relaxed);
@@ -140,7 +155,7 @@ fn work(play: &Play, asked: Asked, library: &Library) -> Result<Vec<Track>, Stri
         let kept = tempfile::tempfile().map_err(|e| e.to_string())?;
         let made = chain::play(
             &mut player,
-            &mut Source::Made(asked.samples.clone()),
+            &mut (asked.source)()?,
             asked.rates,
             asked.full_scale,
             asked.response.as_deref(),
@@ -159,15 +174,17 @@ fn work(play: &Play, asked: Asked, library: &Library) -> Result<Vec<Track>, Stri
         .into_iter()
         .zip(scales)
         .map(|((label, player, mut heard), scale)| {
-            let mut wav = Cursor::new(Vec::new());
-            heard.write(&mut wav, asked.rates.to, scale)?;
+            let wav = tempfile::tempfile().map_err(|e| e.to_string())?;
+            heard.write(&wav, asked.rates.to, scale)?;
+            let bytes = wav.metadata().map_err(|e| e.to_string())?.len();
             Ok(Track {
                 label,
                 from: player.from().to_owned(),
                 rms: heard.rms,
                 peak: heard.peak,
                 tremolo_hertz: player.tremolo_hertz(),
-                wav: wav.into_inner(),
+                wav: Mutex::new(wav),
+                bytes: usize::try_from(bytes).map_err(|e| e.to_string())?,
             })
         })
         .collect()

@@ -13,8 +13,8 @@ use std::io::{BufReader, BufWriter, Read as _, Seek, SeekFrom, Write};
 
 /// Where samples come from.
 pub(crate) enum Source {
-    /// A file, and which of its channels.
-    File(Box<sound::Reader>, usize),
+    /// A file, which of its channels, and how many samples of it are played at most.
+    File(Box<sound::Reader>, usize, u64),
     /// Samples that were made here.
     Made(Vec<f64>),
 }
@@ -22,7 +22,14 @@ pub(crate) enum Source {
 impl Source {
     fn next(&mut self, block: &mut Vec<Vec<f64>>) -> bool {
         match self {
-            Self::File(reader, _) => reader.next(block),
+            Self::File(reader, channel, left) => {
+                let any = *left > 0 && reader.next(block);
+                if let Some(played) = block.get_mut(*channel) {
+                    played.truncate(usize::try_from(*left).unwrap_or(usize::MAX));
+                    *left -= played.len() as u64;
+                }
+                any
+            }
             Self::Made(samples) => {
                 let made = std::mem::take(samples);
                 let any = !made.is_empty();
@@ -34,7 +41,7 @@ impl Source {
 
     fn channel(&self) -> usize {
         match self {
-            Self::File(_, channel) => *channel,
+            Self::File(_, channel, _) => *channel,
             Self::Made(_) => 0,
         }
     }
@@ -42,7 +49,7 @@ impl Source {
     /// What was noticed while reading.
     pub(crate) fn notes(&self) -> Vec<String> {
         match self {
-            Self::File(reader, _) => reader.notes(),
+            Self::File(reader, ..) => reader.notes(),
             Self::Made(_) => Vec::new(),
         }
     }
@@ -241,5 +248,34 @@ impl Out {
         self.file
             .write_all(&(volts as f32).to_le_bytes())
             .map_err(|e| e.to_string())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// As many samples as were asked for, over the ends of its blocks; all of them where all are asked for.
+    #[test]
+    fn a_file_is_played_as_far_as_asked() {
+        let made: Vec<f64> = (0..30_000).map(|i| f64::from(i % 100) / 200.0).collect();
+        let wav = sound::write::wav(&made, 48_000).unwrap();
+        for (most, played) in [
+            (0, 0),
+            (1, 1),
+            (20_001, 20_001),
+            (30_000, 30_000),
+            (u64::MAX, 30_000),
+        ] {
+            let reader = sound::Reader::open(Box::new(std::io::Cursor::new(wav.clone())), "wav");
+            let mut source = Source::File(Box::new(reader.unwrap()), 0, most);
+            let (mut block, mut all) = (Vec::new(), Vec::new());
+            while source.next(&mut block) {
+                all.extend_from_slice(&block[source.channel()]);
+            }
+            assert_eq!(all.len(), played, "{most}");
+            let same = all.iter().zip(&made).all(|(a, b)| (a - b).abs() < 1e-4);
+            assert!(same, "{most}");
+        }
     }
 }

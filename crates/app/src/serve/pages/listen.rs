@@ -2,7 +2,7 @@
 //! amp as left, and the same amp with its knobs elsewhere. One key goes from one to the next. Nothing here is written down.
 
 use super::photos::sounding;
-use crate::commands::listen::chain::Rates;
+use crate::commands::listen::chain::{Rates, Source};
 use crate::serve::ask::{Ask, Fields};
 use crate::serve::fail::{Answer, Fail, go, ok};
 use crate::serve::frame::{self, Page, Place};
@@ -16,11 +16,15 @@ use bench::play::PlayRequest;
 use bench::voicing::{inputs, knobs_of};
 use maud::{Markup, html};
 use shop::{JobId, Reader, ReadingState, Recording, ShopError, WiringId};
+use std::fs::File;
+use std::path::PathBuf;
 use wiring::circuit::{Circuit, Position, Setting};
 use wiring::diagnostic::Place as Where;
 
-/// Seconds of a recording that are played; the command plays all of it.
-const LONGEST: f64 = 20.0;
+/// Seconds of a recording that are played where not all of it is asked for.
+const FIRST: f64 = 20.0;
+/// What nobody hears here, whatever is played.
+const NOT_IN: &str = "Hum, hiss, a saturating core and the loudspeaker's own distortion are not in what is played: an amp that hums is as quiet here as a sound one. What it hums and hisses is measured on the page of the recordings.";
 /// Samples a second inside the amplifier: quick, and as the command does.
 const INSIDE: (u32, u32) = (96_000, 192_000);
 /// The built-in string is made at this rate.
@@ -116,7 +120,7 @@ fn heard(id: JobId, play: &Play) -> Markup {
                 }
                 p.hint {
                     @if tracks.len() > 1 { "Equally loud (ITU-R BS.1770, from memory, not seen); the volts are those before that. " }
-                    "Hum, hiss, a saturating core and the loudspeaker's own distortion are not in it."
+                    (NOT_IN)
                 }
             }
             script defer src=(assets::address("listen.js")) {}
@@ -145,6 +149,9 @@ fn choose(
                     option value="" { "a plucked string, made by calculation" }
                     @for x in recordings { option value=(x.id) selected[fields.number("of") == Some(x.id.0)] { (named(x)) } }
                 } }
+                label { span { "How much of it" } select name="much" {
+                    option value="" { "its first " (FIRST) " s" } option value="all" selected[fields.get("much") == "all"] { "all of it" }
+                } }
                 label { span { "Into" } select name="from" { @for j in &jacks { option value=(j) selected[fields.get("from") == j] { (j) } } } }
                 label { span { "Peak volts at the jack" } input name="volts" value=(fields.some("volts").unwrap_or("0.5")) inputmode="decimal" autocomplete="off"; }
                 label { span { "Loudspeaker's impulse response" } select name="box" {
@@ -172,8 +179,9 @@ fn choose(
             button.button { "Play it through" }
             p.hint {
                 "A guitar's pick-up gives some tenths of a volt, a volt when struck hard (common practice, no source). At most " (MOST) " beside one another, "
-                (LONGEST) " s of a recording; " code { "tubewright listen" } " takes any length. Quick is " (INSIDE.0 / 1000) ",000 samples a second inside the amplifier, fine " (INSIDE.1 / 1000) ",000."
+                "what is long is read and written piece by piece, goes on while other pages are open, and can be stopped. Quick is " (INSIDE.0 / 1000) ",000 samples a second inside the amplifier, fine " (INSIDE.1 / 1000) ",000."
             }
+            p.hint { (NOT_IN) }
         }
     }
 }
@@ -186,29 +194,79 @@ fn named(x: &Recording) -> &str {
     }
 }
 
-/// The samples of a recording of this job: its first channel, as far as it is played.
-fn samples(site: &Site, r: &Reader<'_>, id: JobId, row: i64) -> Result<Option<Sound>, ShopError> {
-    let Some(x) = r.recordings(id)?.into_iter().find(|x| x.id.0 == row) else {
-        return Ok(None);
-    };
-    let content = site.shop.content(&x.original)?;
-    let ending = x.file_name.rsplit('.').next().unwrap_or("").to_owned();
-    let open = sound::Reader::open(Box::new(std::io::Cursor::new(content)), &ending);
-    let mut reader = match open {
-        Ok(reader) => reader,
-        Err(e) => return Ok(Some(Err(format!("{}: {e}. {}", x.file_name, e.remedy())))),
-    };
-    let most = (LONGEST * reader.rate()) as usize;
-    let (mut all, mut block) = (Vec::new(), Vec::new());
-    while all.len() < most && reader.next(&mut block) {
-        all.extend_from_slice(block.first().map_or(&[][..], |b| &b[..]));
-    }
-    all.truncate(most);
-    Ok(Some(Ok((named(&x).to_owned(), all, reader.rate()))))
+/// A recording of this job, to be read again and again.
+struct Taken {
+    name: String,
+    path: PathBuf,
+    ending: String,
+    file_name: String,
 }
 
-/// Name, samples and rate; or why there are none.
-type Sound = Result<(String, Vec<f64>, f64), String>;
+impl Taken {
+    fn of(site: &Site, r: &Reader<'_>, id: JobId, row: i64) -> Result<Option<Self>, ShopError> {
+        let Some(x) = r.recordings(id)?.into_iter().find(|x| x.id.0 == row) else {
+            return Ok(None);
+        };
+        Ok(Some(Self {
+            name: named(&x).to_owned(),
+            path: site.shop.content_at(&x.original)?,
+            ending: x.file_name.rsplit('.').next().unwrap_or("").to_owned(),
+            file_name: x.file_name,
+        }))
+    }
+
+    fn open(&self) -> Result<sound::Reader, String> {
+        let file = File::open(&self.path).map_err(|e| format!("{}: {e}", self.file_name))?;
+        sound::Reader::open(Box::new(file), &self.ending)
+            .map_err(|e| format!("{}: {e}. {}", self.file_name, e.remedy()))
+    }
+
+    /// Its first channel as a loudspeaker's impulse response, and its rate.
+    fn response(&self) -> Result<(Vec<f64>, f64), String> {
+        let mut reader = self.open()?;
+        let most = (sound::convolve::LONGEST * reader.rate()) as usize;
+        let (mut all, mut block) = (Vec::new(), Vec::new());
+        while all.len() < most && reader.next(&mut block) {
+            all.extend_from_slice(block.first().map_or(&[][..], |b| &b[..]));
+        }
+        all.truncate(most);
+        Ok((all, reader.rate()))
+    }
+}
+
+/// What is played: its name, its rate, how many samples, and how it is opened.
+struct Played {
+    name: String,
+    rate: f64,
+    samples: u64,
+    source: Box<dyn Fn() -> Result<Source, String> + Send>,
+}
+
+impl Played {
+    fn string() -> Self {
+        let rate = f64::from(STRING_RATE);
+        let made = sound::signals::string(rate);
+        Self {
+            name: "A plucked string".to_owned(),
+            rate,
+            samples: made.len() as u64,
+            source: Box::new(move || Ok(Source::Made(made.clone()))),
+        }
+    }
+
+    /// A recording, all of it or its beginning.
+    fn recording(taken: Taken, all: bool) -> Result<Self, String> {
+        let reader = taken.open()?;
+        let rate = reader.rate();
+        let most = if all { u64::MAX } else { (FIRST * rate) as u64 };
+        Ok(Self {
+            name: taken.name.clone(),
+            rate,
+            samples: reader.promised().unwrap_or(most).min(most),
+            source: Box::new(move || Ok(Source::File(Box::new(taken.open()?), 0, most))),
+        })
+    }
+}
 
 /// Begins to play.
 pub(crate) fn start(site: &Site, _: &Ask, id: JobId, fields: &Fields) -> Answer {
@@ -228,18 +286,11 @@ pub(crate) fn start(site: &Site, _: &Ask, id: JobId, fields: &Fields) -> Answer 
             )
         })?;
     let gathered = site.shop.read(|r| {
-        let played = match fields.number("of") {
-            Some(row) => samples(site, r, id, row)?,
-            None => Some(Ok((
-                "A plucked string".to_owned(),
-                sound::signals::string(f64::from(STRING_RATE)),
-                f64::from(STRING_RATE),
-            ))),
+        let taken = |name: &str| match fields.number(name) {
+            Some(row) => Taken::of(site, r, id, row).map(|taken| taken.map(Some)),
+            None => Ok(Some(None)),
         };
-        let response = match fields.number("box") {
-            Some(row) => samples(site, r, id, row)?.map(Some),
-            None => Some(None),
-        };
+        let (played, response) = (taken("of")?, taken("box")?);
         let found = work_out::found(site, r, id, ReadingState::AsFound)?;
         let mut amps = vec![("as found".to_owned(), found.traced.circuit.clone(), false)];
         if fields.has("as-set") {
@@ -269,17 +320,22 @@ pub(crate) fn start(site: &Site, _: &Ask, id: JobId, fields: &Fields) -> Answer 
     })?;
     let (played, response, mut amps, text) = gathered;
     let bad = |why: String| Fail::typed(why, "Choose another, or hand it in again as WAV.");
-    let (name, samples, rate) = played.ok_or(Fail::NoPage)?.map_err(bad)?;
+    let played = match played.ok_or(Fail::NoPage)? {
+        Some(taken) => Played::recording(taken, fields.get("much") == "all").map_err(bad)?,
+        None => Played::string(),
+    };
     amps.truncate(MOST);
     let inside = if fields.get("fine") == "yes" {
         INSIDE.1
     } else {
         INSIDE.0
     };
-    let rates = Rates::new(rate as u32, inside);
+    let rates = Rates::new(played.rate as u32, inside);
     let response = match response.ok_or(Fail::NoPage)? {
-        Some(Ok((_, x, rate))) => Some(sound::convolve::resampled(&x, rate, f64::from(rates.to))),
-        Some(Err(why)) => return Err(bad(why)),
+        Some(taken) => {
+            let (x, rate) = taken.response().map_err(bad)?;
+            Some(sound::convolve::resampled(&x, rate, f64::from(rates.to)))
+        }
         None => None,
     };
     let from = fields.line("from");
@@ -311,13 +367,14 @@ pub(crate) fn start(site: &Site, _: &Ask, id: JobId, fields: &Fields) -> Answer 
                 "{id}\u{0}{text}\u{0}{:?}",
                 fields.pairs().collect::<Vec<_>>()
             ),
-            words: format!("{name}, {full_scale} V peak into {from}"),
+            words: format!("{}, {full_scale} V peak into {from}", played.name),
             chosen: fields
                 .pairs()
                 .map(|(name, value)| (name.to_owned(), value.to_owned()))
                 .collect(),
             amps: requests,
-            samples,
+            source: played.source,
+            samples: played.samples,
             rates,
             full_scale,
             response,
@@ -370,5 +427,8 @@ pub(crate) fn track(site: &Site, id: JobId, row: i64, range: Option<&HeaderValue
         .and_then(|d| d.as_ref().ok())
         .ok_or(Fail::NoPage)?;
     let track = usize::try_from(row % 16).ok().and_then(|at| tracks.get(at));
-    sounding("audio/wav", &track.ok_or(Fail::NoPage)?.wav, range)
+    let track = track.ok_or(Fail::NoPage)?;
+    sounding("audio/wav", track.bytes, range, |from, many| {
+        track.piece(from, many)
+    })
 }

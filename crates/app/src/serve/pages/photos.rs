@@ -197,14 +197,33 @@ pub(crate) fn recording(
         "audio/mpeg" => "audio/mpeg",
         _ => "audio/wav",
     };
-    sounding(media, &site.shop.content(&a.hash)?, range)
+    let content = site.shop.content(&a.hash)?;
+    sounding(media, content.len(), range, |from, many| {
+        Ok(content[from..from + many].to_vec())
+    })
 }
 
-/// Sound, whole or the part of it that a browser asks for when it goes to another moment.
-pub(crate) fn sounding(media: &'static str, content: &[u8], range: Option<&HeaderValue>) -> Answer {
+/// Sound of so many bytes, whole or the part of it that a browser asks for when it goes to another moment. `piece` reads
+/// from one byte so many.
+pub(crate) fn sounding(
+    media: &'static str,
+    length: usize,
+    range: Option<&HeaderValue>,
+    piece: impl FnOnce(usize, usize) -> std::io::Result<Vec<u8>>,
+) -> Answer {
     let asked = range
         .and_then(|r| r.to_str().ok())
-        .and_then(|r| part(r, content.len()));
+        .and_then(|r| part(r, length));
+    let read = match asked {
+        Some((from, to)) => piece(from, to + 1 - from),
+        None => piece(0, length),
+    };
+    let read = read.map_err(|e| {
+        Fail::typed(
+            format!("The sound could not be read: {e}."),
+            "Play it again.",
+        )
+    })?;
     let built = Response::builder()
         .header(CONTENT_TYPE, media)
         .header(ACCEPT_RANGES, "bytes")
@@ -212,13 +231,10 @@ pub(crate) fn sounding(media: &'static str, content: &[u8], range: Option<&Heade
     let built = match asked {
         Some((from, to)) => built
             .status(StatusCode::PARTIAL_CONTENT)
-            .header(
-                CONTENT_RANGE,
-                format!("bytes {from}-{to}/{}", content.len()),
-            )
-            .body(Body::from(content[from..=to].to_vec())),
-        None => built.body(Body::from(content.to_vec())),
+            .header(CONTENT_RANGE, format!("bytes {from}-{to}/{length}")),
+        None => built,
     };
+    let built = built.body(Body::from(read));
     built.map_err(|_| Fail::NoPage)
 }
 
