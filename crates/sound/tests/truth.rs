@@ -471,12 +471,6 @@ fn shapes_of_a_swing() {
                     })
                     .collect();
                 let found = tremolo::tremolo(&x, rate).expect("a tremolo");
-                println!(
-                    "tremolo {name} {rate}: {:.4} for {hertz}, {:.2} for {}",
-                    found.hertz,
-                    found.depth_percent,
-                    100.0 * depth
-                );
                 assert!(
                     (found.hertz / hertz - 1.0).abs() < 0.002,
                     "{name} {found:?}"
