@@ -236,6 +236,8 @@ fn sound(c: &mut Criterion) {
         ("pip", include_str!("../../../examples/pip.wiring")),
         ("curlew", include_str!("../../../examples/curlew.wiring")),
         ("turnstone", WIRING),
+        // 18 W, two channels, tremolo: what the goal of twice as fast as it sounds is set for
+        ("pp18", include_str!("pp18.wiring")),
     ];
     for (name, text) in amps {
         let circuit = wiring::read_one(text).circuit;
