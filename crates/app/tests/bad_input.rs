@@ -302,6 +302,28 @@ fn a_file_that_is_not_there_a_folder_and_a_slip_in_the_name() {
     assert!(ran.err.contains("folder"), "{}", ran.err);
 }
 
+/// A WAV file of 48 kHz: bytes of a sample, channels, and its samples as they stand in it; `data` says how long they are.
+fn wav(bytes: u16, channels: u16, samples: &[u8], data: u32) -> Vec<u8> {
+    let mut all = b"RIFF".to_vec();
+    all.extend(data.saturating_add(36).to_le_bytes());
+    all.extend(b"WAVEfmt ");
+    all.extend(16_u32.to_le_bytes());
+    for n in [1, channels] {
+        all.extend(n.to_le_bytes());
+    }
+    let frame = bytes * channels;
+    for n in [48_000, 48_000 * u32::from(frame)] {
+        all.extend(n.to_le_bytes());
+    }
+    for n in [frame, 8 * bytes] {
+        all.extend(n.to_le_bytes());
+    }
+    all.extend(b"data");
+    all.extend(data.to_le_bytes());
+    all.extend(samples);
+    all
+}
+
 #[test]
 fn recordings_that_cannot_be_measured_get_a_word_each() {
     let here = folder(&[("text.wav", "V1 12AX7\n"), ("empty.wav", "")]);
@@ -323,10 +345,36 @@ fn recordings_that_cannot_be_measured_get_a_word_each() {
     ] {
         std::fs::write(here.path().join(name), bytes).expect("a file");
     }
+    // a tone of 1 kHz: far beyond full scale, of 8 bits, on the left of two channels only
+    let tone = |peak: f64| (0..48_000).map(move |i| peak * (0.130_899_694 * f64::from(i)).sin());
+    let sixteen = |x: f64| ((x.clamp(-1.0, 1.0) * 32_767.0) as i16).to_le_bytes();
+    let clipped: Vec<u8> = tone(3.0).flat_map(sixteen).collect();
+    let eight: Vec<u8> = tone(0.5).map(|x| (128.0 + 127.0 * x) as u8).collect();
+    let stereo: Vec<u8> = tone(0.5)
+        .flat_map(|x| sixteen(x).into_iter().chain([0, 0]))
+        .collect();
+    let huge = wav(2, 1, &clipped, u32::MAX - 40);
+    for (name, bytes) in [
+        ("clipped.wav", wav(2, 1, &clipped, 96_000)),
+        ("eight.wav", wav(1, 1, &eight, 48_000)),
+        ("stereo.wav", wav(2, 2, &stereo, 192_000)),
+        ("huge.wav", huge),
+    ] {
+        std::fs::write(here.path().join(name), bytes).expect("a file");
+    }
     for (arguments, status, word) in [
-        (&["hear", "text.wav"][..], 1, "no recording"),
+        (
+            &["hear", "clipped.wav"][..],
+            0,
+            "the recorder was overdriven",
+        ),
+        (&["hear", "eight.wav"], 0, "8 bits a sample"),
+        (&["hear", "stereo.wav"], 0, "channel 2 is silent"),
+        (&["hear", "stereo.wav", "--channel", "2"], 1, "silent"),
+        (&["hear", "huge.wav"], 0, "cut off"),
+        (&["hear", "text.wav"], 1, "no recording"),
         (&["hear", "empty.wav"], 1, "empty"),
-        (&["hear", "head.wav"], 1, ""),
+        (&["hear", "head.wav"], 1, "Copy it again"),
         (&["hear", "silence.wav"], 1, "silent"),
         (&["hear", "cut.wav", "--played", "string"], 0, "cut off"),
         (&["hear", "named.mp3"], 0, "the bytes are WAV"),

@@ -307,7 +307,8 @@ fn a_time_is_corrected_and_what_stood_there_is_kept() {
     correct(95, "chart", true).unwrap();
     assert_eq!(bill(&shop, job).lines[0].minutes, 5);
     // of another job, and while its clock runs
-    let other = support::job(&shop);
+    let amp = shop.read(|r| Ok(r.job(job)?.amp.id)).unwrap();
+    let other = shop.write(&desk(315), |w| w.open_job(amp, None)).unwrap();
     assert!(
         shop.write(&desk(320), |w| w.correct_hours(other, id, "chart", 5, true))
             .is_err()

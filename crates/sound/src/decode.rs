@@ -117,6 +117,10 @@ fn promised(ending: &str) -> Option<&'static str> {
 /// # Errors
 /// When no sound can be had of the bytes; a recording that is cut off is read as far as it goes, with a note.
 pub fn decode(bytes: Vec<u8>, ending: &str) -> Result<Recording, DecodeError> {
+    decode_up_to(bytes, ending, MOST_SAMPLES)
+}
+
+fn decode_up_to(bytes: Vec<u8>, ending: &str, most: usize) -> Result<Recording, DecodeError> {
     let mut reader = Reader::open(Box::new(Cursor::new(bytes)), ending)?;
     let mut channels: Vec<Vec<f64>> = vec![Vec::new(); reader.channels()];
     let mut block = Vec::new();
@@ -124,7 +128,7 @@ pub fn decode(bytes: Vec<u8>, ending: &str) -> Result<Recording, DecodeError> {
         for (all, new) in channels.iter_mut().zip(&block) {
             all.extend_from_slice(new);
         }
-        if channels.iter().map(Vec::len).sum::<usize>() > MOST_SAMPLES {
+        if channels.iter().map(Vec::len).sum::<usize>() > most {
             return Err(DecodeError::TooLong);
         }
     }
@@ -358,4 +362,19 @@ fn cut_off(head: &[u8], length: u64, format: &str) -> Option<u64> {
     (u64::from(size) + 8)
         .checked_sub(length)
         .filter(|missing| *missing > 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Too long is said before the memory is full, of all channels together.
+    #[test]
+    fn what_is_too_long_is_not_read_whole() {
+        let bytes = crate::write::wav(&[0.1; 20_000], 48_000).unwrap();
+        let read = |most| decode_up_to(bytes.clone(), "wav", most);
+        assert_eq!(read(20_000).map(|r| r.channels[0].len()), Ok(20_000));
+        assert_eq!(read(19_999), Err(DecodeError::TooLong));
+        assert!(DecodeError::TooLong.remedy().contains("half an hour"));
+    }
 }
