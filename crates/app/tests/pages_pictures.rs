@@ -184,7 +184,20 @@ fn the_pages_of_money_and_of_an_amp_that_comes_back() {
     let mut b = server.browser();
     b.send_to(
         "/settings",
-        &[("what", "shop"), ("mains", "231 V"), ("rate", "48")],
+        &[
+            ("what", "shop"),
+            ("bench_name", "The bench at Dunmere"),
+            ("mains", "231 V"),
+            ("rate", "48"),
+        ],
+    );
+    b.send_to(
+        "/settings/money",
+        &[
+            ("do", "words"),
+            ("bench_address", "3 Mill Lane\nDunmere"),
+            ("invoice_foot", "To be paid within 14 days."),
+        ],
     );
     b.send_to(
         "/settings/money",
@@ -218,6 +231,7 @@ fn the_pages_of_money_and_of_an_amp_that_comes_back() {
             ("why", why),
             ("low", low),
             ("high", high),
+            ("currency", "EUR"),
         ];
         b.send_to("/job/1/estimate", &item);
     }

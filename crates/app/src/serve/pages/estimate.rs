@@ -37,6 +37,11 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
         let body = html! {
             div.orders.estimate {
                 div {
+                    div.only-print {
+                        p { (r.setting("bench_name")?.unwrap_or_default()) }
+                        @for line in r.setting("bench_address")?.unwrap_or_default().lines() { p { (line) } }
+                        h2 { "Estimate, " (dates::in_days(ask.now, 0)) ", job " (id) }
+                    }
                     @if items.is_empty() { section.sheet { h2 { "Nothing is on the estimate" } p { "Put on what the amp needs, with what it costs at least and at most." } } }
                     @for sort in EstimateSort::ALL {
                         @let of: Vec<&EstimateItem> = items.iter().filter(|i| i.fields.sort == sort).collect();
@@ -46,7 +51,8 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
                         section.sheet {
                             h2 { "In all, without what was refused" }
                             p.sum { (ranges(&items)) }
-                            details { summary { "To send to the owner" } (area("A message, from the items above", "letter", &letter(&view, &items), 14)) }
+                            p.only-print { "Taxes are not in it." }
+                            details.no-print { summary { "To send to the owner" } (area("A message, from the items above", "letter", &letter(&view, &items), 14)) }
                         }
                     }
                 }

@@ -69,7 +69,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, typed: &Fields) -> Answer {
                 summary { "A job from its archive" }
                 form method="post" action="/new/archive" enctype="multipart/form-data" {
                     label { span { "The archive, as the page of the job gave it" } input type="file" name="archive" accept=".zip,application/zip" required; }
-                    p.hint { "Amp and owner come with it, as new ones. It keeps its number where no job here has it." }
+                    p.hint { "The amp comes with it as a new one; the owner too, unless somebody here has the same name and contact. It keeps its number where no job here has it." }
                     button.button { "Take it in" }
                 }
             }
