@@ -222,6 +222,11 @@ pub(crate) fn roles(circuit: &Circuit, anatomy: &Anatomy, id: PartId) -> String 
     words.join("; ")
 }
 
+/// The places of a sheet are points and parts, and names by which a question is kept: those say nothing to a reader.
+pub(crate) fn is_place(point: &str) -> bool {
+    point.contains(" to ") || point.starts_with(|c: char| c.is_ascii_uppercase())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

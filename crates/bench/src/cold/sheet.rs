@@ -12,6 +12,10 @@ use wiring::units::{Ohms, Quantity, rounded};
 
 /// The rule with the least ohms of a high-tension node.
 const LEAST: &str = "cold.least_ohms";
+/// Under which names the lowest of what an amplifier that is not traced reads is typed: a pin of the plug to the
+/// chassis, and a high-tension node to the chassis.
+const PLUG: &str = "plug";
+const TENSION_NODES: &str = "HT";
 
 impl ColdCheck {
     /// The sheet: every place in its group, parts told by the readings, go or no-go.
@@ -58,7 +62,7 @@ impl ColdCheck {
         } else {
             "Not traced yet"
         };
-        sheet.section(title, general(&self.points));
+        sheet.section(title, self.general_lines());
         if self.points.is_empty() {
             sheet.missing(
                 "every expected figure",
@@ -103,29 +107,35 @@ impl ColdCheck {
     }
 
     fn loose(&self) -> Vec<Line> {
-        let lines = self.loose.iter().filter_map(|(name, read)| {
-            let figure = figure(read.shown, read.sigma);
-            let rail = name.strip_prefix('B').is_some_and(|r| {
-                !r.is_empty() && r.chars().all(|c| c.is_ascii_digit() || c == '+')
+        let own = |name: &str| name == PLUG || name == TENSION_NODES;
+        let lines = self
+            .loose
+            .iter()
+            .filter(|l| !own(&l.0))
+            .filter_map(|(name, read)| {
+                let figure = figure(read.shown, read.sigma);
+                let rail = name.strip_prefix('B').is_some_and(|r| {
+                    !r.is_empty() && r.chars().all(|c| c.is_ascii_digit() || c == '+')
+                });
+                let line = if rail {
+                    let limit =
+                        Limit::at_least(rules().figure(LEAST, "HT node to chassis")?, "ohm");
+                    Line::read(
+                        "high-tension node to the chassis",
+                        figure,
+                        limit,
+                        Origin::rule(LEAST),
+                    )
+                    .or_stop()
+                } else {
+                    Line::told(
+                        "read, nothing is known to hold it against",
+                        Origin::measured(),
+                    )
+                    .showing(figure)
+                };
+                Some(line.at(name))
             });
-            let line = if rail {
-                let limit = Limit::at_least(rules().figure(LEAST, "HT node to chassis")?, "ohm");
-                Line::read(
-                    "high-tension node to the chassis",
-                    figure,
-                    limit,
-                    Origin::rule(LEAST),
-                )
-                .or_stop()
-            } else {
-                Line::told(
-                    "read, nothing is known to hold it against",
-                    Origin::measured(),
-                )
-                .showing(figure)
-            };
-            Some(line.at(name))
-        });
         lines.collect()
     }
 
@@ -360,85 +370,116 @@ fn span(seconds: f64) -> String {
     }
 }
 
-/// What can be read without a wiring.
-fn general(points: &[ColdPoint]) -> Vec<Line> {
-    let of = |rule: &str, name: &str, scale: f64| rules().figure(rule, name).map(|v| v * scale);
-    let mut lines = Vec::new();
-    let mut add = |group: &str, what: &str, limit: Option<Limit>, rule: Option<&str>, why: &str| {
-        if points.iter().any(|p| p.group == group) {
-            return;
-        }
-        let origin = rule.map_or_else(Origin::practice, Origin::rule);
-        let line = Line::open(what, origin).because(why);
-        lines.push(match limit {
-            Some(limit) => line.limited(limit),
-            None => line,
-        });
-    };
-    add(
-        MAINS,
-        "plug pin to plug pin, switch on, fuse in",
-        None,
-        None,
-        "The primary through fuse and switch: tens of ohms or less; over range is an open fuse, switch or winding.",
-    );
-    add(
-        MAINS,
-        "each plug pin of live and neutral to the chassis",
-        of("safety.insulation", "safe isolation, and class II", 1e6)
-            .map(|v| Limit::at_least(v, "ohm")),
-        Some("safety.insulation"),
-        "Over range. A path is a short, a capacitor that leaks, or a set without an isolating transformer: stop.",
-    );
-    add(
-        WINDINGS,
-        "high-tension winding, each half",
-        None,
-        None,
-        "Halves within a tenth of each other; over range is open.",
-    );
-    add(
-        WINDINGS,
-        "output transformer, each half of the primary",
-        None,
-        Some("ot.tests"),
-        "Over range is open: no power. Halves may differ by 20 %.",
-    );
-    add(
-        WINDINGS,
-        "loudspeaker or load across the output jack",
-        None,
-        Some("speaker.power"),
-        "Unplugged, a voice coil reads 0.65 to 0.85 of its nominal ohms. Never run a valve output stage without a load.",
-    );
-    add(WINDINGS, "choke", None, None, "Tens to hundreds of ohms.");
-    add(
-        TENSION,
-        "each high-tension node to the chassis, red on the node",
-        of(LEAST, "HT node to chassis", 1.0).map(|v| Limit::at_least(v, "ohm")),
-        Some(LEAST),
-        "Starts low and climbs while the capacitors charge; wait until it stands.",
-    );
-    add(
-        HEATERS,
-        "each heater leg to the chassis",
-        None,
-        Some("heater.reference"),
-        "A reference is there: about zero to a few hundred ohms, or the ohms of a raised point.",
-    );
-    add(
-        SOCKETS,
-        "each grid to the chassis",
-        None,
-        None,
-        "Never over range: every grid has a way to ground, cathode or bias.",
-    );
-    add(
-        SOCKETS,
-        "each plate to its high-tension node",
-        None,
-        None,
-        "The plate load. A reading above the marking condemns it; below proves nothing.",
-    );
-    lines
+impl ColdCheck {
+    /// What can be read without a wiring; two of the lines stop, so they are answered here.
+    fn general_lines(&self) -> Vec<Line> {
+        let of = |rule: &str, name: &str, scale: f64| rules().figure(rule, name).map(|v| v * scale);
+        let mut lines = Vec::new();
+        let mut add = |group: &str,
+                       what: &str,
+                       limit: Option<Limit>,
+                       rule: Option<&str>,
+                       why: &str,
+                       typed: Option<&str>| {
+            if self.points.iter().any(|p| p.group == group) {
+                return;
+            }
+            let origin = rule.map_or_else(Origin::practice, Origin::rule);
+            let read = typed.and_then(|name| self.loose.iter().find(|l| l.0 == name));
+            let line = match (limit, read) {
+                (Some(limit), Some((_, read))) => {
+                    Line::read(what, figure(read.shown, read.sigma), limit, origin).or_stop()
+                }
+                (Some(limit), None) => Line::open(what, origin).limited(limit),
+                (None, _) => Line::open(what, origin),
+            };
+            let line = line.because(why);
+            lines.push(match typed {
+                Some(name) => line.at(name),
+                None => line,
+            });
+        };
+        add(
+            MAINS,
+            "plug pin to plug pin, switch on, fuse in",
+            None,
+            None,
+            "The primary through fuse and switch: tens of ohms or less; over range is an open fuse, switch or winding.",
+            None,
+        );
+        add(
+            MAINS,
+            "each plug pin of live and neutral to the chassis, the lowest",
+            of("safety.insulation", "safe isolation, and class II", 1e6)
+                .map(|v| Limit::at_least(v, "ohm")),
+            Some("safety.insulation"),
+            "Over range. A path is a short, a capacitor that leaks, or a set without an isolating transformer: stop.",
+            Some(PLUG),
+        );
+        add(
+            WINDINGS,
+            "high-tension winding, each half",
+            None,
+            None,
+            "Halves within a tenth of each other; over range is open.",
+            None,
+        );
+        add(
+            WINDINGS,
+            "output transformer, each half of the primary",
+            None,
+            Some("ot.tests"),
+            "Over range is open: no power. Halves may differ by 20 %.",
+            None,
+        );
+        add(
+            WINDINGS,
+            "loudspeaker or load across the output jack",
+            None,
+            Some("speaker.power"),
+            "Unplugged, a voice coil reads 0.65 to 0.85 of its nominal ohms. Never run a valve output stage without a load.",
+            None,
+        );
+        add(
+            WINDINGS,
+            "choke",
+            None,
+            None,
+            "Tens to hundreds of ohms.",
+            None,
+        );
+        add(
+            TENSION,
+            "each high-tension node to the chassis, red on the node, the lowest",
+            of(LEAST, "HT node to chassis", 1.0).map(|v| Limit::at_least(v, "ohm")),
+            Some(LEAST),
+            "Starts low and climbs while the capacitors charge; wait until it stands.",
+            Some(TENSION_NODES),
+        );
+        add(
+            HEATERS,
+            "each heater leg to the chassis",
+            None,
+            Some("heater.reference"),
+            "A reference is there: about zero to a few hundred ohms, or the ohms of a raised point.",
+            None,
+        );
+        add(
+            SOCKETS,
+            "each grid to the chassis",
+            None,
+            None,
+            "Never over range: every grid has a way to ground, cathode or bias.",
+            None,
+        );
+        add(
+            SOCKETS,
+            "each plate to its high-tension node",
+            None,
+            None,
+            "The plate load. A reading above the marking condemns it; below proves nothing.",
+            None,
+        );
+        lines
+    }
 }

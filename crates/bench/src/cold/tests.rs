@@ -224,3 +224,38 @@ fn a_stand_in_supply_lets_no_short_pass() {
     assert!(sheet.notes.iter().any(|n| n.contains("PS1")));
     assert!((at(&check, "B3 to V1.1").ohms.unwrap() - 100e3).abs() < 200.0);
 }
+
+/// Of an amplifier that nobody traced the two lines that stop are typed under a name of their own, and judged.
+#[test]
+fn what_is_not_traced_is_read_all_the_same() {
+    let lines = |readings: &str| {
+        let text = format!("amp Marram Knot\n{readings}");
+        let circuit = wiring::read_one(&text).circuit;
+        let block = (!readings.is_empty()).then(|| "cold".to_owned());
+        let request = ColdRequest {
+            block,
+            ..ColdRequest::default()
+        };
+        let sheet = cold(&circuit, Library::built_in(), &request).sheet();
+        let of = |name: &str| {
+            let all: Vec<Outcome> = sheet
+                .lines()
+                .filter(|l| l.point() == Some(name))
+                .map(crate::sheet::Line::outcome)
+                .collect();
+            assert_eq!(all.len(), 1, "{name} {readings}");
+            all[0]
+        };
+        (of("plug"), of("HT"))
+    };
+    assert_eq!(lines(""), (Outcome::Open, Outcome::Open));
+    let typed = |plug: &str, high: &str| {
+        lines(&format!(
+            "readings  cold\npower off\nplug {plug}\nHT {high}\n"
+        ))
+    };
+    assert_eq!(typed("OL", "150k"), (Outcome::Pass, Outcome::Pass));
+    // 2 megohm of a pin and 20 kilohm of a node: less of either stops
+    assert_eq!(typed("1.9M", "19k"), (Outcome::Stop, Outcome::Stop));
+    assert_eq!(typed("20M", "19k").0, Outcome::Pass);
+}

@@ -5,6 +5,7 @@
 
 use crate::serve::ask::Fields;
 use crate::serve::fail::Fail;
+use crate::serve::part_words::is_place;
 use crate::serve::run::Step;
 use crate::serve::sheets::{self, SetUp};
 use crate::serve::site::Site;
@@ -173,7 +174,8 @@ impl Gate {
             return;
         };
         self.failed |= matches!(line.outcome(), Outcome::Fail | Outcome::Stop);
-        let at = line.point().map_or_else(String::new, |p| format!("{p}, "));
+        let place = line.point().filter(|p| is_place(p));
+        let at = place.map_or_else(String::new, |p| format!("{p}, "));
         self.stops.push(Bar {
             what: format!("{at}{}: {state}", line.what()),
             address: address.to_owned(),

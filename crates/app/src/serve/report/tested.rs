@@ -2,6 +2,7 @@
 //! read or answered; everything else is said to be not tested.
 
 use super::{Gathered, count, volts};
+use crate::serve::part_words::is_place;
 use crate::serve::run::Step;
 use crate::serve::sheets::{self, SetUp};
 use bench::sheet::{Line, Origin, Outcome, Sheet};
@@ -66,7 +67,7 @@ fn table(g: &Gathered<'_>, d: &mut Document, name: &str, lines: &[&Line]) {
             let point = line
                 .point()
                 .map(|p| p.strip_prefix("tap-").unwrap_or(p))
-                .filter(|p| point_is_one(p));
+                .filter(|p| is_place(p));
             let what = match point {
                 Some(p) => format!("{p}: {}", line.what()),
                 None => line.what().to_owned(),
@@ -103,11 +104,6 @@ fn table(g: &Gathered<'_>, d: &mut Document, name: &str, lines: &[&Line]) {
         ],
         rows,
     }));
-}
-
-/// The places of a sheet are points and parts, and names by which a question is kept: those say nothing to a reader.
-fn point_is_one(point: &str) -> bool {
-    point.starts_with(|c: char| c.is_ascii_uppercase())
 }
 
 /// Lines of sheets that are judged.
@@ -262,7 +258,7 @@ pub(super) fn inspected<'g>(g: &'g Gathered<'_>) -> Vec<(String, &'g shop::Resul
                 .flat_map(Sheet::lines)
                 .find(|l| l.point() == Some(r.fields.item.as_str()));
             let what = line.map_or(r.fields.item.clone(), |l| match l.point() {
-                Some(p) if point_is_one(p) => format!("{p}: {}", l.what()),
+                Some(p) if is_place(p) => format!("{p}: {}", l.what()),
                 _ => l.what().to_owned(),
             });
             (what, r)
