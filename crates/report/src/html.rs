@@ -261,15 +261,16 @@ body.report-behind main{display:flex;justify-content:center;padding:6mm 0}
 .report table{border-collapse:collapse;width:100%;table-layout:fixed;margin:1mm 0 2mm;font-size:10pt;line-height:1.3}
 .report thead{display:table-header-group;break-after:avoid}
 .report tr{break-inside:avoid}
-.report tbody tr:first-child{break-before:avoid}
+.report tbody tr:first-child,.report tbody tr:nth-child(2){break-before:avoid}
 .report tbody tr:last-child:not(:first-child){break-before:avoid}
 .report th,.report td{text-align:left;vertical-align:top;padding:1mm 2mm 1mm 0;border-bottom:.5pt solid #aaa;overflow-wrap:anywhere;background:none;color:#000;font-size:inherit}
 .report tbody th{font-weight:500}
 .report thead th{font-weight:500;font-size:9pt;color:#333;border-bottom:1pt solid #000;vertical-align:bottom}
 .report .report-right{text-align:right;padding-right:4mm}
+.report-slab svg{margin-right:.8mm}
 .report td svg,.report th svg{display:inline-block;vertical-align:-3.5pt;height:14pt;width:auto;max-width:100%}
 .report-mark{white-space:nowrap;font-size:inherit;font-weight:700;padding:0 1.5mm 0 0}
-.report-mark.report-slab{background:#000;color:#fff;-webkit-print-color-adjust:exact;print-color-adjust:exact}
+.report-mark.report-slab{background:#000;color:#fff;padding:.8mm 1.5mm .8mm .8mm;-webkit-print-color-adjust:exact;print-color-adjust:exact}
 .report-mark.report-edged{outline:.8pt solid #000}
 .report figure{margin:2mm 0 3mm;break-inside:avoid}
 .report figure svg{display:block;width:100%;height:auto;max-height:235mm}

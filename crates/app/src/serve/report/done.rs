@@ -360,6 +360,10 @@ pub(super) fn work(g: &Gathered<'_>, d: &mut Document) {
     });
 }
 
+fn same(one: &str, other: &str) -> bool {
+    one.trim().eq_ignore_ascii_case(other.trim())
+}
+
 /// What the owner declined, and what is open all the same.
 pub(super) fn refused(g: &Gathered<'_>, d: &mut Document) {
     let declined: Vec<Vec<Run>> = g
@@ -367,6 +371,12 @@ pub(super) fn refused(g: &Gathered<'_>, d: &mut Document) {
         .iter()
         .map(|w| &w.fields)
         .filter(|f| f.state == WorkState::Declined)
+        // what was on the estimate too stands there, with its day
+        .filter(|f| {
+            !g.estimate
+                .iter()
+                .any(|i| i.is_refused() && same(&i.fields.what, &f.title))
+        })
         .map(|f| {
             let why = if f.answer.is_empty() {
                 String::new()
