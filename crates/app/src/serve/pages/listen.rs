@@ -56,7 +56,8 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
                     None if gone => { section.sheet { p.hint { "That is not kept any more: play it again." } } }
                     None => {}
                 }
-                (choose(id, &found.traced.circuit, other, &shelved, &recordings, fields))
+                @let told = play.as_ref().is_some_and(|p| matches!(p.done(), Some(Ok(_))));
+                (choose(id, &found.traced.circuit, other, &shelved, &recordings, fields, told))
             }
         };
         frame::page(site, ask, r, Page {
@@ -135,6 +136,7 @@ fn choose(
     shelved: &[Shelved],
     recordings: &[Recording],
     fields: &Fields,
+    told: bool,
 ) -> Markup {
     let jacks = inputs(circuit);
     if jacks.is_empty() || circuit.parts.len() > crate::amp::MOST_COMPUTED {
@@ -178,10 +180,10 @@ fn choose(
             }
             button.button { "Play it through" }
             p.hint {
-                "A guitar's pick-up gives some tenths of a volt, a volt when struck hard (common practice, no source). At most " (MOST) " beside one another, "
-                "what is long is read and written piece by piece, goes on while other pages are open, and can be stopped. Quick is " (INSIDE.0 / 1000) ",000 samples a second inside the amplifier, fine " (INSIDE.1 / 1000) ",000."
+                "A guitar's pick-up gives some tenths of a volt, a volt when struck hard (common practice, no source). At most " (MOST) " beside one another. "
+                "What is long is read and written piece by piece, goes on while other pages are open, and can be stopped. Quick is " (INSIDE.0 / 1000) ",000 samples a second inside the amplifier, fine " (INSIDE.1 / 1000) ",000."
             }
-            p.hint { (NOT_IN) }
+            @if !told { p.hint { (NOT_IN) } }
         }
     }
 }
