@@ -103,7 +103,7 @@ fn table(id: JobId, last: &Job, all: &[Moved], ask: &Ask) -> Markup {
                         td.figure { @if let Some(v) = m.scaled { (format!("{v:.1}")) } }
                         td.figure { @if let Some(now) = &m.now { strong { (now) } } }
                         td { @match m.word {
-                            Word::Moved(off) => { span.wrong { "moved\u{a0}" (signed(off)) "\u{a0}%" } }
+                            Word::Moved(off) => { span.wrong { "moved " (signed(off)) "\u{a0}%" } }
                             Word::Same(_) => { "as it was" }
                             Word::Open => { "not read yet" }
                             Word::Other => { "read under other conditions" }
