@@ -20,6 +20,7 @@ mod next;
 mod pairs;
 mod rank;
 mod scene;
+mod spread;
 mod strain;
 #[cfg(test)]
 mod tests;

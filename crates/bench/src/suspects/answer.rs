@@ -1,7 +1,8 @@
 //! From weighed hypotheses to what a technician is told.
 
 use super::evidence::Evidence;
-use super::rank::{Piece, Ranking, residual, sigmas};
+use super::rank::{Piece, Ranking};
+use super::spread::{residual, sigmas};
 use super::strain::Strain;
 use super::{ByEar, Explained, Suspect};
 use crate::faults::Faults;

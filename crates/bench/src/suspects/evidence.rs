@@ -28,6 +28,9 @@ const LEAD_OHMS: f64 = 0.2;
 /// One sigma of the logarithm of a signal's volts: gains of sound stages.
 const MODEL_SIGNAL: f64 = 0.18;
 
+/// Volts of a meter's last digit, at least, where a plain 0 was typed.
+const LEAST_DIGIT: f64 = 1e-3;
+
 /// More volts than these are a slip of the pen.
 const MOST_VOLTS: f64 = 2000.0;
 
@@ -221,6 +224,7 @@ impl Evidence {
         let gain_cause = known.cause(&format!("meter gain {}", known.scene));
         let mut leads = Vec::new();
         let mut seen = Vec::new();
+        let finest = finest(block);
         for reading in &block.readings {
             match usable(circuit, &assembly, reading, sort, drive.is_some()) {
                 Ok(Some((a, b))) => {
@@ -230,7 +234,7 @@ impl Evidence {
                         f64::INFINITY
                     };
                     leads.push(Leads { a, b, meter });
-                    seen.push(number(block, reading, sort, error, gain_cause));
+                    seen.push(number(block, reading, sort, error, gain_cause, finest));
                 }
                 Ok(None) => {}
                 Err(why) => self.unused.push(Unused {
@@ -347,12 +351,37 @@ fn usable(
     Ok(Some((a, b)))
 }
 
-fn number(block: &Block, reading: &Reading, sort: Sort, error: f64, gain_cause: usize) -> Seen {
+/// The smallest last digit among the volts of a block, but no less than a millivolt: a plain 0 was
+/// read on a meter that shows that much.
+fn finest(block: &Block) -> f64 {
+    let volts = block.readings.iter().filter(|r| r.unit == Unit::VoltsDc);
+    volts
+        .map(|r| r.digit)
+        .fold(f64::INFINITY, f64::min)
+        .max(LEAST_DIGIT)
+}
+
+fn number(
+    block: &Block,
+    reading: &Reading,
+    sort: Sort,
+    error: f64,
+    gain_cause: usize,
+    finest: f64,
+) -> Seen {
     let (read, over) = match reading.value {
         Shown::Number(v) => (v, false),
         _ => (OVER_OHMS, true),
     };
-    let sigma = Read::of(reading, block.conditions.meter).sigma;
+    let sigma = if sort == Sort::Live && read == 0.0 && finest < reading.digit {
+        let zero = Reading {
+            digit: finest,
+            ..reading.clone()
+        };
+        Read::of(&zero, block.conditions.meter).sigma
+    } else {
+        Read::of(reading, block.conditions.meter).sigma
+    };
     let (unit, value, variance, gain, wide) = match sort {
         Sort::Live => {
             let model = MODEL_PART * read.abs() + MODEL_VOLTS;

@@ -8,8 +8,9 @@
 
 use super::edit::edits;
 use super::evidence::{Evidence, noise};
-use super::rank::{Ranking, in_batches, look, residual, spread};
+use super::rank::{Ranking, in_batches, look};
 use super::scene::Desk;
+use super::spread::{residual, spread};
 use super::wanted::{Candidate, Wanted};
 use super::{Next, Probing, Would};
 use crate::chart::entry::OVER_OHMS;

@@ -9,7 +9,8 @@
 use super::edit::{Edit, edits};
 use super::evidence::Evidence;
 use super::hypothesis::Hypothesis;
-use super::rank::{Ranking, covariance, desks, in_batches, look, residual, sigmas};
+use super::rank::{Ranking, desks, in_batches, look};
+use super::spread::{covariance, residual, sigmas};
 use super::{Pair, Partner};
 use crate::faults::Faults;
 use wiring::circuit::Circuit;

@@ -4,13 +4,17 @@
 //! second takes the covariance of readings at the faulted circuit itself, where a fault moved
 //! them at all, and the likelihood along the line from each size to the next.
 
+mod stretch;
+
 use super::edit::{Edit, edits};
-use super::evidence::{Evidence, Seen};
+use super::evidence::Evidence;
 use super::hypothesis::{Hypothesis, all};
 use super::likelihood::{Covariance, sum_of_exp};
 use super::scene::{Desk, Expected, Scene};
+use super::spread::{contact, covariance, fallen, residual, sigmas};
 use crate::faults::Faults;
 use std::sync::atomic::Ordering;
+use stretch::{Point, Stretch};
 use wiring::circuit::Circuit;
 use wiring::roles::Anatomy;
 
@@ -27,9 +31,6 @@ const WIDE: f64 = 16.0;
 const UNMOVED: f64 = 0.05;
 /// One that moves none by more than this keeps a sound amplifier's covariance.
 const NEARLY: f64 = 0.7;
-/// Model error of what a fault does to a reading, as part of the change: the farther from where
-/// the laws were fitted, the less they are sure (ours).
-const MOVED: f64 = 0.04;
 /// Where a fault leaves next to nothing, what is left is told to this part of a sound amplifier's
 /// volts: leaks and stray fields that no part stands for (ours).
 const REST: f64 = 0.001;
@@ -37,18 +38,6 @@ const REST: f64 = 0.001;
 const REFINED: usize = 4;
 /// Again only for so much of likelihood (logarithm) to gain.
 const WORTH: f64 = 0.3;
-/// Without HT a grid settles at its contact potential, which nobody knows: volts, one sigma (ours).
-const CONTACT: f64 = 0.2;
-/// A plate or a rail that has lost its volts stands where heated cathodes and leaks put it, a little
-/// below ground, and no law was fitted there: volts of all such together, one sigma, and of each (ours).
-const DARK: f64 = 0.5;
-const DARK_EACH: f64 = 0.3;
-/// Power of the part of its volts that is lost by which that comes in: nothing to speak of at half.
-const DARK_POWER: i32 = 8;
-/// Sound volts below which a reading is taken as a grid's.
-const GRID_VOLTS: f64 = 0.5;
-/// Sound volts from which a reading says whether there is HT.
-const HT_VOLTS: f64 = 50.0;
 /// Hypotheses that one desk works through: few enough to share out, and always the same ones
 /// together, so that an answer does not hang on how many threads there are.
 const BATCH: usize = 24;
@@ -263,126 +252,6 @@ struct Weighed {
     unmoved: bool,
 }
 
-/// A size on a stretch, solved.
-struct Point {
-    /// Its place on the stretch's logarithm, 0 to 1.
-    at: f64,
-    size: f64,
-    mean: Vec<f64>,
-}
-
-/// From one size of a fault to the next: straight from each point that was solved to the next one.
-struct Stretch {
-    points: Vec<Point>,
-    /// The covariance where it comes nearest to the readings; none: that of a sound amplifier.
-    around: Option<Covariance>,
-    /// The slopes and variances it was made of.
-    slopes: Option<(Vec<f64>, Vec<f64>)>,
-}
-
-impl Stretch {
-    fn between(here: &Look, next: Option<&Look>) -> Self {
-        let point = |at: f64, look: &Look| Point {
-            at,
-            size: look.size,
-            mean: look.expected.mean.clone(),
-        };
-        let mut points = vec![point(0.0, here)];
-        points.extend(next.map(|n| point(1.0, n)));
-        Self {
-            points,
-            around: None,
-            slopes: None,
-        }
-    }
-
-    /// Start and direction of a leg, as residuals.
-    fn leg(&self, room: &Room<'_>, leg: usize) -> Option<(Vec<f64>, Option<Vec<f64>>)> {
-        let from = self.points.get(leg)?;
-        let r = residual(room.evidence, &from.mean);
-        let along = self.points.get(leg + 1).map(|to| {
-            let pairs = to.mean.iter().zip(&from.mean);
-            pairs.map(|(to, from)| to - from).collect()
-        });
-        Some((r, along))
-    }
-
-    fn legs(&self) -> usize {
-        (self.points.len() - 1).max(1)
-    }
-
-    /// The leg that comes nearest to the readings, the place on it, and the likelihood there.
-    fn nearest(&self, room: &Room<'_>, around: &Covariance) -> Option<(usize, f64, f64)> {
-        let mut best: Option<(usize, f64, f64)> = None;
-        for leg in 0..self.legs() {
-            let (r, along) = self.leg(room, leg)?;
-            let mut places = vec![0.0, 1.0, around.place(&r, along.as_deref())];
-            if along.is_none() {
-                places.truncate(1);
-            }
-            for place in places {
-                let r: Vec<f64> = match &along {
-                    Some(d) => r.iter().zip(d).map(|(r, d)| r - place * d).collect(),
-                    None => r.clone(),
-                };
-                let log = room.likelihood(around, &r, None);
-                if best.is_none_or(|b| log > b.2) {
-                    best = Some((leg, place, log));
-                }
-            }
-        }
-        best
-    }
-
-    /// The place on the whole stretch, and the size there.
-    fn on(&self, leg: usize, place: f64) -> (f64, f64) {
-        match (self.points.get(leg), self.points.get(leg + 1)) {
-            (Some(from), Some(to)) => {
-                let at = from.at + place * (to.at - from.at);
-                (at, from.size * (to.size / from.size).powf(place))
-            }
-            (Some(from), None) => (from.at, from.size),
-            _ => (0.0, 1.0),
-        }
-    }
-
-    /// The mean over the whole stretch, which is even on its logarithm.
-    fn log_likelihood(&self, room: &Room<'_>, around: &Covariance) -> f64 {
-        let logs: Vec<f64> = (0..self.legs())
-            .filter_map(|leg| {
-                let (r, along) = self.leg(room, leg)?;
-                let width = match (self.points.get(leg), self.points.get(leg + 1)) {
-                    (Some(from), Some(to)) => (to.at - from.at).max(1e-9),
-                    _ => 1.0,
-                };
-                Some(width.ln() + room.likelihood(around, &r, along.as_deref()))
-            })
-            .collect();
-        sum_of_exp(&logs)
-    }
-
-    /// The likeliest size, what it expects, and its likelihood.
-    fn peak(&self, room: &Room<'_>, around: &Covariance) -> (f64, Expected, f64) {
-        let (leg, place, log) = self
-            .nearest(room, around)
-            .unwrap_or((0, 0.0, f64::NEG_INFINITY));
-        let (_, size) = self.on(leg, place);
-        let mean = match (self.points.get(leg), self.points.get(leg + 1)) {
-            (Some(from), Some(to)) => {
-                let pairs = from.mean.iter().zip(&to.mean);
-                pairs.map(|(x, y)| x + place * (y - x)).collect()
-            }
-            (Some(from), None) => from.mean.clone(),
-            _ => Vec::new(),
-        };
-        let (slope, own) = match &self.slopes {
-            Some((slope, own)) => (slope.clone(), own.clone()),
-            None => (room.sound.slope.clone(), room.sound.own.clone()),
-        };
-        (size, Expected { mean, slope, own }, log)
-    }
-}
-
 struct Room<'a> {
     circuit: &'a Circuit,
     evidence: &'a Evidence,
@@ -590,97 +459,4 @@ pub(super) fn look(
     }
     let good = all.mean.len() == evidence.seen.len() && all.mean.iter().all(|m| m.is_finite());
     good.then_some((all, volts))
-}
-
-/// Readings less what is expected.
-pub(super) fn residual(evidence: &Evidence, mean: &[f64]) -> Vec<f64> {
-    let pairs = evidence.seen.iter().zip(mean);
-    pairs
-        .map(|(s, m)| match s.value - m {
-            off if s.over => off.max(0.0),
-            off => off,
-        })
-        .collect()
-}
-
-/// Slopes by cause, reading by reading, the meter's gain among them; and variances of their own.
-pub(super) fn spread(evidence: &Evidence, expected: &Expected) -> (Vec<f64>, Vec<f64>) {
-    let causes = evidence.causes;
-    let mut slopes = expected.slope.clone();
-    slopes.resize(evidence.seen.len() * causes, 0.0);
-    for (i, s) in evidence.seen.iter().enumerate() {
-        if let Some(slot) = slopes.get_mut(i * causes + s.gain_cause) {
-            *slot += s.gain;
-        }
-    }
-    let fallen = fallen(evidence, &expected.mean);
-    for (i, (s, mean)) in evidence.seen.iter().zip(&expected.mean).enumerate() {
-        if let Some(slot) = slopes.get_mut(i * causes + evidence.dark) {
-            *slot += DARK * dark(s, *mean);
-        }
-    }
-    let pairs = evidence.seen.iter().zip(&expected.own).zip(&expected.mean);
-    let own = pairs
-        .map(|((s, own), mean)| {
-            let moved = s.sound.map_or(0.0, |sound| MOVED * change(sound, *mean));
-            let each = DARK_EACH * dark(s, *mean);
-            s.variance + own + moved * moved + contact(s, fallen).powi(2) + each * each
-        })
-        .collect();
-    (slopes, own)
-}
-
-/// How far a fault moved a reading, as its model error grows with it: by the volts themselves, or,
-/// where little is left of them, by what is left and the logarithm of how little that is.
-fn change(sound: f64, mean: f64) -> f64 {
-    let moved = (mean - sound).abs();
-    let left = mean / sound;
-    if left > 0.0 && left < 1.0 {
-        moved.min(mean.abs() * -left.ln())
-    } else {
-        moved
-    }
-}
-
-/// How far a plate or a rail has lost its volts, 0 to 1.
-fn dark(seen: &Seen, mean: f64) -> f64 {
-    match seen.sound {
-        Some(sound) if sound > HT_VOLTS => (1.0 - mean / sound).clamp(0.0, 1.0).powi(DARK_POWER),
-        _ => 0.0,
-    }
-}
-
-/// The part of its sound volts that the most fallen of the high readings has lost, 0 to 1.
-fn fallen(evidence: &Evidence, mean: &[f64]) -> f64 {
-    let pairs = evidence.seen.iter().zip(mean);
-    pairs.fold(0.0, |most, (s, mean)| match s.sound {
-        Some(sound) if sound > HT_VOLTS => f64::max(most, 1.0 - mean / sound).min(1.0),
-        _ => most,
-    })
-}
-
-/// Volts by which a grid's contact potential spreads where HT has fallen by such a part.
-fn contact(seen: &Seen, fallen: f64) -> f64 {
-    match seen.sound {
-        Some(sound) if sound.abs() < GRID_VOLTS => CONTACT * fallen.powi(2),
-        _ => 0.0,
-    }
-}
-
-pub(super) fn covariance(evidence: &Evidence, expected: &Expected) -> Option<Covariance> {
-    let (slopes, own) = spread(evidence, expected);
-    Covariance::of(&slopes, evidence.causes, &own)
-}
-
-/// Standard deviation of each reading around what is expected.
-pub(super) fn sigmas(evidence: &Evidence, expected: &Expected) -> Vec<f64> {
-    let (slopes, own) = spread(evidence, expected);
-    let n = evidence.causes;
-    own.iter()
-        .enumerate()
-        .map(|(i, own)| {
-            let row = slopes.get(i * n..(i + 1) * n).unwrap_or_default();
-            (row.iter().map(|x| x * x).sum::<f64>() + own).sqrt()
-        })
-        .collect()
 }

@@ -9,8 +9,10 @@ use solve::netlist::{Law, Netlist, NodeIndex, Quantity, Slot};
 use solve::operating::{Solution, Solver};
 use solve::response::SmallSignal;
 
-/// By how much more an amplification factor spreads in a section that is cut off (ours).
-const CUT_OFF: f64 = 3.0;
+/// By how much more an amplification factor spreads in a section that is cut off (ours). Laws that
+/// agree on a sheet's points need up to half as many volts again for the last microampere, as their
+/// onset is softer or sharper: that is two of these standard deviations.
+const CUT_OFF: f64 = 6.0;
 /// Part of a sound section's current from which that comes in; whole at a hundredth of it.
 const CUT_OFF_FROM: f64 = 0.1;
 

@@ -1,0 +1,267 @@
+//! Where the leads may go: the points of an amplifier that are worth a reading and safe to touch.
+
+use super::Forbidden;
+use crate::chart::points::{first_name, two_ends};
+use crate::tolerance::Tolerances;
+use std::collections::BTreeSet;
+use wiring::circuit::{Circuit, Electrode, Kind, NodeId, Position};
+use wiring::readings::{Block, Conditions, Probe, Unit, ValvesIn};
+use wiring::roles::{Anatomy, BlockKind};
+use wiring::sheet::Library;
+
+/// Effort of a grid, over that of another point: high resistance, and the stage moves while the probe is on.
+const GRID: f64 = 1.3;
+
+/// What is needed to set scenes up.
+pub(super) struct Bench<'a> {
+    pub(super) circuit: &'a Circuit,
+    pub(super) library: &'a Library,
+    pub(super) anatomy: &'a Anatomy,
+    pub(super) tolerances: &'a Tolerances,
+    pub(super) forbidden: Forbidden,
+}
+
+/// A place to put the leads.
+pub(super) struct Spot {
+    pub(super) name: String,
+    pub(super) ends: (NodeId, Option<NodeId>),
+    pub(super) effort: f64,
+}
+
+impl Bench<'_> {
+    /// The last block that was read under power with everything in it.
+    pub(super) fn last_live(&self) -> Option<(usize, &Block)> {
+        let blocks = || self.circuit.readings.iter().enumerate().rev();
+        let live = |b: &Block| {
+            !b.conditions.power_off && b.readings.iter().any(|r| r.unit == Unit::VoltsDc)
+        };
+        blocks()
+            .find(|(_, b)| {
+                live(b)
+                    && b.conditions.valves == ValvesIn::All
+                    && b.conditions.standby_open != Some(true)
+            })
+            .or_else(|| blocks().find(|(_, b)| live(b)))
+    }
+
+    /// Points that were read in such blocks, in this unit.
+    fn read_in(&self, unit: Unit, such: impl Fn(&Conditions) -> bool) -> BTreeSet<NodeId> {
+        let blocks = self.circuit.readings.iter();
+        let blocks = blocks.filter(|b| !b.conditions.power_off && such(&b.conditions));
+        let of = |r: &wiring::readings::Reading| match r.probe {
+            Probe::At(node) if r.unit == unit => Some(node),
+            _ => None,
+        };
+        blocks.flat_map(|b| &b.readings).filter_map(of).collect()
+    }
+
+    fn spot(&self, node: NodeId, effort: f64) -> Spot {
+        Spot {
+            name: first_name(self.circuit, node),
+            ends: (node, None),
+            effort,
+        }
+    }
+
+    /// Electrodes and rails that may be probed under power and were not read yet.
+    pub(super) fn live_spots(&self, block: Option<&Conditions>) -> Vec<Spot> {
+        let read = match block {
+            Some(block) => self.read_in(Unit::VoltsDc, |b| alike(b, block)),
+            None => BTreeSet::new(),
+        };
+        let mut grids = BTreeSet::new();
+        let mut nodes = BTreeSet::new();
+        for part in &self.circuit.parts {
+            let Kind::Valve(valve) = &part.kind else {
+                continue;
+            };
+            for at in &valve.electrodes {
+                let Some(node) = part.terminals.get(at.terminal).and_then(|t| t.node) else {
+                    continue;
+                };
+                match at.electrode {
+                    Electrode::Grid => {
+                        grids.insert(node);
+                    }
+                    Electrode::Plate | Electrode::Screen | Electrode::Cathode => {
+                        nodes.insert(node);
+                    }
+                    _ => {}
+                }
+            }
+        }
+        nodes.extend(self.anatomy.rails.iter().chain(&self.anatomy.bias_rails));
+        let may = |n: &NodeId| self.forbidden.may_live(*n) && !read.contains(n);
+        let mut all: Vec<Spot> = nodes
+            .iter()
+            .filter(|n| may(n))
+            .map(|n| self.spot(*n, 1.0))
+            .collect();
+        let only_grid = grids.iter().filter(|n| may(n) && !nodes.contains(n));
+        all.extend(only_grid.map(|n| self.spot(*n, GRID)));
+        all
+    }
+
+    fn output_sections(&self) -> impl Iterator<Item = &wiring::roles::Section> {
+        self.anatomy
+            .blocks
+            .iter()
+            .filter(|b| matches!(b.kind, BlockKind::SingleEnded | BlockKind::PushPull))
+            .flat_map(|b| &b.sections)
+    }
+
+    pub(super) fn output_valves(&self) -> Vec<String> {
+        let mut names: Vec<String> = self
+            .output_sections()
+            .filter_map(|s| self.circuit.parts.get(s.part.0).map(|p| p.name.clone()))
+            .collect();
+        names.dedup();
+        names
+    }
+
+    pub(super) fn output_grids(&self) -> Vec<Spot> {
+        let grids = self.output_sections().filter_map(|s| {
+            let part = self.circuit.parts.get(s.part.0)?;
+            let Kind::Valve(valve) = &part.kind else {
+                return None;
+            };
+            let grid = valve
+                .electrodes
+                .iter()
+                .find(|e| e.electrode == Electrode::Grid)?;
+            part.terminals.get(grid.terminal)?.node
+        });
+        let read = self.read_in(Unit::VoltsDc, |c| {
+            let out = self.output_valves();
+            matches!(&c.valves, ValvesIn::Without(w) if out.iter().all(|v| w.contains(v)))
+        });
+        let may = |n: &NodeId| self.forbidden.may_live(*n) && !read.contains(n);
+        let mut nodes: Vec<NodeId> = grids.filter(may).collect();
+        nodes.dedup();
+        nodes.into_iter().map(|n| self.spot(n, 1.0)).collect()
+    }
+
+    /// Resistors, windings and electrodes, to be read with the power off.
+    pub(super) fn cold_spots(&self) -> Vec<Spot> {
+        let mut all = Vec::new();
+        let mut done: BTreeSet<(NodeId, Option<NodeId>)> = BTreeSet::new();
+        let was_read = |name: &str| {
+            self.circuit
+                .readings
+                .iter()
+                .filter(|b| b.conditions.power_off)
+                .flat_map(|b| &b.readings)
+                .any(|r| r.point == name)
+        };
+        for part in &self.circuit.parts {
+            if !matches!(part.kind, Kind::Resistor { .. } | Kind::Choke { .. })
+                || was_read(&part.name)
+            {
+                continue;
+            }
+            let Some((a, b)) = two_ends(part) else {
+                continue;
+            };
+            if self.forbidden.may_cold(a) && self.forbidden.may_cold(b) {
+                done.insert((a, Some(b)));
+                all.push(Spot {
+                    name: part.name.clone(),
+                    ends: (a, Some(b)),
+                    effort: 1.0,
+                });
+            }
+        }
+        for part in &self.circuit.parts {
+            let Kind::Valve(valve) = &part.kind else {
+                continue;
+            };
+            for at in &valve.electrodes {
+                let wanted = matches!(
+                    at.electrode,
+                    Electrode::Plate | Electrode::Screen | Electrode::Cathode | Electrode::Grid
+                );
+                let node = part.terminals.get(at.terminal).and_then(|t| t.node);
+                let Some(node) = node.filter(|n| wanted && self.forbidden.may_cold(*n)) else {
+                    continue;
+                };
+                let spot = self.spot(node, 1.0);
+                if node != wiring::GROUND && done.insert((node, None)) && !was_read(&spot.name) {
+                    all.push(spot);
+                }
+            }
+        }
+        all
+    }
+
+    /// The first jack of an input.
+    pub(super) fn input_jack(&self) -> Option<String> {
+        let inputs = self
+            .anatomy
+            .blocks
+            .iter()
+            .filter(|b| b.kind == BlockKind::Input);
+        inputs
+            .flat_map(|b| &b.parts)
+            .filter_map(|(id, _)| self.circuit.parts.get(id.0))
+            .find(|p| matches!(p.kind, Kind::Jack { .. }))
+            .map(|p| p.name.clone())
+    }
+
+    pub(super) fn volumes(&self) -> Vec<String> {
+        let blocks = self
+            .anatomy
+            .blocks
+            .iter()
+            .filter(|b| b.kind == BlockKind::Volume);
+        let mut names: Vec<String> = blocks
+            .flat_map(|b| &b.parts)
+            .filter_map(|(id, _)| self.circuit.parts.get(id.0))
+            .filter(|p| matches!(p.kind, Kind::Pot { .. }))
+            .map(|p| p.parent.clone().unwrap_or_else(|| p.name.clone()))
+            .collect();
+        names.sort_unstable();
+        names.dedup();
+        names
+    }
+
+    /// Plates of stages, grids, and the loudspeaker.
+    pub(super) fn signal_spots(&self) -> Vec<Spot> {
+        let mut nodes = BTreeSet::new();
+        for part in &self.circuit.parts {
+            match &part.kind {
+                Kind::Valve(valve) => {
+                    for at in &valve.electrodes {
+                        if matches!(at.electrode, Electrode::Plate | Electrode::Grid)
+                            && let Some(node) = part.terminals.get(at.terminal).and_then(|t| t.node)
+                        {
+                            nodes.insert(node);
+                        }
+                    }
+                }
+                Kind::Speaker { .. } => {
+                    nodes.extend(part.terminals.iter().filter_map(|t| t.node));
+                }
+                _ => {}
+            }
+        }
+        let read = self.read_in(Unit::VoltsAc, |c| c.signal.is_some());
+        let may = |n: &NodeId| *n != wiring::GROUND && self.forbidden.may_live(*n);
+        nodes
+            .into_iter()
+            .filter(|n| may(n) && !read.contains(n))
+            .map(|n| self.spot(n, 1.0))
+            .collect()
+    }
+}
+
+/// Would the same point read the same under both?
+fn alike(a: &Conditions, b: &Conditions) -> bool {
+    let sets = |c: &Conditions| -> Vec<(String, Position)> {
+        c.sets.iter().map(|s| (s.name.clone(), s.to)).collect()
+    };
+    a.valves == b.valves
+        && sets(a) == sets(b)
+        && a.standby_open == b.standby_open
+        && a.speaker_on == b.speaker_on
+        && a.limiter_watts == b.limiter_watts
+}
