@@ -187,6 +187,8 @@ fn suspects_print_what_is_documented() {
         (Some("C4"), Some("leaky"))
     );
     let bare = of(&example("pip")[..1], &told);
+    let ahead = of(&example("pip"), &["--two-ahead"]);
+    assert!(ahead["next"][0]["then"]["probe"].is_string(), "{ahead:#}");
     let rough = run_with(&["suspects", "--json", "-"], ROUGH.as_bytes());
     let clash = run_with(&["suspects", "--json", "-"], SLIPS.as_bytes());
     let shorted = run_with(&["suspects", "--json", "-"], SHORTED.as_bytes());
@@ -195,6 +197,7 @@ fn suspects_print_what_is_documented() {
         &[
             whole,
             bare,
+            ahead,
             rough.ends(1).json(),
             clash.ends(0).json(),
             shorted.ends(0).json(),

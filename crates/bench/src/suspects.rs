@@ -159,6 +159,22 @@ pub struct Next {
     pub live: bool,
     /// What the likeliest suspects would show there.
     pub would: Vec<Would>,
+    /// What would come after it, where two readings ahead were asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub then: Option<Then>,
+}
+
+/// The reading after the next, over all that the next may show.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Then {
+    /// The likeliest second reading.
+    pub probe: String,
+    /// Under which conditions.
+    pub condition: String,
+    /// What the second reading, whichever it is, would tell on the average, bits.
+    pub gain_bits: f64,
+    /// Its effort, on the average.
+    pub effort: f64,
 }
 
 /// What one suspect would show at a reading to come.
@@ -212,6 +228,8 @@ pub struct SuspectsRequest {
     pub told: Vec<String>,
     /// Look for two faults at once, too.
     pub pairs: bool,
+    /// Weigh each reading to come together with the one after it.
+    pub two_ahead: bool,
 }
 
 /// The suspects of an amplifier, from all its readings blocks.
@@ -277,7 +295,7 @@ pub fn suspects_with(
     out.unlisted = ranking.unlisted;
     out.unseen = ranking.unseen;
     let wanted = wanted::Wanted::of(circuit, library, &anatomy, tolerances, &evidence);
-    (out.next, out.probing) = next::next(circuit, &evidence, &ranking, &wanted);
+    (out.next, out.probing) = next::next(circuit, &evidence, &ranking, &wanted, request.two_ahead);
     let solved = |e: &evidence::Evidence| e.solved.load(std::sync::atomic::Ordering::Relaxed);
     out.solved = solved(&evidence) + solved(&wanted.evidence);
     out.suspects = rows.into_iter().map(|t| t.suspect).collect();

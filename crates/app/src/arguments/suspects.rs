@@ -24,6 +24,9 @@ pub(crate) struct Suspects {
     /// Look for two faults at once, too; takes a few seconds
     #[arg(long)]
     pub(crate) pairs: bool,
+    /// Order the readings to take by what each tells together with the best one after it
+    #[arg(long)]
+    pub(crate) two_ahead: bool,
     /// List every suspect, also the unlikely ones
     #[arg(long)]
     pub(crate) all: bool,

@@ -28,6 +28,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
     let request = SuspectsRequest {
         told: given.heard.iter().chain(&given.seen).cloned().collect(),
         pairs: given.pairs,
+        two_ahead: given.two_ahead,
     };
     let found = suspects_with(&amp.circuit, &amp.library, &request, &faults, &tolerances);
     let text = if given.json {

@@ -301,7 +301,11 @@ pub(crate) fn suspects(
         found.place.clone()
     };
     site.kept.suspects.get(&place, key, || {
-        let request = SuspectsRequest { told, pairs: both };
+        let request = SuspectsRequest {
+            told,
+            pairs: both,
+            two_ahead: false,
+        };
         if found.traced.circuit.parts.len() > MOST_PARTS {
             return bench::suspects::suspects(&Circuit::default(), &site.library, &request);
         }

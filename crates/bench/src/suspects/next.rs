@@ -12,11 +12,12 @@ use super::rank::{Ranking, in_batches, look};
 use super::scene::Desk;
 use super::spread::{residual, spread};
 use super::wanted::{Candidate, Wanted};
-use super::{Next, Probing, Would};
+use super::{Next, Probing, Then, Would};
 use crate::chart::entry::OVER_OHMS;
 use solve_small::Factor;
 use wiring::circuit::Circuit;
 
+mod ahead;
 mod solve_small;
 
 /// Most suspects that a reading is asked to tell apart.
@@ -29,6 +30,8 @@ const SURE: f64 = 0.9;
 const HELPS: f64 = 0.05;
 /// A cold reading goes before a live one that tells hardly more.
 const NEARLY_AS_WELL: f64 = 0.8;
+/// Readings that are weighed together with the one after them, where that is asked.
+const LOOKED_AHEAD: usize = 8;
 /// Most readings proposed.
 const PROPOSED: usize = 5;
 
@@ -50,24 +53,31 @@ struct Foreseen {
     at: Vec<Option<(f64, f64)>>,
 }
 
-/// What to read next, and whether to go on at all.
+/// What to read next, and whether to go on at all; with `two` ordered by what two readings tell.
 pub(super) fn next(
     circuit: &Circuit,
     evidence: &Evidence,
     ranking: &Ranking,
     wanted: &Wanted,
+    two: bool,
 ) -> (Vec<Next>, Probing) {
     let suspects = foresee(circuit, evidence, ranking, wanted);
     let total: f64 = suspects.iter().map(|s| s.weight).sum();
+    let weights: Vec<f64> = suspects.iter().map(|s| s.weight / total).collect();
+    let gains: Vec<f64> = (0..wanted.candidates.len())
+        .map(|index| gain(&suspects, &weights, index))
+        .collect();
     let mut all: Vec<Next> = Vec::new();
-    for (index, candidate) in wanted.candidates.iter().enumerate() {
-        let gain = gain(&suspects, total, index);
-        if gain >= HELPS {
-            all.push(proposed(candidate, gain, &suspects, index));
+    for (index, (candidate, gain)) in wanted.candidates.iter().zip(&gains).enumerate() {
+        if *gain >= HELPS {
+            all.push(proposed(candidate, *gain, &suspects, index));
         }
     }
+    if two {
+        look_ahead(&mut all, &suspects, &weights, &gains, &wanted.candidates);
+    }
     all.extend(direct(circuit, ranking));
-    all.sort_by(|a, b| (b.gain_bits / b.effort).total_cmp(&(a.gain_bits / a.effort)));
+    all.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
     let live_first = all.first().is_some_and(|n| n.live);
     if live_first {
         let enough = all.first().map_or(0.0, |n| n.gain_bits) * NEARLY_AS_WELL;
@@ -92,6 +102,44 @@ pub(super) fn next(
     (all, probing)
 }
 
+/// Bits over effort, of both readings where a second was looked for.
+fn worth(next: &Next) -> f64 {
+    let (bits, effort) = match &next.then {
+        Some(then) => (then.gain_bits, then.effort),
+        None => (0.0, 0.0),
+    };
+    (next.gain_bits + bits) / (next.effort + effort)
+}
+
+/// Says of the most telling readings what comes after them, and leaves out the others.
+fn look_ahead(
+    all: &mut Vec<Next>,
+    suspects: &[Foreseen],
+    weights: &[f64],
+    gains: &[f64],
+    candidates: &[Candidate],
+) {
+    all.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
+    all.truncate(LOOKED_AHEAD);
+    let seconds = ahead::seconds(gains, candidates);
+    for next in all {
+        let same = |c: &Candidate| c.probe == next.probe && c.condition == next.condition;
+        let Some(first) = candidates.iter().position(same) else {
+            continue;
+        };
+        let after = ahead::after(suspects, weights, candidates, &seconds, first);
+        next.then = after.and_then(|after| {
+            let second = candidates.get(after.candidate)?;
+            Some(Then {
+                probe: second.probe.clone(),
+                condition: second.condition.clone(),
+                gain_bits: after.bits,
+                effort: after.effort,
+            })
+        });
+    }
+}
+
 fn proposed(candidate: &Candidate, gain: f64, suspects: &[Foreseen], index: usize) -> Next {
     let shown = |mean: f64| candidate.shown(mean);
     let would = suspects
@@ -114,6 +162,7 @@ fn proposed(candidate: &Candidate, gain: f64, suspects: &[Foreseen], index: usiz
         unit: candidate.unit(),
         live: candidate.is_live(),
         would,
+        then: None,
     }
 }
 
@@ -253,13 +302,15 @@ fn given(
         .collect()
 }
 
-/// Bits that a reading would tell about which suspect it is.
-fn gain(suspects: &[Foreseen], total: f64, candidate: usize) -> f64 {
+/// Bits that a reading would tell about which suspect it is, whose weights together are one.
+fn gain(suspects: &[Foreseen], weights: &[f64], candidate: usize) -> f64 {
     let all: Vec<(f64, f64, f64)> = suspects
         .iter()
-        .filter_map(|s| {
+        .zip(weights)
+        .filter(|(_, weight)| **weight > 0.0)
+        .filter_map(|(s, weight)| {
             let (mean, variance) = s.at.get(candidate).copied().flatten()?;
-            Some((s.weight / total, mean, variance.sqrt()))
+            Some((*weight, mean, variance.sqrt()))
         })
         .collect();
     let reached: f64 = all.iter().map(|a| a.0).sum();
@@ -334,6 +385,7 @@ fn direct(circuit: &Circuit, ranking: &Ranking) -> Vec<Next> {
             unit: "",
             live: false,
             would: Vec::new(),
+            then: None,
         });
     }
     all
@@ -357,7 +409,7 @@ mod tests {
             name: String::new(),
             at: vec![Some((mean, 1.0))],
         };
-        gain(&[one(0.0), one(apart)], 1.0, 0)
+        gain(&[one(0.0), one(apart)], &[0.5, 0.5], 0)
     }
 
     #[test]

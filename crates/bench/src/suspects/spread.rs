@@ -67,10 +67,9 @@ pub(super) fn spread(evidence: &Evidence, expected: &Expected) -> (Vec<f64>, Vec
 fn change(sound: f64, mean: f64) -> f64 {
     let moved = (mean - sound).abs();
     let left = mean / sound;
-    if left > -LITTLE && left < 1.0 && left != 0.0 {
-        moved.min(mean.abs() * -left.abs().ln())
-    } else if left == 0.0 {
-        0.0
+    if (-LITTLE..1.0).contains(&left) {
+        let lost = -left.abs().max(f64::MIN_POSITIVE).ln();
+        moved.min(mean.abs() * lost)
     } else {
         moved
     }
@@ -117,4 +116,20 @@ pub(super) fn sigmas(evidence: &Evidence, expected: &Expected) -> Vec<f64> {
             (row.iter().map(|x| x * x).sum::<f64>() + own).sqrt()
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_left_on_either_side_of_ground_is_told_by_how_little_it_is() {
+        assert!(change(340.0, 0.3) < 2.2);
+        assert!((change(340.0, -0.3) - change(340.0, 0.3)).abs() < 1e-9);
+        assert!(change(340.0, 0.0).abs() < 1e-12);
+        // far beyond ground, or up from nothing, it is the change itself
+        assert!((change(340.0, -340.0) - 680.0).abs() < 1e-9);
+        assert!((change(0.02, 14.0) - 13.98).abs() < 1e-9);
+        assert!((change(0.0, 5.0) - 5.0).abs() < 1e-12);
+    }
 }

@@ -453,3 +453,27 @@ fn two_faults_at_once() {
         found.pairs
     );
 }
+
+/// A cathode that gives nothing, written as a plain `0` beside volts with more digits: it was read as
+/// finely as those, and is no sound stage's.
+#[test]
+fn a_plain_zero_was_read_as_finely_as_its_block() {
+    let healthy = |cathode: &str| {
+        let readings = format!("readings as found\nmeter 10M 0.5%\nB1 300.0\nV1.3 {cathode}\n");
+        suspects(
+            &amp(STAGE, &readings),
+            Library::built_in(),
+            &SuspectsRequest::default(),
+        )
+        .healthy
+    };
+    let (plain, fine) = (healthy("0"), healthy("0.0"));
+    assert!((plain - fine).abs() < 1e-9, "{plain} {fine}");
+    let coarse = "readings as found\nmeter 10M 0.5%\nB1 300\nV1.3 0\n";
+    let coarse = suspects(
+        &amp(STAGE, coarse),
+        Library::built_in(),
+        &SuspectsRequest::default(),
+    );
+    assert!(coarse.healthy > fine, "{} {fine}", coarse.healthy);
+}

@@ -172,19 +172,31 @@ fn next(found: &Suspects) -> String {
         .column("bits", Side::Right)
         .column("effort", Side::Right)
         .wrapping("would be", 20);
+    let ahead = found.next.iter().any(|n| n.then.is_some());
+    if ahead {
+        table = table
+            .wrapping("then, most likely", 16)
+            .column("more bits", Side::Right);
+    }
     for n in &found.next {
         let would: Vec<String> = n
             .would
             .iter()
             .map(|w| format!("{} if {}", value(w.value, n.unit), w.suspect))
             .collect();
-        table.row([
+        let mut row = vec![
             n.probe.clone(),
             how(n),
             format!("{:.2}", n.gain_bits),
             format!("{:.1}", n.effort),
             would.join(", "),
-        ]);
+        ];
+        if ahead {
+            let then = n.then.as_ref();
+            row.push(then.map_or_else(String::new, |t| format!("{}, {}", t.probe, t.condition)));
+            row.push(then.map_or_else(String::new, |t| format!("{:.2}", t.gain_bits)));
+        }
+        table.row(row);
     }
     out.push_str(&table.render());
     out
