@@ -15,8 +15,8 @@ use support::elements::{capacitor, element, resistor, sine};
 use support::{amplifiers, netlist};
 
 /// Steps and Newton iterations on the way to the state that repeats; of 1,920 samples.
-const CYCLE_5W: (u64, u64) = (234, 11_721);
-const CYCLE_18W: (u64, u64) = (567, 42_157);
+const CYCLE_5W: (u64, u64) = (234, 11_555);
+const CYCLE_18W: (u64, u64) = (570, 42_242);
 const SOUND_5W: u64 = 3_992;
 const SOUND_18W: u64 = 4_028;
 

@@ -21,11 +21,11 @@
 //! secondary-emission kink, no gas and no grid emission.
 
 use super::PentodeLaw;
-use super::smooth::{FURTHEST_VOLTS, SLIVER, positive_part, softplus};
+use super::smooth::{FURTHEST_VOLTS, SLIVER, ln_1p, positive_part, softplus};
 use super::triode::KNEE_VOLTS;
 
-/// The current at which `v1` is the growth of the knee, amperes.
-const KNEE_AMPS: f64 = 0.1;
+/// `v1` is the growth of the knee at 0.1 A: one over that, to the power of 2/3.
+const PER_KNEE_AMPS: f64 = 4.641_588_833_612_779;
 
 /// A current and its slopes. Amperes and siemens.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,7 +76,8 @@ impl PentodeLaw {
         let z = (grid + (screen + self.lam * plate) / self.mu) / w;
         let e = softplus(w, z);
         let ik_log = self.k.ln() + self.x * e.log;
-        let ik = ik_log.exp();
+        let root_ik = (ik_log / 3.0).exp();
+        let ik = root_ik * root_ik * root_ik;
         let q = self.x * e.log_slope / w;
         let ik_log_by = [
             q * self.lam / self.mu,
@@ -85,11 +86,11 @@ impl PentodeLaw {
         ];
 
         // Knee and how much of the beam the plate accepts.
-        let growth = self.v1 * ((2.0 / 3.0) * (ik_log - KNEE_AMPS.ln())).exp();
+        let growth = self.v1 * PER_KNEE_AMPS * root_ik * root_ik;
         let knee = self.vmin + growth;
         let u = p / knee;
         let t = (self.n * u.ln()).exp();
-        let root = (-t.ln_1p() / self.n).exp();
+        let root = (-ln_1p(t) / self.n).exp();
         let h = u * root;
         let h_slope = root / (1.0 + t);
         let by_knee = -u / knee * (2.0 / 3.0) * growth;

@@ -69,8 +69,8 @@ pub(super) fn attempt(
     trial.x.extend_from_slice(x);
     let own = rule.gamma * h;
     moving.prepare(room, own);
-    // a rule without an estimate of its error is for sound
-    room.held.wanted = rule.error.is_empty();
+    // whoever looks at a stage is to find its own slopes
+    room.held.want(look.is_none(), !rule.error.is_empty());
     trial.gains.begin(seconds, h, stages);
     let mut before = 0.0;
     for stage in 0..stages {

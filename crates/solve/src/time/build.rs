@@ -36,6 +36,8 @@ impl Emf {
     pub(super) fn at(self, seconds: f64) -> f64 {
         match self {
             Self::Steady(volts) => volts,
+            // a generator that stands still asks for no sine
+            Self::Sine { peak: 0.0, .. } => 0.0,
             Self::Sine { peak, hertz } => peak * (std::f64::consts::TAU * hertz * seconds).sin(),
             Self::Ramp {
                 from,

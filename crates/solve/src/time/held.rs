@@ -1,6 +1,6 @@
 //! Slopes that are held: one elimination serves many stages of one length.
 //!
-//! For sound the devices' slopes hardly change from one sample to the next, so the matrix of an earlier stage still
+//! The devices' slopes hardly change from one stage to the next, so the matrix of an earlier one still
 //! sends each iteration most of the way (the chord method; every textbook of numerical analysis). What it leaves is its last
 //! correction times a *rate*, which is measured each time that the slopes are taken anew.
 
@@ -11,6 +11,8 @@ use super::stage::Room;
 const LONGEST: u32 = 32;
 /// Part of the accuracy of a stage's unknowns that may be left.
 const LEFT: f64 = 0.1;
+/// The same where the error of a step is watched, which must not be disturbed.
+const LEFT_WATCHED: f64 = 0.01;
 /// The rate is taken no lower, and falls no faster from one measurement to the next.
 const LEAST_RATE: f64 = 1e-3;
 const SLOWEST: f64 = 0.8;
@@ -19,8 +21,8 @@ const SLOWEST: f64 = 0.8;
 #[derive(Debug, Clone)]
 pub(super) struct Held {
     slopes: Vec<f64>,
-    /// Are they wanted held?
-    pub(super) wanted: bool,
+    /// Part of the accuracy that may be left; nought where slopes are not to be held.
+    left: f64,
     /// Do the factors hold these slopes?
     good: bool,
     /// Stages found with them.
@@ -35,12 +37,21 @@ impl Held {
     pub(super) fn new(moving: &Moving) -> Self {
         Self {
             slopes: vec![0.0; moving.slopes()],
-            wanted: false,
+            left: 0.0,
             good: false,
             stages: 0,
             rate: 1.0,
             moved: Vec::new(),
         }
+    }
+
+    /// Are slopes to be held, and is a step's error watched?
+    pub(super) fn want(&mut self, wanted: bool, watched: bool) {
+        self.left = match (wanted, watched) {
+            (false, _) => 0.0,
+            (true, false) => LEFT,
+            (true, true) => LEFT_WATCHED,
+        };
     }
 
     pub(super) fn slopes_mut(&mut self) -> &mut [f64] {
@@ -73,7 +84,7 @@ impl Held {
 impl Moving {
     /// One iteration with the slopes as they are held. False if they are not, or if it is not enough.
     pub(super) fn settled_as_held(&self, room: &mut Room, x: &mut [f64], within: &[f64]) -> bool {
-        if !(room.held.wanted && room.held.good) {
+        if !(room.held.left > 0.0 && room.held.good) {
             return false;
         }
         room.count.iterations += 1;
@@ -82,7 +93,7 @@ impl Moving {
         self.solve_late(room);
         let held = &mut room.held;
         held.moved.clear();
-        let allowed = LEFT / held.rate;
+        let allowed = held.left / held.rate;
         let mut settled = held.stages < LONGEST;
         let early = self.pattern.early();
         for ((_, column), [new]) in self.pattern.pivots().zip(&room.work).skip(early) {
