@@ -10,16 +10,26 @@ use bench::sheet::Sheet;
 use serde_json::Value;
 use std::io::{IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};
+use wiring::Circuit;
 use wiring::readings::Answer;
 
-/// Reads the files; no file at all is an amplifier of which nothing is known.
+/// Reads the files, and puts other parts in their places where that is asked; no file at all is an amplifier of which
+/// nothing is known.
 pub(crate) fn load(wired: &Wired) -> Result<Amp, Failure> {
-    amp::load_bounded(
-        &wired.files,
-        &wired.readings,
-        wired.valves_file.as_deref(),
-        amp::MOST_COMPUTED,
-    )
+    let mut amp = load_as_wired(wired)?;
+    amp.circuit = exchanged(wired, &amp)?;
+    Ok(amp)
+}
+
+/// Reads the files as they are.
+pub(crate) fn load_as_wired(wired: &Wired) -> Result<Amp, Failure> {
+    load_files(&wired.files, &wired.readings, wired.valves_file.as_deref())
+}
+
+/// The circuit with the parts of `--instead`.
+pub(crate) fn exchanged(wired: &Wired, amp: &Amp) -> Result<Circuit, Failure> {
+    bench::instead::with(&amp.circuit, &amp.library, &wired.instead)
+        .map_err(|refused| Failure::misuse(refused.what, refused.remedy))
 }
 
 /// Reads files whose circuit will be computed.

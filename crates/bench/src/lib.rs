@@ -23,6 +23,7 @@ pub mod heaters;
 pub mod heating;
 pub mod idle;
 pub mod inspect;
+pub mod instead;
 pub mod kin;
 pub mod kirchhoff;
 pub mod lamp;

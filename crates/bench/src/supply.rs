@@ -6,14 +6,18 @@
 //! currents are worked out warm at today's mains, ratings at the highest likely mains, cold and
 //! warm. Works on half a tracing and lists what it could not say. Pure.
 
+mod compare;
 mod drawn;
 mod fuse;
+mod inrush;
 pub mod numbers;
 mod page;
 mod rectifier;
 
+pub use compare::Moved;
 pub use drawn::Draw;
 pub use fuse::{Link, MainsFuse};
+pub use inrush::Inrush;
 pub use rectifier::{Rectifier, RectifierPart};
 
 use crate::charge::{Charges, Start, charges_at, is_electrolytic, safe_volts};
@@ -45,6 +49,10 @@ pub struct Supply {
     pub wall: Wall,
     /// Mains volts that rails and currents are for.
     pub mains_volts: Option<f64>,
+    /// What flows when the switch closes; none without a mains transformer.
+    pub inrush: Option<Inrush>,
+    /// Rails as wired beside those with other parts in place; empty where nothing was exchanged.
+    pub what_if: Vec<Moved>,
     /// Rms amperes from the mains at rest; none without a mains transformer.
     pub mains_amps: Option<f64>,
     /// The same at the highest mains.
@@ -159,6 +167,22 @@ pub fn supply(
     supply_of(circuit, library, asked, marking, &[])
 }
 
+/// The supply sheet of a circuit with other parts in place, its rails beside those of the circuit as wired.
+#[must_use]
+pub fn what_if(
+    wired: &Circuit,
+    changed: &Circuit,
+    library: &Library,
+    asked: &Asked,
+    marking: Option<&Marking>,
+) -> Supply {
+    let before = supply(wired, library, asked, marking);
+    let mut after = supply(changed, library, asked, marking);
+    after.what_if = compare::compare(&before, &after);
+    page::compared(&mut after);
+    after
+}
+
 /// The same; what is set by `cold` holds besides while the valves are cold.
 fn supply_of(
     circuit: &Circuit,
@@ -202,6 +226,8 @@ fn supply_of(
         fuses: fuses(&work),
         wall: wall(made_for(circuit), today),
         mains_volts: today,
+        inrush: inrush::inrush(&work),
+        what_if: Vec::new(),
         mains_amps: mains_amps(work.now.as_ref()),
         mains_amps_highest: mains_amps(work.surge.warm.as_ref()),
         sheet,

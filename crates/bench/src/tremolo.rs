@@ -3,7 +3,8 @@
 //! At rest the circuit's natural frequencies say whether a nudge grows into an oscillation. Where it does, the state that repeats
 //! itself gives the pace and the swing. The swing is slow beside any tone, so at instants through it the circuit is asked for its gain
 //! as if it stood still there; how that gain goes up and down is the depth. Margins come from one part at a time
-//! moved until the oscillation stops, or starts. A lamp's light on a cell is not computed.
+//! moved until the oscillation stops, or starts. Where a lamp lights a photo-resistor, depth is between the cell dark and the
+//! cell lit, as typed; how fast its light comes and goes is not computed.
 
 mod depth;
 mod margins;
@@ -15,7 +16,7 @@ mod tests;
 
 pub use depth::Depth;
 pub use margins::{Margin, Sort};
-pub use oscillation::Pace;
+pub use oscillation::{LampSwing, Pace};
 
 use crate::driven::Bench;
 use crate::powered::{Asked, block, conditions, head, mains_volts};
@@ -23,7 +24,7 @@ use crate::sheet::Sheet;
 use crate::voicing::knobs_of;
 use crate::wall::{Wall, made_for, wall};
 use serde::Serialize;
-use wiring::circuit::{Circuit, Kind, Part, Position, Setting};
+use wiring::circuit::{Circuit, Part, Position, Setting};
 use wiring::roles::{Anatomy, Block, BlockKind, Role, anatomy};
 use wiring::sheet::Library;
 
@@ -102,9 +103,6 @@ pub fn tremolo(
         if let Some(why) = why {
             out.sheet
                 .missing(why, "Type or trace that, then ask again.");
-        }
-        if has_cell(circuit) {
-            out.sheet.note("The cell's ohms are taken as typed: what the lamp makes of them is not computed. Read the cell dark and lit, and ask `voicing` for both.");
         }
     } else {
         out.sheet.missing(
@@ -217,11 +215,4 @@ fn find<'a>(circuit: &'a Circuit, roles: &'a Anatomy) -> Option<Found<'a>> {
 
 fn whole_name(part: &Part) -> String {
     part.parent.clone().unwrap_or_else(|| part.name.clone())
-}
-
-fn has_cell(circuit: &Circuit) -> bool {
-    circuit
-        .parts
-        .iter()
-        .any(|p| matches!(p.kind, Kind::Cell { .. }))
 }

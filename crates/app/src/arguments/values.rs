@@ -168,6 +168,12 @@ pub(crate) fn distortion(text: &str) -> Result<f64, String> {
     }
 }
 
+/// `C20=47u 450V`.
+pub(crate) fn instead(text: &str) -> Result<bench::instead::Instead, String> {
+    bench::instead::Instead::read(text)
+        .ok_or_else(|| "type the part, `=`, and what takes its place: `C20=47u 450V`".to_owned())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

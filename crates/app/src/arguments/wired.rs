@@ -3,6 +3,7 @@
 use super::{mains_volts, setting, values};
 use crate::bench_sheet::Form;
 use bench::fuse::Marking;
+use bench::instead::Instead;
 use bench::proof::LogRow;
 use bench::typed::Typed;
 use clap::{Args, ValueEnum};
@@ -27,6 +28,9 @@ pub(crate) struct Wired {
     /// Valves pulled: `V5`, or `V2,V3`
     #[arg(long, value_name = "VALVE", value_delimiter = ',')]
     pub(crate) without: Vec<String>,
+    /// What if: another part in a place, `C20=47u 450V`, `V5=GZ34`, `V5=silicon`
+    #[arg(long, value_name = "PART=WHAT", value_parser = values::instead)]
+    pub(crate) instead: Vec<Instead>,
     /// The readings block to use, by its name
     #[arg(long, value_name = "NAME")]
     pub(crate) block: Option<String>,
@@ -53,7 +57,7 @@ pub(crate) struct Answered {
 #[derive(Debug, Args)]
 #[command(
     arg_required_else_help = true,
-    after_help = "Examples: tubewright supply amp.wiring\n          tubewright supply --winding 265 --rectifier 5Y3GT --reservoir 16u --load 60mA"
+    after_help = "Examples: tubewright supply amp.wiring\n          tubewright supply amp.wiring --instead V5=silicon --mains 242\n          tubewright supply --winding 265 --rectifier 5Y3GT --reservoir 16u --load 60mA"
 )]
 pub(crate) struct Supply {
     /// The amplifier.

@@ -5,11 +5,12 @@ use crate::outcome::{Failure, Outcome};
 use crate::wired_sheet;
 use crate::words::sentence;
 use bench::supply::numbers::{self, Numbers, Rectifying};
-use bench::supply::supply;
+use bench::supply::{supply, what_if};
 
 /// Runs `supply`.
 pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
-    let amp = wired_sheet::load(&given.wired)?;
+    let mut amp = wired_sheet::load_as_wired(&given.wired)?;
+    let changed = wired_sheet::exchanged(&given.wired, &amp)?;
     let supply = if given.wired.files.is_empty() {
         let typed = typed(given)?;
         numbers::supply(&typed, &amp.library).map_err(|e| {
@@ -26,8 +27,14 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
             ));
         }
         let asked = wired_sheet::asked(&given.wired, &amp)?;
-        supply(&amp.circuit, &amp.library, &asked, given.marking.as_ref())
+        let marking = given.marking.as_ref();
+        if given.wired.instead.is_empty() {
+            supply(&amp.circuit, &amp.library, &asked, marking)
+        } else {
+            what_if(&amp.circuit, &changed, &amp.library, &asked, marking)
+        }
     };
+    amp.circuit = changed;
     let value = serde_json::to_value(&supply).unwrap_or_default();
     wired_sheet::outcome(&amp, &supply.sheet, value, &given.form)
 }

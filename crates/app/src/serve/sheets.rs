@@ -12,6 +12,7 @@ use bench::cold::{ColdRequest, cold};
 use bench::heating::heating;
 use bench::idle::{Idle, idle};
 use bench::inspect::inspect;
+use bench::instead::{self, Instead, Refused};
 use bench::parts::{Parts, PartsRequest, parts, parts_after};
 use bench::power::{Power, PowerRequest, power};
 use bench::powerup::{Powerup, PowerupRequest, plan};
@@ -19,7 +20,7 @@ use bench::proof::proof;
 use bench::safety::safety;
 use bench::sheet::Sheet;
 use bench::stress::{Stress, stress_under};
-use bench::supply::supply;
+use bench::supply::{supply, what_if};
 use bench::tremolo::{Tremolo, tremolo};
 use shop::{At, ReadingState, ResultGiven, Verdict, VerdictGiven};
 use std::sync::Arc;
@@ -343,4 +344,31 @@ pub(crate) fn set_up(which: SetUp, site: &Site, found: &Found) -> Arc<Vec<Sheet>
         SetUp::Supply => vec![supply(circuit, &site.library, &asked, None).sheet],
         SetUp::Stress => vec![stress_of(site, found).sheet.clone()],
     })
+}
+
+/// The supply sheet with other mains or other parts in place.
+pub(crate) fn supply_if(
+    site: &Site,
+    found: &Found,
+    mains_volts: Option<f64>,
+    changes: &[Instead],
+) -> Result<Arc<Vec<Sheet>>, Refused> {
+    let wired = &found.traced.circuit;
+    if wired.parts.len() > MOST_PARTS {
+        return Ok(Arc::default());
+    }
+    let changed = instead::with(wired, &site.library, changes)?;
+    let asked = Asked {
+        mains_volts,
+        ..Asked::default()
+    };
+    let place = format!("{} what if", found.place);
+    let key = format!(
+        "{}\u{0}{}",
+        key(found, &[]),
+        format_args!("{mains_volts:?} {changes:?}")
+    );
+    Ok(site.kept.sheets.get(&place, key, || {
+        vec![what_if(wired, &changed, &site.library, &asked, None).sheet]
+    }))
 }

@@ -38,6 +38,7 @@ pub(super) fn fill(
         .section("Unplugged: time to 10 V by its own paths", empties);
     supply.sheet.section("Rectifier", rectifier);
     fuses(supply);
+    switch_on(supply);
     missing(work, supply);
 }
 
@@ -409,6 +410,97 @@ fn fuses(supply: &mut Supply) {
         }
     }
     supply.sheet.section("Mains current and fuses", lines);
+}
+
+/// What the empty capacitors take from the mains.
+fn switch_on(supply: &mut Supply) {
+    let Some(inrush) = &supply.inrush else {
+        return;
+    };
+    let run = || {
+        Origin::computed(
+            "run instant by instant from nothing, highest mains, the worst of eight instants of a cycle",
+        )
+    };
+    let mut lines = vec![
+        Line::told("largest current from the mains", run())
+            .expecting(Expected::value(inrush.peak_amps, "A")),
+    ];
+    if let Some(amps) = inrush.rectifier_peak_amps {
+        lines.push(
+            Line::told("largest current of one rectifier plate or diode", run())
+                .expecting(Expected::value(amps, "A")),
+        );
+    }
+    let share = rules().figure("fuse.size.inrush", "surge i2t / melting i2t");
+    let rest = inrush
+        .at_rest_square_seconds
+        .map_or_else(String::new, |rest| {
+            format!(" At rest the same time takes {}.", Figure::new(rest, "A²s"))
+        });
+    let line = Line::told(
+        "I2t of the first four cycles (ampere-squared seconds)",
+        run(),
+    )
+    .expecting(Expected::value(inrush.square_seconds, "A²s"));
+    lines.push(match share {
+        Some(share) => line.because(format!(
+            "A fuse lasts thousands of starts where its melting I2t, from its sheet, is {} or more: {}.{rest}",
+            Figure::new(inrush.square_seconds / share, "A²s"),
+            rules()
+                .rule("fuse.size.inrush")
+                .map_or_else(String::new, crate::rules::Rule::source_words),
+        )),
+        None => line.because(rest),
+    });
+    let sheet = &mut supply.sheet;
+    sheet.section("The moment the switch closes", lines);
+    sheet.note("Switching on: capacitors empty, heaters at their running resistance. Cold heaters draw several times their current for the first second, and the core of the mains transformer may saturate for a few cycles: both come on top and are not computed. With a rectifier valve this is a start with its cathode still hot.");
+}
+
+/// Rails as wired and with other parts.
+pub(super) fn compared(supply: &mut Supply) {
+    if supply.what_if.is_empty() {
+        return;
+    }
+    let lines: Vec<Line> = supply
+        .what_if
+        .iter()
+        .flat_map(|moved| {
+            [
+                ("steady volts", moved.volts, "V"),
+                ("ripple, rms", moved.ripple_v, "V ac"),
+                ("highest volts", moved.surge_v, "V"),
+            ]
+            .into_iter()
+            .filter_map(|(what, figures, unit)| {
+                let [Some(before), Some(after)] = figures else {
+                    return None;
+                };
+                Some(
+                    Line::told(what, computed())
+                        .at(moved.point.clone())
+                        .expecting(Expected::value(after, unit))
+                        .because(format!(
+                            "As wired {} ({}).",
+                            Figure::new(before, unit),
+                            percent(before, after)
+                        )),
+                )
+            })
+        })
+        .collect();
+    supply.sheet.section("What it changes", lines);
+    // what was asked for comes first
+    supply.sheet.sections.rotate_right(1);
+}
+
+/// A change as a share of what it was.
+fn percent(before: f64, after: f64) -> String {
+    if before.abs() < 1e-9 {
+        return "nothing".to_owned();
+    }
+    format!("{:+.1} %", (after / before - 1.0) * 100.0)
 }
 
 fn carried(fuse: &FuseLoad) -> Vec<Line> {

@@ -278,3 +278,29 @@ fn no_fuse_above_the_marking() {
         }
     }
 }
+
+/// Into an empty capacitor that does not fill within the half wave, the first current is the crest of the winding at the
+/// highest mains over the ohms in the way: textbook arithmetic. The mains carries it by the ratio of turns.
+#[test]
+fn the_switch_closes_at_the_crest() {
+    let text = "mains 230 V\nT1 power 230 V ideal: hv 200-0-200 V\nT1.hv1 - R1 200 - D1> silicon - B1\n\
+        T1.hv2 - R2 200 - D2> silicon - B1\nT1.hv0 - ground\nB1 - +C1 1000u 450V - ground\nB1 - R3 10k 20W - ground\n\
+        live - T1.pri1\nneutral - T1.pri2\n";
+    let circuit = wiring::read_one(text).circuit;
+    let found = supply(&circuit, Library::built_in(), &Asked::default(), None);
+    let inrush = found.inrush.expect("a switch-on");
+    let peak = 200.0 * 253.0 / 230.0 * std::f64::consts::SQRT_2 / 200.0;
+    let diode = inrush.rectifier_peak_amps.expect("diodes");
+    assert!((diode / peak - 1.0).abs() < 0.02, "{diode} for {peak}");
+    let mains = inrush.peak_amps / (peak * 200.0 / 230.0);
+    assert!((mains - 1.0).abs() < 0.03, "{mains}");
+    // four cycles of at most that current, and it only falls
+    let most = 0.5 * inrush.peak_amps * inrush.peak_amps * 0.08;
+    assert!(
+        inrush.square_seconds > 0.0 && inrush.square_seconds < most,
+        "{inrush:?} {most}"
+    );
+    let none = wiring::read_one("V1 12AX7\n").circuit;
+    let none = supply(&none, Library::built_in(), &Asked::default(), None);
+    assert!(none.inrush.is_none() && none.what_if.is_empty());
+}

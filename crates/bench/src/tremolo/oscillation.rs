@@ -34,6 +34,21 @@ pub struct Pace {
     pub harmonics: Option<f64>,
     /// Part of the cycle that the plate spends above its mean, a ratio.
     pub above: Option<f64>,
+    /// The lamps that light photo-resistors.
+    pub lamps: Vec<LampSwing>,
+}
+
+/// What the swing does to a lamp.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LampSwing {
+    /// The lamp.
+    pub part: String,
+    /// Largest current through it in the cycle, milliamperes.
+    pub peak_ma: f64,
+    /// Its mean current over the cycle, milliamperes.
+    pub mean_ma: f64,
+    /// Largest volts across it.
+    pub peak_volts: f64,
 }
 
 /// A cycle with the volts of every node at instants through it.
@@ -84,6 +99,7 @@ pub(super) fn of(found: &Found<'_>, bench: &Bench, at: Option<f64>) -> Going {
         plate_volts: None,
         harmonics: None,
         above: None,
+        lamps: Vec::new(),
     };
     let mut swing = None;
     if let Some(slow) = slow.filter(|_| pace.starts)
@@ -99,9 +115,31 @@ pub(super) fn of(found: &Found<'_>, bench: &Bench, at: Option<f64>) -> Going {
             pace.harmonics = Some(cycle.distortion(plate, 0));
             pace.above = Some(above(&wave, mean, cycle.period()));
         }
+        pace.lamps = lamps(bench, &cycle);
         swing = Some(instants(&cycle, netlist.nodes.len()));
     }
     Going { pace, swing }
+}
+
+/// What the lamps of photo-resistors carry through a cycle.
+fn lamps(bench: &Bench, cycle: &Cycle) -> Vec<LampSwing> {
+    let assembly = &bench.solved.assembly;
+    let mut names: Vec<&String> = assembly.cells.iter().map(|c| &c.lamp).collect();
+    names.dedup();
+    let swing = |part: &String| {
+        let element = *assembly.elements_of.get(part)?.first()?;
+        let ends = bench.netlist.elements.get(element)?.law.terminals();
+        let [a, b] = ends.as_slice() else { return None };
+        let current = cycle.currents(element).first()?;
+        let volts = cycle.wave(*a, *b).into_iter().map(|w| w.1.abs());
+        Some(LampSwing {
+            part: part.clone(),
+            peak_ma: current.peak * 1e3,
+            mean_ma: current.mean * 1e3,
+            peak_volts: volts.fold(0.0, f64::max),
+        })
+    };
+    names.into_iter().filter_map(swing).collect()
 }
 
 /// Part of the cycle that a wave is above its mean.

@@ -1,6 +1,6 @@
 //! The tremolo as a sheet.
 
-use super::{Depth, Margin, Pace, Sort, Tremolo};
+use super::{Depth, LampSwing, Margin, Pace, Sort, Tremolo};
 use crate::powered::say_mains;
 use crate::sheet::{Expected, Figure, Line, Origin};
 
@@ -8,6 +8,9 @@ use crate::sheet::{Expected, Figure, Line, Origin};
 const SILENT_DB: f64 = 50.0;
 /// A part that may come so near to where it stops is worth a look: factor of its value.
 const NEAR: f64 = 1.6;
+
+/// A lamp with less at its brightest lights nothing, milliamperes (a small neon holds at some tenths; common practice, no source).
+const DARK_MA: f64 = 0.02;
 
 pub(super) fn fill(out: &mut Tremolo) {
     let mains = out.mains_volts;
@@ -30,6 +33,7 @@ pub(super) fn fill(out: &mut Tremolo) {
         );
     }
     let going = now.as_ref().is_some_and(|n| n.starts);
+    let light: Vec<Line> = now.iter().flat_map(|n| &n.lamps).map(lamp).collect();
     let margins: Vec<Line> = out
         .margins
         .iter()
@@ -48,6 +52,7 @@ pub(super) fn fill(out: &mut Tremolo) {
     let sheet = &mut out.sheet;
     sheet.section("Does it start", starts);
     sheet.section("Pace over the knob", speed);
+    sheet.section("Lamp of the photo-resistor", light);
     sheet.section("Depth at the loudspeaker", depth);
     sheet.section(
         if going {
@@ -57,6 +62,9 @@ pub(super) fn fill(out: &mut Tremolo) {
         },
         margins,
     );
+    if out.depths.iter().any(|d| d.by_light) {
+        sheet.note("The photo-resistor: depth is between the cell dark and the cell fully lit, as typed: the most that its light can do. A cell follows its lamp late and an old lamp lights it less, and neither is computed; read the cell dark and lit with a leg lifted (over 1 Mohm dark, a few kohm to tens of kohm lit).");
+    }
     if now.is_some() {
         sheet.note("Valves as new ones of their sheets, other parts as marked or read: the pace is off by as many per cent as its capacitors and resistors are together.");
         sheet.note("The foot switch and the switches stand as set. Depth is (most - least) / (most + least) of a tone's gain through one swing, each instant taken as if it stood still.");
@@ -69,6 +77,10 @@ fn at_rest() -> Origin {
 
 fn cycle() -> Origin {
     Origin::computed("the state that repeats itself")
+}
+
+fn by_light() -> Origin {
+    Origin::computed("gain with the cell dark and with the cell fully lit, as typed")
 }
 
 fn does_it(now: &Pace, valve: &str) -> Line {
@@ -99,6 +111,22 @@ fn does_it(now: &Pace, valve: &str) -> Line {
             Figure::new(1.0 / (-growth).max(1e-6), "s")
         )),
         _ => line.because("No slow swing is in the circuit at all: look for what grounds it, the foot switch first."),
+    }
+}
+
+/// What the swing does to a lamp.
+fn lamp(l: &LampSwing) -> Line {
+    let line = Line::told("largest current", cycle())
+        .at(l.part.clone())
+        .expecting(Expected::value(l.peak_ma * 1e-3, "A"));
+    let volts = Figure::new(l.peak_volts, "V");
+    if l.peak_ma < DARK_MA {
+        line.because(format!("It stays dark: {volts} across it at most."))
+    } else {
+        line.because(format!(
+            "It lights; {volts} across it at most, {} in the mean.",
+            Figure::new(l.mean_ma * 1e-3, "A")
+        ))
     }
 }
 
@@ -140,13 +168,20 @@ fn deep(d: &Depth, knob: Option<&str>) -> Vec<Line> {
         (Some(knob), Some(at)) => format!("{knob} {at}"),
         _ => "as set".to_owned(),
     };
-    let first = d.tones.first().map(|t| t.loudest);
+    let (origin, first) = if d.by_light {
+        (by_light as fn() -> Origin, None)
+    } else {
+        (cycle as fn() -> Origin, d.tones.first().map(|t| t.loudest))
+    };
     d.tones
         .iter()
         .map(|t| {
-            let line = Line::told(format!("a tone of {}", Figure::new(t.hertz, "Hz")), cycle())
-                .at(place.clone())
-                .expecting(Expected::value(t.depth * 100.0, "%"));
+            let line = Line::told(
+                format!("a tone of {}", Figure::new(t.hertz, "Hz")),
+                origin(),
+            )
+            .at(place.clone())
+            .expecting(Expected::value(t.depth * 100.0, "%"));
             let apart = first.map(|f| {
                 let by = (t.loudest - f).rem_euclid(1.0);
                 by.min(1.0 - by)

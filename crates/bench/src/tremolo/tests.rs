@@ -112,3 +112,46 @@ fn an_amplifier_without_one_says_so() {
     let nothing = worked("", &[]);
     assert!(nothing.now.is_none() && !nothing.sheet.missing.is_empty());
 }
+
+/// An amplifier whose oscillator lights a lamp, and the lamp a cell across the volume control: the depth that is told is
+/// what a resistor of the dark ohms and one of the lit ohms make of the gain in the cell's place.
+#[test]
+fn a_lamp_and_a_cell() {
+    // its own way of swaying is lifted
+    let own = "DEPTH.2 - R28 220k carbon @ \"strip 19\" - sway";
+    let text = example("curlew");
+    assert!(text.contains(own));
+    let text = text.replace(own, "");
+    let added = |cell: &str| {
+        format!(
+            "{}\nV9 12AX7\nDS9 neon\nV3.8 - C90 22n 400V - V9.2\nV9.2 - R90 1M - ground\nV9.3 - R91 1k5 - ground\n\
+             B3 - R92 100k - DS9 - V9.1\nVOLB.2 - {cell} - ground\n",
+            text.trim_end()
+        )
+    };
+    let asked = asked(&[("VOLB", 7.0), ("DEPTH", 0.0)]);
+    let worked = |cell: &str| {
+        let circuit = wiring::read_one(&added(cell)).circuit;
+        let bench = Bench::new(&circuit, Library::built_in(), &asked, Some("J3")).expect("a bench");
+        let roles = anatomy(&circuit);
+        let found = find(&circuit, &roles).expect("an oscillator");
+        let going = super::oscillation::of(&found, &bench, None);
+        let swing = going.swing.expect("a swing");
+        let depth = super::depth::of(&bench, &swing, None).expect("a depth");
+        (going.pace, depth)
+    };
+    let (now, depth) = worked("R95 cell of DS9 dark 10M lit 10k");
+    let [lamp] = now.lamps.as_slice() else {
+        panic!("{:?}", now.lamps)
+    };
+    assert!(lamp.part == "DS9" && lamp.peak_ma > 0.1, "{lamp:?}");
+    assert!(lamp.mean_ma.abs() < lamp.peak_ma, "{lamp:?}");
+    assert!(depth.by_light && depth.shape.is_empty());
+    let ((_, dark), (_, lit)) = (worked("R95 10M"), worked("R95 10k"));
+    assert!(!dark.by_light && !lit.by_light);
+    let (dark, lit, told) = (dark.tones[1], lit.tones[1], depth.tones[1]);
+    // the swing of the supply sways the gain as well, dark or lit
+    let between = 20.0 * (dark.most / lit.least).log10();
+    assert!(between > dark.db && between > lit.db, "{dark:?} {lit:?}");
+    assert!((told.db - between).abs() < 0.1, "{told:?} {between}");
+}

@@ -43,6 +43,7 @@ pub(crate) mod step;
 pub(crate) mod suspects;
 pub(crate) mod tracing;
 pub(crate) mod voicing;
+pub(crate) mod what_if;
 pub(crate) mod work;
 
 use super::ask::Fields;

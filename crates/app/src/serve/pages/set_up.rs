@@ -2,6 +2,7 @@
 //! Everything here follows from the wiring and from readings, so nothing is typed on it.
 
 use super::run_sheet;
+use super::what_if::{self, WhatIf};
 use crate::plate_plot::plot;
 use crate::serve::ask::{Ask, Fields};
 use crate::serve::fail::{Answer, ok};
@@ -29,7 +30,16 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
     let page = site.shop.read(|r| {
         let view = state::view(site, r, id)?;
         let found = work_out::found(site, r, id, ReadingState::AsFound)?;
-        let all = sheets::set_up(which, site, &found);
+        let circuit = &found.traced.circuit;
+        let what = WhatIf::of(circuit, fields);
+        let (all, refused) = if which == SetUp::Supply && !what.is_empty() {
+            match sheets::supply_if(site, &found, what.mains, &what.changes) {
+                Ok(all) => (all, None),
+                Err(refused) => (sheets::set_up(which, site, &found), Some(refused)),
+            }
+        } else {
+            (sheets::set_up(which, site, &found), None)
+        };
         let lines: Vec<&Line> = all.iter().flat_map(Sheet::lines).collect();
         let body = html! {
             div.run-sheet.set-up {
@@ -44,6 +54,9 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
                 }
                 div.run-entry {
                     @if which == SetUp::Bias && !all.is_empty() { (fits(id, &sheets::idle_of(site, &found))) }
+                    @if which == SetUp::Supply && !all.is_empty() {
+                        (what_if::form(id, circuit, &site.library, fields, refused.as_ref()))
+                    }
                     section.sheet {
                         h2 { "From readings" }
                         p { "What is read on the chart is held against the limits here. Heater volts are read as " code { "V1.4 to V1.5" } ", AC." }
