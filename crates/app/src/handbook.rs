@@ -95,6 +95,7 @@ pub(crate) const CHAPTERS: &[Chapter] = chapters![
     Figures "sound" "Test signals, and what a recording says.",
     Figures "performance" "What is waited for, measured.",
     Record "shop" "What is kept, how it is kept safe, backup and return.",
+    Record "reliability" "What was done to break it, what it found, and what was not tried.",
     Record "json" "The same figures for other programs.",
 ];
 

@@ -110,7 +110,8 @@ fn exchange(circuit: &mut Circuit, library: &Library, change: &Instead) -> Resul
 fn described(old: &Part, change: &Instead) -> Result<Part, Refused> {
     let refused = |what: String| Refused {
         what,
-        remedy: "Describe it as in a wiring: `C20=47u 450V`, `R4=2k2 1W`, `V5=GZ34`.".to_owned(),
+        remedy: "Describe it as in a wiring, of the same kind: `47u 450V`, `2k2 1W`, `GZ34`."
+            .to_owned(),
     };
     let one_line = !change.with.contains(['\n', '\r', ';', '#']);
     let name = old.parent.as_deref().unwrap_or(&old.name);

@@ -179,6 +179,7 @@ pub fn what_if(
     let before = supply(wired, library, asked, marking);
     let mut after = supply(changed, library, asked, marking);
     after.what_if = compare::compare(&before, &after);
+    after.sheet.title = format!("{}, what if", after.sheet.title);
     page::compared(&mut after);
     after
 }

@@ -198,6 +198,17 @@ impl Page {
         }
         panic!("no form with `{holds}` on {}", self.address);
     }
+
+    /// Every form that is sent as plain fields.
+    pub fn forms(&self) -> Vec<Form> {
+        let pieces = self.text.split("<form").skip(1);
+        let pieces = pieces.map(|piece| piece.split("</form>").next().unwrap());
+        let sent = |piece: &&str| {
+            let head = piece.split('>').next().unwrap();
+            head.contains("method=\"post\"") && !head.contains("multipart")
+        };
+        pieces.filter(sent).map(Form::of).collect()
+    }
 }
 
 /// A form of a page.
@@ -205,18 +216,24 @@ impl Page {
 pub struct Form {
     action: String,
     fields: Vec<(String, String)>,
+    /// Names of the fields that take any words.
+    texts: Vec<String>,
 }
 
 impl Form {
     fn of(piece: &str) -> Self {
         let (head, inner) = piece.split_once('>').unwrap();
-        let mut fields = Vec::new();
+        let (mut fields, mut texts) = (Vec::new(), Vec::new());
         for tag in inner.split('<').skip(1) {
             let (tag, after) = tag.split_once('>').unwrap();
             let Some(name) = attribute(tag, "name") else {
                 continue;
             };
             let sort = attribute(tag, "type").unwrap_or_default();
+            let words = matches!(sort.as_str(), "" | "text" | "search" | "password");
+            if tag.starts_with("textarea") || tag.starts_with("input") && words {
+                texts.push(name.clone());
+            }
             if tag.starts_with("input") {
                 let chosen = tag.contains(" checked");
                 if !matches!(sort.as_str(), "checkbox" | "radio" | "file") || chosen {
@@ -240,7 +257,18 @@ impl Form {
         Self {
             action: attribute(head, "action").unwrap_or_default(),
             fields,
+            texts,
         }
+    }
+
+    /// Where it is sent.
+    pub fn action(&self) -> &str {
+        &self.action
+    }
+
+    /// Names of the fields that take any words.
+    pub fn texts(&self) -> &[String] {
+        &self.texts
     }
 
     /// Types into a field, or presses a named button.
