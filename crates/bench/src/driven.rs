@@ -4,7 +4,7 @@
 //! rectifiers stand as cycle means, taken anew at the volts that the drive leaves on the reservoir, until those stay: so
 //! the supply sags as it does, without its ripple. Knows the circuit; judges nothing.
 
-use crate::powered::Asked;
+use crate::powered::{Asked, Powered, block, conditions};
 use crate::voicing::{Plugged, inputs, plugged, with_resistors};
 use solve::netlist::{Law, NodeIndex};
 use solve::response::SmallSignal;
@@ -32,7 +32,8 @@ pub(crate) struct Bench {
     pub(crate) from: String,
     /// What is driven: the generators as elements, the mains at rest.
     pub(crate) netlist: Netlist,
-    source: usize,
+    /// The generator's element; none where nothing is driven.
+    source: Option<usize>,
     /// Loads: name, ends, ohms, element.
     pub(crate) loads: Vec<Load>,
 }
@@ -99,15 +100,7 @@ impl Bench {
             source,
             ..
         } = plugged(circuit, library, asked, from)?;
-        let mut netlist = solved.point.netlist.clone();
-        for (at, element) in netlist.elements.iter_mut().enumerate() {
-            // what the mains does stands in the rectifiers' means and in the heat of the cathodes
-            if let Law::Alternating { volts, .. } = &mut element.law
-                && at != source
-            {
-                *volts = 0.0;
-            }
-        }
+        let netlist = still(&solved, Some(source));
         let loads = loads(&speakers, &solved);
         if loads.is_empty() {
             return Err(
@@ -118,11 +111,29 @@ impl Bench {
             solved,
             from,
             netlist,
-            source,
+            source: Some(source),
             loads,
         };
         bench.reachable()?;
         Ok(bench)
+    }
+
+    /// The amplifier as far as it is traced, without a jack that drives and without loudspeakers: for what moves by itself.
+    pub(crate) fn undriven(
+        circuit: &Circuit,
+        library: &Library,
+        asked: &Asked,
+    ) -> Result<Self, String> {
+        let circuit = &with_resistors(circuit);
+        let under = conditions(asked, block(circuit, asked));
+        let solved = Powered::new(circuit, library, &under)?.solved;
+        Ok(Self {
+            from: String::new(),
+            netlist: still(&solved, None),
+            solved,
+            source: None,
+            loads: Vec::new(),
+        })
     }
 
     /// Refuses where a valve without a known operating point may be in the way.
@@ -131,7 +142,8 @@ impl Bench {
         let here = SmallSignal::new(&self.netlist, &self.solved.point.solution)
             .map_err(|e| e.to_string())?;
         let at = here.at(1000.0).map_err(|e| e.to_string())?;
-        let moved = at.per_volt(self.source);
+        let moved = self.source.map(|source| at.per_volt(source));
+        let moved = moved.unwrap_or_default();
         let first = self.loads.first().map_or((0, 0), |l| l.ends);
         let volts = |n: NodeIndex| moved.get(n).copied().unwrap_or_default();
         let gain = (volts(first.0) - volts(first.1)).abs();
@@ -163,7 +175,7 @@ impl Bench {
     /// The same of the circuit standing elsewhere.
     pub(crate) fn gain_in(&self, here: &SmallSignal, hertz: f64) -> Option<f64> {
         let first = self.loads.first().map_or((0, 0), |l| l.ends);
-        let moved = here.at(hertz).ok()?.per_volt(self.source);
+        let moved = here.at(hertz).ok()?.per_volt(self.source?);
         let volts = |n: NodeIndex| moved.get(n).copied().unwrap_or_default();
         Some((volts(first.0) - volts(first.1)).abs())
     }
@@ -177,7 +189,8 @@ impl Bench {
         watch: Watch<'_>,
     ) -> Result<Driven, TimeError> {
         let mut netlist = self.netlist.clone();
-        if let Some(element) = netlist.elements.get_mut(self.source)
+        if let Some(source) = self.source
+            && let Some(element) = netlist.elements.get_mut(source)
             && let Law::Alternating {
                 volts, hertz: at, ..
             } = &mut element.law
@@ -236,6 +249,20 @@ impl Bench {
         }
         Some((self.solved.point.dc(n), driven.means.get(n).copied()?))
     }
+}
+
+/// What is driven: all generators but one stand still. What the mains does stands in the rectifiers' means and in the heat
+/// of the cathodes.
+fn still(solved: &Solved, but: Option<usize>) -> Netlist {
+    let mut netlist = solved.point.netlist.clone();
+    for (at, element) in netlist.elements.iter_mut().enumerate() {
+        if let Law::Alternating { volts, .. } = &mut element.law
+            && Some(at) != but
+        {
+            *volts = 0.0;
+        }
+    }
+    netlist
 }
 
 /// The resistors that loudspeakers became.

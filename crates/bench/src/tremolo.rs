@@ -122,7 +122,18 @@ fn fill(
     from: Option<&str>,
     watch: &mut dyn FnMut(&str) -> bool,
 ) -> Result<(), String> {
-    let bench = Bench::new(found.circuit, library, asked, from)?;
+    // its pace and what stops it hang on the oscillator alone; only depth asks for a jack and a loudspeaker
+    let bench = match Bench::new(found.circuit, library, asked, from) {
+        Ok(bench) => bench,
+        Err(why) => {
+            out.sheet.missing(
+                format!("how deep it is at the loudspeaker: {why}"),
+                "Type or trace that, then ask again.",
+            );
+            Bench::undriven(found.circuit, library, asked)?
+        }
+    };
+    steady(found, &bench)?;
     let knobs = knobs_of(found.circuit, asked);
     let at = |name: &Option<String>| name.as_ref().and_then(|n| knobs.get(n).copied());
     let mut go = |words: &str| {
@@ -138,7 +149,8 @@ fn fill(
     out.now = Some(here.pace.clone());
     go("what each part may drift to")?;
     out.margins = margins::all(found, &bench, here.pace.starts);
-    if let Some(swing) = &here.swing {
+    let heard = !bench.loads.is_empty();
+    if let Some(swing) = here.swing.as_ref().filter(|_| heard) {
         go("how deep it is")?;
         out.depths
             .extend(depth::of(&bench, swing, at(&found.depth)));
@@ -152,7 +164,7 @@ fn fill(
             }
         }
     }
-    if let (Some(name), true) = (&found.depth, here.swing.is_some()) {
+    if let (Some(name), true) = (&found.depth, heard && here.swing.is_some()) {
         let set = at(&found.depth);
         for place in [0.0, 5.0, 10.0] {
             if set.is_some_and(|set| (set - place).abs() < 1e-9) {
@@ -180,12 +192,33 @@ fn with_knob(
     place: f64,
 ) -> Result<Bench, String> {
     let mut asked = asked.clone();
+    let from = Some(from).filter(|from| !from.is_empty());
     asked.sets.push(Setting {
         name: name.to_owned(),
         to: Position::Number(place),
         place: wiring::Place::default(),
     });
-    Bench::new(found.circuit, library, &asked, Some(from))
+    match from {
+        Some(from) => Bench::new(found.circuit, library, &asked, Some(from)),
+        None => Bench::undriven(found.circuit, library, &asked),
+    }
+}
+
+/// Refuses where the volts of the oscillator's valve hang on what is not traced.
+fn steady(found: &Found<'_>, bench: &Bench) -> Result<(), String> {
+    let section = found.block.sections.first();
+    let ends = section.map_or([None; 3], |s| [s.plate, s.grid, s.cathode]);
+    let known = |node: &Option<wiring::NodeId>| {
+        let node = node.and_then(|n| bench.solved.assembly.node_of.get(n.0).copied().flatten());
+        node.is_some_and(|n| !bench.solved.hanging.contains_key(&n))
+    };
+    if ends.iter().all(known) {
+        return Ok(());
+    }
+    Err(format!(
+        "whether it starts: the volts of {} hang on what is not traced yet; `tubewright check` lists it",
+        found.valve
+    ))
 }
 
 fn find<'a>(circuit: &'a Circuit, roles: &'a Anatomy) -> Option<Found<'a>> {

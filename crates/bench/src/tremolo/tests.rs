@@ -104,6 +104,44 @@ fn a_stopped_one_names_the_part_that_brings_it_back() {
     assert!(turns > 22e3 && turns < 470e3, "{named:?}");
 }
 
+/// Half a tracing: without its loudspeaker it still has its pace, and says what of it hangs on the rest; without what
+/// feeds its valve it says that instead.
+#[test]
+fn half_a_tracing_has_its_pace() {
+    let text = example("curlew");
+    let without = |words: &str| {
+        let lines = text.lines().filter(|l| !l.contains(words));
+        lines.collect::<Vec<_>>().join("\n")
+    };
+    let deaf = without("LS1");
+    assert!(deaf.len() < text.len());
+    let told = worked(&deaf, &[("DEPTH", 0.0)]);
+    let now = told.now.as_ref().expect("its pace");
+    assert!(now.starts && told.over_speed.len() == 5);
+    assert!(told.depths.is_empty() && !told.margins.is_empty());
+    let named = &told.sheet.missing[0].what;
+    assert!(named.contains("no loudspeaker"), "{named}");
+    let circuit = wiring::read_one(&text).circuit;
+    let bench = Bench::new(
+        &circuit,
+        Library::built_in(),
+        &asked(&[("DEPTH", 0.0)]),
+        Some("J3"),
+    )
+    .expect("a bench");
+    let roles = anatomy(&circuit);
+    let found = find(&circuit, &roles).expect("an oscillator");
+    let whole = super::oscillation::of(&found, &bench, None).pace;
+    let (a, b) = (now.hertz.expect("hertz"), whole.hertz.expect("hertz"));
+    assert!((a / b - 1.0).abs() < 0.02, "{a} {b}");
+
+    let unfed: String = text.lines().take(95).collect::<Vec<_>>().join("\n");
+    let told = worked(&unfed, &[]);
+    let missing: Vec<&str> = told.sheet.missing.iter().map(|m| m.what.as_str()).collect();
+    assert!(told.now.is_none(), "{:?}", told.now);
+    assert!(missing.iter().any(|m| m.contains("V3a")), "{missing:?}");
+}
+
 #[test]
 fn an_amplifier_without_one_says_so() {
     let pip = worked(&example("pip"), &[]);
