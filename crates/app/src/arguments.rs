@@ -407,7 +407,7 @@ pub(crate) struct Fit {
 }
 
 /// `240`, `240V`, `240 V`.
-fn mains_volts(text: &str) -> Result<f64, String> {
+pub(crate) fn mains_volts(text: &str) -> Result<f64, String> {
     let bare = text.trim();
     let bare = bare.strip_suffix(['V', 'v']).unwrap_or(bare).trim();
     match bare.parse::<f64>() {

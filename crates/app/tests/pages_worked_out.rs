@@ -8,6 +8,42 @@ mod server;
 use desk::{STAGE, read, start, take_in, trace};
 use server::Page;
 
+/// Other mains, another rectifier and another capacitor on the supply sheet: the rails before and after; a slip is said
+/// with its remedy, and what was typed stays. Nothing of it is written down.
+#[test]
+fn what_if_on_the_supply_sheet() {
+    let (_folder, server) = start();
+    let mut b = server.browser();
+    take_in(&mut b, "Pip", "Odo Kestle");
+    trace(&mut b, include_str!("../../../examples/pip.wiring"));
+    let supply = "/job/1/set-up?sheet=supply";
+    let wired = b.get(supply);
+    wired.has(&["What if", "V3 instead of 5Y3GT", "C7a instead of 16 µF"]);
+    assert!(!wired.text.contains("What it changes"));
+    let asked = "&mains=242+V&if+V3=silicon&if+C7a=32u+450V";
+    let page = b.get(&format!("{supply}{asked}"));
+    page.has(&[
+        "Supply, what if",
+        "What it changes",
+        "mains 242 V",
+        "As wired",
+    ]);
+    for (slip, words) in [
+        (
+            "&mains=much",
+            &["`much` is no mains", "for example 233"][..],
+        ),
+        ("&if+C7a=a+lot", &["Describe it as in a wiring"][..]),
+        ("&if+V3=6V6GT", &["V3"][..]),
+    ] {
+        let page = b.get(&format!("{supply}{slip}"));
+        page.has(words);
+        let typed = slip.split('=').nth(1).unwrap().replace('+', " ");
+        assert!(page.text.contains(&typed), "{slip}");
+    }
+    assert!(!b.get(supply).text.contains("What it changes"));
+}
+
 /// The page of suspects in every state of a job; one press opens the next reading under its
 /// conditions, and the reading leads back. Hands go in only where it is off.
 #[test]

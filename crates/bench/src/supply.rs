@@ -140,6 +140,31 @@ pub(crate) struct Work<'a> {
     pub(crate) stand_in: Option<&'a str>,
 }
 
+impl<'a> Work<'a> {
+    /// Solves it as it stands and at the highest mains; with the reason where there is no operating point now.
+    fn new(
+        circuit: &'a Circuit,
+        library: &'a Library,
+        anatomy: &'a Anatomy,
+        asked: &Asked,
+        cold: &'a [Setting],
+    ) -> (Self, Option<String>) {
+        let block = block(circuit, asked);
+        let now = Powered::new(circuit, library, &conditions(asked, block));
+        let why = now.as_ref().err().cloned();
+        let work = Self {
+            circuit,
+            library,
+            anatomy,
+            surge: surge_with(circuit, library, anatomy, asked, cold),
+            now: now.ok(),
+            read: Read::of(block),
+            stand_in: cold.first().map(|setting| setting.name.as_str()),
+        };
+        (work, why)
+    }
+}
+
 impl Work<'_> {
     /// Roles of a part, first found first.
     pub(crate) fn role(&self, part: usize) -> Option<Role> {
@@ -176,9 +201,12 @@ pub fn what_if(
     asked: &Asked,
     marking: Option<&Marking>,
 ) -> Supply {
-    let before = supply(wired, library, asked, marking);
+    let anatomy = anatomy(wired);
+    let (work, _) = Work::new(wired, library, &anatomy, asked, &[]);
+    let nodes = rail_nodes(&work);
+    let before = rails(&work, &nodes, &drained(&work, asked, &[], &nodes));
     let mut after = supply(changed, library, asked, marking);
-    after.what_if = compare::compare(&before, &after);
+    after.what_if = compare::compare(&before, &after.rails);
     after.sheet.title = format!("{}, what if", after.sheet.title);
     page::compared(&mut after);
     after
@@ -198,25 +226,13 @@ fn supply_of(
     let today = mains_volts(circuit, &under);
     let mut sheet = Sheet::new("supply", "Supply");
     head(&mut sheet, circuit);
-    let now = match Powered::new(circuit, library, &under) {
-        Ok(powered) => Some(powered),
-        Err(why) => {
-            sheet.missing(
-                format!("volts and currents: {why}"),
-                "Run `check`, and look for a slip near that point.",
-            );
-            None
-        }
-    };
-    let work = Work {
-        circuit,
-        library,
-        anatomy: &anatomy,
-        surge: surge_with(circuit, library, &anatomy, asked, cold),
-        now,
-        read: Read::of(block),
-        stand_in: cold.first().map(|setting| setting.name.as_str()),
-    };
+    let (work, why) = Work::new(circuit, library, &anatomy, asked, cold);
+    if let Some(why) = why {
+        sheet.missing(
+            format!("volts and currents: {why}"),
+            "Run `check`, and look for a slip near that point.",
+        );
+    }
     let rail_nodes = rail_nodes(&work);
     let drained = drained(&work, asked, cold, &rail_nodes);
     let mut supply = Supply {

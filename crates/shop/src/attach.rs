@@ -207,11 +207,8 @@ impl Shop {
     /// # Errors
     /// When nothing bears this name, it was erased, or the file is damaged.
     pub fn content(&self, hash: &Hash) -> Result<Vec<u8>, ShopError> {
-        match self.read(|r| r.attachment(hash))? {
-            None => Err(ShopError::Nothing("attachment of this name".to_owned())),
-            Some(a) if a.erased => Err(ShopError::Nothing("content: it was erased".to_owned())),
-            Some(_) => self.attachments().get(hash),
-        }
+        self.is_kept(hash)?;
+        self.attachments().get(hash)
     }
 
     /// Where the content of an attachment lies, for whoever reads it piece by piece; checked against its name first.
@@ -219,14 +216,23 @@ impl Shop {
     /// # Errors
     /// As [`Shop::content`].
     pub fn content_at(&self, hash: &Hash) -> Result<PathBuf, ShopError> {
+        self.is_kept(hash)?;
         let path = self.attachments().path(hash);
+        if hash_of_file(&path)? == *hash {
+            Ok(path)
+        } else {
+            Err(ShopError::Damaged(format!(
+                "attachment {hash} is not what was put in"
+            )))
+        }
+    }
+
+    /// Refuses what bears no name here, or was erased.
+    fn is_kept(&self, hash: &Hash) -> Result<(), ShopError> {
         match self.read(|r| r.attachment(hash))? {
             None => Err(ShopError::Nothing("attachment of this name".to_owned())),
             Some(a) if a.erased => Err(ShopError::Nothing("content: it was erased".to_owned())),
-            Some(_) if hash_of_file(&path)? == *hash => Ok(path),
-            Some(_) => Err(ShopError::Damaged(format!(
-                "attachment {hash} is not what was put in"
-            ))),
+            Some(_) => Ok(()),
         }
     }
 }

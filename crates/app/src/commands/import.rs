@@ -21,7 +21,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
     })?;
     let now = serve::now();
     let refused = |e: shop::ShopError| serve::refused(&e);
-    let (job, jobs, text) = match archived(&bytes).map_err(refused)? {
+    let (job, jobs, owner_known, text) = match archived(&bytes).map_err(refused)? {
         Archived::Shop => {
             let report = import_shop(&bytes, &folder, now).map_err(refused)?;
             let text = format!(
@@ -31,7 +31,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
                 report.readings,
                 report.attachments
             );
-            (None, report.jobs, text)
+            (None, report.jobs, None, text)
         }
         Archived::Job => {
             let shop = Shop::open(&folder, now).map_err(refused)?;
@@ -46,7 +46,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
                 serve::OWNER_NEW
             };
             let text = format!("Job {}, in {}. {owner}", taken.job, folder.display());
-            (Some(taken.job), 1, text)
+            (Some(taken.job), 1, Some(taken.owner_known), text)
         }
     };
     let text = if given.json {
@@ -54,6 +54,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
             "folder": folder.display().to_string(),
             "job": job,
             "jobs": jobs,
+            "owner_known": owner_known,
             "errors": [],
             "warnings": [],
         });

@@ -9,6 +9,7 @@
     reason = "a failed step is a failed test"
 )]
 
+use std::collections::BTreeSet;
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::TcpStream;
 use std::path::{Path, PathBuf};
@@ -199,6 +200,14 @@ impl Page {
         panic!("no form with `{holds}` on {}", self.address);
     }
 
+    /// Where its links lead, as they stand.
+    pub fn links(&self) -> Vec<String> {
+        let links = self.text.split(" href=\"").skip(1);
+        links
+            .map(|link| link.split('"').next().unwrap().replace("&amp;", "&"))
+            .collect()
+    }
+
     /// Every form that is sent as plain fields.
     pub fn forms(&self) -> Vec<Form> {
         let pieces = self.text.split("<form").skip(1);
@@ -321,6 +330,23 @@ impl Browser {
     pub fn get(&mut self, address: &str) -> Page {
         let page = self.ask("GET", address, &[], b"");
         self.follow(page)
+    }
+
+    /// Fetches every page of ours that links lead to from `first`, each once and so many at most, and hands it over.
+    pub fn walk(&mut self, first: &[&str], most: usize, mut look: impl FnMut(Page)) {
+        let mut waiting: Vec<String> = first.iter().map(|a| (*a).to_owned()).collect();
+        let mut seen = BTreeSet::new();
+        while let Some(address) = waiting.pop() {
+            let plain = address.split('#').next().unwrap().to_owned();
+            if seen.len() > most || !seen.insert(plain.clone()) {
+                continue;
+            }
+            let page = self.get(&plain);
+            if page.header("content-type").starts_with("text/html") {
+                waiting.extend(page.links().into_iter().filter(|l| l.starts_with('/')));
+            }
+            look(page);
+        }
     }
 
     /// Sends a form and follows where it leads.

@@ -1,6 +1,6 @@
 //! What another part in a place changes: the rails before and after.
 
-use super::Supply;
+use super::Rail;
 use serde::Serialize;
 
 /// One rail, as wired and with the other part.
@@ -17,11 +17,10 @@ pub struct Moved {
 }
 
 /// Rails of the same name in both.
-pub(super) fn compare(wired: &Supply, so: &Supply) -> Vec<Moved> {
-    so.rails
-        .iter()
+pub(super) fn compare(wired: &[Rail], so: &[Rail]) -> Vec<Moved> {
+    so.iter()
         .filter_map(|after| {
-            let before = wired.rails.iter().find(|r| r.point == after.point)?;
+            let before = wired.iter().find(|r| r.point == after.point)?;
             Some(Moved {
                 point: after.point.clone(),
                 volts: [before.volts, after.volts],

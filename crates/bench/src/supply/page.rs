@@ -490,6 +490,9 @@ pub(super) fn compared(supply: &mut Supply) {
             })
         })
         .collect();
+    supply
+        .sheet
+        .note("What if: readings are those of the amplifier as wired.");
     supply.sheet.section("What it changes", lines);
     // what was asked for comes first
     supply.sheet.sections.rotate_right(1);

@@ -9,6 +9,7 @@ use crate::serve::fail::{Answer, go, ok};
 use crate::serve::frame::{self, Page, Place};
 use crate::serve::site::Site;
 use crate::serve::state;
+use bench::digits;
 use maud::{Markup, html};
 use shop::{EstimateItem, Job, JobId, ShopError, State, WiringState, WorkState, Write};
 
@@ -100,8 +101,8 @@ fn table(id: JobId, last: &Job, all: &[Moved], ask: &Ask) -> Markup {
                     tbody { @for m in all { tr {
                         th scope="row" { a href=(format!("/job/{id}/chart?at={}", super::chart::percent(&m.point))) { (m.point) } }
                         td.figure { (m.left) " " (unit(m)) }
-                        td.figure { @if let Some(v) = m.scaled { (format!("{v:.1}")) } }
-                        td.figure { @if let Some(now) = &m.now { strong { (now) } } }
+                        td.figure { @if let Some(v) = m.scaled { (digits::volts(v)) " " (unit(m)) } }
+                        td.figure { @if let Some(now) = &m.now { strong { (now) } " " (unit(m)) } }
                         td { @match m.word {
                             Word::Moved(off) => { span.wrong { "moved " (signed(off)) "\u{a0}%" } }
                             Word::Same(_) => { "as it was" }

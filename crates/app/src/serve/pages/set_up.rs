@@ -31,15 +31,18 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
         let view = state::view(site, r, id)?;
         let found = work_out::found(site, r, id, ReadingState::AsFound)?;
         let circuit = &found.traced.circuit;
-        let what = WhatIf::of(circuit, fields);
-        let (all, refused) = if which == SetUp::Supply && !what.is_empty() {
-            match sheets::supply_if(site, &found, what.mains, &what.changes) {
-                Ok(all) => (all, None),
-                Err(refused) => (sheets::set_up(which, site, &found), Some(refused)),
-            }
-        } else {
-            (sheets::set_up(which, site, &found), None)
+        let asked = match which {
+            SetUp::Supply => WhatIf::of(circuit, fields),
+            _ => Ok(None),
         };
+        let changed = asked.and_then(|what| {
+            what.map(|what| sheets::supply_if(site, &found, what.mains, &what.changes)).transpose()
+        });
+        let (changed, refused) = match changed {
+            Ok(changed) => (changed, None),
+            Err(refused) => (None, Some(refused)),
+        };
+        let all = changed.unwrap_or_else(|| sheets::set_up(which, site, &found));
         let lines: Vec<&Line> = all.iter().flat_map(Sheet::lines).collect();
         let body = html! {
             div.run-sheet.set-up {

@@ -1,5 +1,6 @@
 //! What if, on the supply sheet: another mains, another rectifier, other capacitors. Nothing here is written down.
 
+use crate::arguments::mains_volts;
 use crate::serve::ask::Fields;
 use bench::instead::{Instead, Refused};
 use maud::{Markup, html};
@@ -18,12 +19,16 @@ pub(crate) struct WhatIf {
 }
 
 impl WhatIf {
-    /// From the fields of the page; what is left empty stays as wired.
-    pub(crate) fn of(circuit: &Circuit, fields: &Fields) -> Self {
-        let mains = fields.get("mains").trim().trim_end_matches(['V', 'v', ' ']);
-        let mains = mains.parse().ok();
-        Self {
-            mains: mains.filter(|v| (50.0..=300.0).contains(v)),
+    /// From the fields of the page; what is left empty stays as wired, and none where all is.
+    pub(crate) fn of(circuit: &Circuit, fields: &Fields) -> Result<Option<Self>, Refused> {
+        let mains = fields.some("mains").map(|typed| {
+            mains_volts(typed).map_err(|_| Refused {
+                what: format!("`{typed}` is no mains."),
+                remedy: "Type its volts as a number, for example 233.".to_owned(),
+            })
+        });
+        let what = Self {
+            mains: mains.transpose()?,
             changes: exchangeable(circuit)
                 .filter_map(|part| {
                     Some(Instead {
@@ -32,12 +37,8 @@ impl WhatIf {
                     })
                 })
                 .collect(),
-        }
-    }
-
-    /// Nothing was asked.
-    pub(crate) fn is_empty(&self) -> bool {
-        self.mains.is_none() && self.changes.is_empty()
+        };
+        Ok((what.mains.is_some() || !what.changes.is_empty()).then_some(what))
     }
 }
 
@@ -71,26 +72,35 @@ pub(crate) fn form(
     refused: Option<&Refused>,
 ) -> Markup {
     let parts: Vec<&Part> = exchangeable(circuit).collect();
+    let asked = typed
+        .pairs()
+        .any(|(name, value)| name != "sheet" && !value.is_empty());
     html! {
-        form.sheet method="get" action=(format!("/job/{id}/set-up")) {
-            h2 { "What if" }
-            input type="hidden" name="sheet" value="supply";
-            @if let Some(r) = refused { p.error role="alert" { strong { (r.what) } " " (r.remedy) } }
-            label { "Mains" input name="mains" inputmode="decimal" autocomplete="off" placeholder="as it is" value=(typed.get("mains")); }
-            @for part in &parts {
-                @match &part.kind {
-                    Kind::Valve(valve) => (rectifier(part, valve.type_in_socket(), library, typed)),
-                    Kind::Capacitor { farads, .. } => {
-                        label { (part.name) " instead of " (farads.map_or_else(|| "unknown".to_owned(), |f| rounded(f, Quantity::Farads, 3)))
-                            input name=(field(&part.name)) autocomplete="off" placeholder="as wired" value=(typed.get(&field(&part.name)));
+        section.sheet {
+            details open[asked] {
+                summary { "What if" }
+                form method="get" action=(format!("/job/{id}/set-up")) {
+                    input type="hidden" name="sheet" value="supply";
+                    @if let Some(r) = refused { p.error role="alert" { strong { (r.what) } " " (r.remedy) } }
+                    label { span { "Mains" } input name="mains" inputmode="decimal" autocomplete="off" placeholder="as it is" value=(typed.get("mains")); }
+                    @for part in &parts {
+                        @match &part.kind {
+                            Kind::Valve(valve) => (rectifier(part, valve.type_in_socket(), library, typed)),
+                            Kind::Capacitor { farads, .. } => {
+                                label { span { (part.name) " instead of " (farads.map_or_else(|| "unknown".to_owned(), |f| rounded(f, Quantity::Farads, 3))) }
+                                    input name=(field(&part.name)) autocomplete="off" placeholder="as wired" value=(typed.get(&field(&part.name)));
+                                }
+                            }
+                            _ => {}
                         }
                     }
-                    _ => {}
+                    div.others {
+                        button.button { "Work it out" }
+                        @if asked { a.button href=(format!("/job/{id}/set-up?sheet=supply")) { "As wired" } }
+                    }
+                    p.hint { "Nothing here changes the wiring." }
                 }
             }
-            button.button { "Work it out" }
-            @if typed.pairs().any(|(name, value)| name != "sheet" && !value.is_empty()) { a.button href=(format!("/job/{id}/set-up?sheet=supply")) { "As wired" } }
-            p.hint { "Nothing here changes the wiring." }
         }
     }
 }
@@ -105,7 +115,7 @@ fn rectifier(part: &Part, fitted: &str, library: &Library, typed: &Fields) -> Ma
         .iter()
         .filter(|s| s.kind.is_rectifier() && Some(s.base) == base && s.name != fitted);
     html! {
-        label { (part.name) " instead of " (fitted)
+        label { span { (part.name) " instead of " (fitted) }
             select name=(name) {
                 option value="" { "as wired" }
                 @for sheet in all { option value=(sheet.name) selected[chosen == sheet.name] { (sheet.name) } }
