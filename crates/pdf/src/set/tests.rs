@@ -198,6 +198,35 @@ fn the_last_row_of_a_table_is_not_alone_on_a_page() {
     assert!(breaks > 10, "tables went over a page end: {breaks}");
 }
 
+/// Wherever on a page a table begins, its heading, its head and its first two rows are together.
+#[test]
+fn the_first_row_of_a_table_is_not_alone_on_a_page() {
+    let (mut first, mut second) = (0, 0);
+    for lines in 10..50 {
+        let mut d = long(12, 0);
+        let of = |b: &Block| matches!(b, Block::Table(_));
+        let table = d.blocks.split_off(d.blocks.iter().position(of).unwrap());
+        for _ in 0..lines {
+            d.say("A line before.");
+        }
+        d.heading("The table");
+        d.blocks.extend(table);
+        let text = words(&pdf(d).unwrap());
+        let page_of = |w: &str| {
+            text.split('\u{c}')
+                .position(|page| page.lines().any(|l| l == w))
+        };
+        let at = page_of("The table");
+        assert!(at.is_some(), "{text}");
+        assert_eq!(at, page_of("Point head"), "{lines} lines: {text}");
+        assert_eq!(at, page_of("V0.1"), "{lines} lines: {text}");
+        assert_eq!(at, page_of("V1.1"), "{lines} lines: {text}");
+        first += usize::from(at == Some(0));
+        second += usize::from(at == Some(1));
+    }
+    assert!(first > 3 && second > 3, "{first} {second}");
+}
+
 /// No glyph number 0, which is the empty box of a typeface: every font is a subset with its own letters, embedded.
 #[test]
 fn every_font_is_embedded_as_a_subset_and_the_pages_are_tagged() {
