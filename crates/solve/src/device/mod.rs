@@ -9,6 +9,7 @@ mod filament;
 pub mod fit;
 mod library;
 mod neon;
+mod number;
 mod pentode;
 mod rectifier;
 mod rows;
@@ -26,62 +27,62 @@ pub use triode::TriodePoint;
 /// Equation set T for triodes: softplus space current with a cut-off that widens with plate
 /// voltage, and a grid share. `K` amperes per volt^x.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TriodeLaw {
+pub struct TriodeLaw<T = f64> {
     /// Scale `K`, A/V^x; emission multiplies it.
-    pub k: f64,
+    pub k: T,
     /// Amplification factor.
-    pub mu: f64,
+    pub mu: T,
     /// Exponent.
-    pub x: f64,
+    pub x: T,
     /// Cut-off width at no plate volts.
-    pub w0: f64,
+    pub w0: T,
     /// Its growth with plate volts.
-    pub w1: f64,
+    pub w1: T,
     /// Grid offset.
-    pub v0: f64,
+    pub v0: T,
     /// Plate volts at which half the offset is there.
-    pub vb: f64,
+    pub vb: T,
     /// Grid share divisor, 6.5/mu.
-    pub d: f64,
+    pub d: T,
     /// Grid knee, volts.
-    pub wg: f64,
+    pub wg: T,
     /// Grid current onset, volts.
-    pub vg0: f64,
+    pub vg0: T,
 }
 
 /// Equation set P for pentodes and beam tetrodes.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PentodeLaw {
+pub struct PentodeLaw<T = f64> {
     /// Scale `K`, A/V^x; emission multiplies it.
-    pub k: f64,
+    pub k: T,
     /// Amplification factor of grid 1 against grid 2.
-    pub mu: f64,
+    pub mu: T,
     /// Exponent.
-    pub x: f64,
+    pub x: T,
     /// Cut-off width.
-    pub w0: f64,
+    pub w0: T,
     /// Its growth with screen volts.
-    pub w1: f64,
+    pub w1: T,
     /// The plate's share of the field.
-    pub lam: f64,
+    pub lam: T,
     /// Share caught by the screen.
-    pub s: f64,
+    pub s: T,
     /// How that share depends on the ratio of plate and screen volts.
-    pub m: f64,
+    pub m: T,
     /// Least knee volts.
-    pub vmin: f64,
+    pub vmin: T,
     /// Knee volts at 0.1 A on top of it.
-    pub v1: f64,
+    pub v1: T,
     /// Sharpness of the knee.
-    pub n: f64,
+    pub n: T,
     /// Part of the returned current the screen keeps at no plate volts.
-    pub r0: f64,
+    pub r0: T,
     /// Control-grid share divisor.
-    pub d: f64,
+    pub d: T,
     /// Grid knee, volts.
-    pub wg: f64,
+    pub wg: T,
     /// Grid current onset, volts.
-    pub vg0: f64,
+    pub vg0: T,
 }
 
 /// A rectifying plate: `i = perveance * v^1.5`, or a solid-state junction.

@@ -21,7 +21,8 @@
 //! secondary-emission kink, no gas and no grid emission.
 
 use super::PentodeLaw;
-use super::smooth::{FURTHEST_VOLTS, SLIVER, ln_1p, positive_part, softplus};
+use super::number::Number;
+use super::smooth::{FURTHEST_VOLTS, SLIVER};
 use super::triode::KNEE_VOLTS;
 
 /// `v1` is the growth of the knee at 0.1 A: one over that, to the power of 2/3.
@@ -29,26 +30,26 @@ const PER_KNEE_AMPS: f64 = 4.641_588_833_612_779;
 
 /// A current and its slopes. Amperes and siemens.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Sloped {
+pub struct Sloped<T = f64> {
     /// The current, never negative.
-    pub amps: f64,
+    pub amps: T,
     /// By plate volts.
-    pub by_plate: f64,
+    pub by_plate: T,
     /// By screen volts.
-    pub by_screen: f64,
+    pub by_screen: T,
     /// By grid volts.
-    pub by_grid: f64,
+    pub by_grid: T,
 }
 
 /// Currents and slopes of a pentode at one point.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PentodePoint {
+pub struct PentodePoint<T = f64> {
     /// Plate current; never falls with rising plate volts.
-    pub plate: Sloped,
+    pub plate: Sloped<T>,
     /// Screen current.
-    pub screen: Sloped,
+    pub screen: Sloped<T>,
     /// Control-grid current.
-    pub grid: Sloped,
+    pub grid: Sloped<T>,
 }
 
 impl PentodeLaw {
@@ -63,96 +64,7 @@ impl PentodeLaw {
     /// ```
     #[must_use]
     pub fn currents(self, plate: f64, screen: f64, grid: f64) -> PentodePoint {
-        let plate = plate.clamp(-FURTHEST_VOLTS, FURTHEST_VOLTS);
-        let screen = screen.clamp(-FURTHEST_VOLTS, FURTHEST_VOLTS);
-        let grid = grid.clamp(-FURTHEST_VOLTS, FURTHEST_VOLTS);
-
-        let (v2, v2_slope) = positive_part(screen, KNEE_VOLTS);
-        let (p, p_slope) = positive_part(plate, KNEE_VOLTS);
-
-        // Space current; logarithmic slopes keep deep cut-off whole.
-        let w = (self.w0 * self.w0 + self.w1 * self.w1 * v2 * v2).sqrt();
-        let w_log_slope = self.w1 * self.w1 * v2 * v2_slope / (w * w);
-        let z = (grid + (screen + self.lam * plate) / self.mu) / w;
-        let e = softplus(w, z);
-        let ik_log = self.k.ln() + self.x * e.log;
-        let root_ik = (ik_log / 3.0).exp();
-        let ik = root_ik * root_ik * root_ik;
-        let q = self.x * e.log_slope / w;
-        let ik_log_by = [
-            q * self.lam / self.mu,
-            self.x * w_log_slope * (1.0 - z * e.log_slope) + q / self.mu,
-            q,
-        ];
-
-        // Knee and how much of the beam the plate accepts.
-        let growth = self.v1 * PER_KNEE_AMPS * root_ik * root_ik;
-        let knee = self.vmin + growth;
-        let u = p / knee;
-        let t = (self.n * u.ln()).exp();
-        let root = (-ln_1p(t) / self.n).exp();
-        let h = u * root;
-        let h_slope = root / (1.0 + t);
-        let by_knee = -u / knee * (2.0 / 3.0) * growth;
-        let h_by = [
-            h_slope * (p_slope / knee + by_knee * ik_log_by[0]),
-            h_slope * by_knee * ik_log_by[1],
-            h_slope * by_knee * ik_log_by[2],
-        ];
-
-        // What the screen wires catch.
-        let both = v2 + p + SLIVER;
-        let s = self.s * (1.0 + self.m * (v2 - p) / both);
-        let s_by = [
-            -self.s * self.m * (2.0 * v2 + SLIVER) / (both * both) * p_slope,
-            self.s * self.m * (2.0 * p + SLIVER) / (both * both) * v2_slope,
-            0.0,
-        ];
-
-        // What the cathode gives in all.
-        let kept = self.r0 + (1.0 - self.r0) * h;
-        let ic = ik * kept;
-        let ic_by: [f64; 3] =
-            std::array::from_fn(|i| ic * ik_log_by[i] + ik * (1.0 - self.r0) * h_by[i]);
-
-        // The control grid's share.
-        let (g, g_slope) = positive_part(grid - self.vg0, self.wg);
-        let rest = self.d * (v2 + SLIVER);
-        let whole = g + rest;
-        let share = g / whole;
-        let left = rest / whole;
-        let share_by = [
-            0.0,
-            -g * self.d * v2_slope / (whole * whole),
-            g_slope * rest / (whole * whole),
-        ];
-
-        // The plate's part of the rest, and the screen's.
-        let part = (1.0 - s) * h;
-        let part_by: [f64; 3] = std::array::from_fn(|i| (1.0 - s) * h_by[i] - s_by[i] * h);
-        let out = left * ic;
-        let out_by: [f64; 3] = std::array::from_fn(|i| left * ic_by[i] - share_by[i] * ic);
-
-        let sloped = |amps, by: [f64; 3]| Sloped {
-            amps,
-            by_plate: by[0],
-            by_screen: by[1],
-            by_grid: by[2],
-        };
-        PentodePoint {
-            plate: sloped(
-                part * out,
-                std::array::from_fn(|i| part * out_by[i] + part_by[i] * out),
-            ),
-            screen: sloped(
-                (1.0 - part) * out,
-                std::array::from_fn(|i| (1.0 - part) * out_by[i] - part_by[i] * out),
-            ),
-            grid: sloped(
-                share * ic,
-                std::array::from_fn(|i| share * ic_by[i] + share_by[i] * ic),
-            ),
-        }
+        pentode_currents(self, plate, screen, grid)
     }
 
     /// Currents with the screen joined to the plate.
@@ -170,5 +82,134 @@ impl PentodeLaw {
             grid_by_plate: p.grid.by_plate + p.grid.by_screen,
             grid_by_grid: p.grid.by_grid,
         }
+    }
+}
+
+/// [`PentodeLaw::currents`], of one valve or of several side by side.
+#[inline(always)]
+pub(crate) fn pentode_currents<T: Number>(
+    law: PentodeLaw<T>,
+    plate: T,
+    screen: T,
+    grid: T,
+) -> PentodePoint<T> {
+    let plate = plate.within(FURTHEST_VOLTS);
+    let screen = screen.within(FURTHEST_VOLTS);
+    let grid = grid.within(FURTHEST_VOLTS);
+
+    let (v2, v2_slope) = screen.positive_part(T::of(KNEE_VOLTS));
+    let (p, p_slope) = plate.positive_part(T::of(KNEE_VOLTS));
+
+    // Space current; logarithmic slopes keep deep cut-off whole.
+    let w = (law.w0 * law.w0 + law.w1 * law.w1 * v2 * v2).sqrt();
+    let w_log_slope = law.w1 * law.w1 * v2 * v2_slope / (w * w);
+    let z = (grid + (screen + law.lam * plate) / law.mu) / w;
+    let e = z.softplus(w);
+    let ik_log = law.k.ln() + law.x * e.log;
+    let root_ik = (ik_log / 3.0).exp();
+    let ik = root_ik * root_ik * root_ik;
+    let q = law.x * e.log_slope / w;
+    let ik_log_by = [
+        q * law.lam / law.mu,
+        law.x * w_log_slope * (T::of(1.0) - z * e.log_slope) + q / law.mu,
+        q,
+    ];
+
+    // Knee and how much of the beam the plate accepts.
+    let growth = law.v1 * PER_KNEE_AMPS * root_ik * root_ik;
+    let knee = law.vmin + growth;
+    let u = p / knee;
+    let t = (law.n * u.ln()).exp();
+    let root = (-t.ln_1p() / law.n).exp();
+    let h = u * root;
+    let h_slope = root / (t + 1.0);
+    let by_knee = -u / knee * (2.0 / 3.0) * growth;
+    let h_by = [
+        h_slope * (p_slope / knee + by_knee * ik_log_by[0]),
+        h_slope * by_knee * ik_log_by[1],
+        h_slope * by_knee * ik_log_by[2],
+    ];
+
+    // What the screen wires catch.
+    let both = v2 + p + SLIVER;
+    let s = law.s * (law.m * (v2 - p) / both + 1.0);
+    let s_by = [
+        -law.s * law.m * (v2 * 2.0 + SLIVER) / (both * both) * p_slope,
+        law.s * law.m * (p * 2.0 + SLIVER) / (both * both) * v2_slope,
+        T::of(0.0),
+    ];
+
+    // What the cathode gives in all.
+    let returned = T::of(1.0) - law.r0;
+    let kept = law.r0 + returned * h;
+    let ic = ik * kept;
+    let ic_by: [T; 3] = three(
+        #[inline(always)]
+        |i| ic * ik_log_by[i] + ik * returned * h_by[i],
+    );
+
+    // The control grid's share.
+    let (g, g_slope) = (grid - law.vg0).positive_part(law.wg);
+    let rest = law.d * (v2 + SLIVER);
+    let whole = g + rest;
+    let share = g / whole;
+    let left = rest / whole;
+    let share_by = [
+        T::of(0.0),
+        -g * law.d * v2_slope / (whole * whole),
+        g_slope * rest / (whole * whole),
+    ];
+
+    // The plate's part of the rest, and the screen's.
+    let passed = T::of(1.0) - s;
+    let part = passed * h;
+    let part_by: [T; 3] = three(
+        #[inline(always)]
+        |i| passed * h_by[i] - s_by[i] * h,
+    );
+    let out = left * ic;
+    let out_by: [T; 3] = three(
+        #[inline(always)]
+        |i| left * ic_by[i] - share_by[i] * ic,
+    );
+
+    let others = T::of(1.0) - part;
+    PentodePoint {
+        plate: sloped(
+            part * out,
+            three(
+                #[inline(always)]
+                |i| part * out_by[i] + part_by[i] * out,
+            ),
+        ),
+        screen: sloped(
+            others * out,
+            three(
+                #[inline(always)]
+                |i| others * out_by[i] - part_by[i] * out,
+            ),
+        ),
+        grid: sloped(
+            share * ic,
+            three(
+                #[inline(always)]
+                |i| share * ic_by[i] + share_by[i] * ic,
+            ),
+        ),
+    }
+}
+/// By plate, screen and grid volts.
+#[inline(always)]
+fn three<T>(by: impl Fn(usize) -> T) -> [T; 3] {
+    [by(0), by(1), by(2)]
+}
+
+#[inline(always)]
+fn sloped<T>(amps: T, [by_plate, by_screen, by_grid]: [T; 3]) -> Sloped<T> {
+    Sloped {
+        amps,
+        by_plate,
+        by_screen,
+        by_grid,
     }
 }

@@ -16,10 +16,10 @@ const THIN: f64 = -37.0;
 
 /// The natural logarithm of `width` times `s(z) = ln(1 + e^z)`, and its slope by `z`.
 #[derive(Clone, Copy)]
-pub(super) struct Softplus {
-    pub(super) log: f64,
+pub(crate) struct Softplus<T = f64> {
+    pub(super) log: T,
     /// `s'(z) / s(z)`; tends to 1 in deep cut-off, where both vanish.
-    pub(super) log_slope: f64,
+    pub(super) log_slope: T,
 }
 
 /// Below this, `ln(1 + e)` is six terms of its series to the last digit: `e^6 / 7` of it is left out.

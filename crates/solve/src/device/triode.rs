@@ -15,26 +15,27 @@
 //! high-mu triode comes out low by a third, and there is no reverse grid current.
 
 use super::TriodeLaw;
-use super::smooth::{FURTHEST_VOLTS, SLIVER, positive_part, softplus};
+use super::number::Number;
+use super::smooth::{FURTHEST_VOLTS, SLIVER};
 
 /// Knee of the positive part of plate and screen volts.
 pub(super) const KNEE_VOLTS: f64 = 0.5;
 
 /// Currents and slopes of a triode at one point. Amperes and siemens.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TriodePoint {
+pub struct TriodePoint<T = f64> {
     /// Plate current, never negative.
-    pub plate_a: f64,
+    pub plate_a: T,
     /// Grid current, never negative.
-    pub grid_a: f64,
+    pub grid_a: T,
     /// Of the plate current, by plate volts: one over the plate resistance. Never negative.
-    pub plate_by_plate: f64,
+    pub plate_by_plate: T,
     /// Of the plate current, by grid volts: the mutual conductance.
-    pub plate_by_grid: f64,
+    pub plate_by_grid: T,
     /// Of the grid current, by plate volts.
-    pub grid_by_plate: f64,
+    pub grid_by_plate: T,
     /// Of the grid current, by grid volts.
-    pub grid_by_grid: f64,
+    pub grid_by_grid: T,
 }
 
 impl TriodeLaw {
@@ -49,41 +50,47 @@ impl TriodeLaw {
     /// ```
     #[must_use]
     pub fn currents(self, plate: f64, grid: f64) -> TriodePoint {
-        let plate = plate.clamp(-FURTHEST_VOLTS, FURTHEST_VOLTS);
-        let grid = grid.clamp(-FURTHEST_VOLTS, FURTHEST_VOLTS);
+        triode_currents(self, plate, grid)
+    }
+}
 
-        let (p, p_slope) = positive_part(plate, KNEE_VOLTS);
-        // volts are bounded: no square overflows
-        let w = (self.w0 * self.w0 + self.w1 * self.w1 * p * p).sqrt();
-        let w_log_slope = self.w1 * self.w1 * p * p_slope / (w * w);
-        let offset = p + self.vb;
-        let drive = grid + self.v0 * p / offset + plate / self.mu;
-        let drive_by_plate = self.v0 * self.vb / (offset * offset) * p_slope + 1.0 / self.mu;
-        let z = drive / w;
-        let s = softplus(w, z);
+/// [`TriodeLaw::currents`], of one section or of several side by side.
+#[inline(always)]
+pub(crate) fn triode_currents<T: Number>(law: TriodeLaw<T>, plate: T, grid: T) -> TriodePoint<T> {
+    let plate = plate.within(FURTHEST_VOLTS);
+    let grid = grid.within(FURTHEST_VOLTS);
 
-        // Everything through ln E, so that deep cut-off neither divides 0 by 0 nor underflows on the way.
-        let ik = self.k * (self.x * s.log).exp();
-        let log_by_grid = s.log_slope / w;
-        let log_by_plate = w_log_slope * (1.0 - z * s.log_slope) + log_by_grid * drive_by_plate;
-        let ik_by_grid = ik * self.x * log_by_grid;
-        let ik_by_plate = ik * self.x * log_by_plate;
+    let (p, p_slope) = plate.positive_part(T::of(KNEE_VOLTS));
+    // volts are bounded: no square overflows
+    let w = (law.w0 * law.w0 + law.w1 * law.w1 * p * p).sqrt();
+    let w_log_slope = law.w1 * law.w1 * p * p_slope / (w * w);
+    let offset = p + law.vb;
+    let drive = grid + law.v0 * p / offset + plate / law.mu;
+    let drive_by_plate = law.v0 * law.vb / (offset * offset) * p_slope + T::of(1.0) / law.mu;
+    let z = drive / w;
+    let s = z.softplus(w);
 
-        let (g, g_slope) = positive_part(grid - self.vg0, self.wg);
-        let rest = self.d * (p + SLIVER);
-        let whole = g + rest;
-        let share = g / whole;
-        let left = rest / whole;
-        let share_by_grid = g_slope * rest / (whole * whole);
-        let share_by_plate = -g * self.d * p_slope / (whole * whole);
+    // Everything through ln E, so that deep cut-off neither divides 0 by 0 nor underflows on the way.
+    let ik = law.k * (law.x * s.log).exp();
+    let log_by_grid = s.log_slope / w;
+    let log_by_plate = w_log_slope * (T::of(1.0) - z * s.log_slope) + log_by_grid * drive_by_plate;
+    let ik_by_grid = ik * law.x * log_by_grid;
+    let ik_by_plate = ik * law.x * log_by_plate;
 
-        TriodePoint {
-            plate_a: left * ik,
-            grid_a: share * ik,
-            plate_by_plate: left * ik_by_plate - share_by_plate * ik,
-            plate_by_grid: left * ik_by_grid - share_by_grid * ik,
-            grid_by_plate: share * ik_by_plate + share_by_plate * ik,
-            grid_by_grid: share * ik_by_grid + share_by_grid * ik,
-        }
+    let (g, g_slope) = (grid - law.vg0).positive_part(law.wg);
+    let rest = law.d * (p + SLIVER);
+    let whole = g + rest;
+    let share = g / whole;
+    let left = rest / whole;
+    let share_by_grid = g_slope * rest / (whole * whole);
+    let share_by_plate = -g * law.d * p_slope / (whole * whole);
+
+    TriodePoint {
+        plate_a: left * ik,
+        grid_a: share * ik,
+        plate_by_plate: left * ik_by_plate - share_by_plate * ik,
+        plate_by_grid: left * ik_by_grid - share_by_grid * ik,
+        grid_by_plate: share * ik_by_plate + share_by_plate * ik,
+        grid_by_grid: share * ik_by_grid + share_by_grid * ik,
     }
 }
