@@ -12,6 +12,8 @@ pub mod device;
 mod equations;
 pub mod export;
 pub mod flows;
+#[allow(dead_code, reason = "the first users of it are being written")]
+mod lanes;
 pub mod linear;
 pub mod linearised;
 pub mod netlist;
