@@ -59,7 +59,7 @@ fn between(from: f64, to: f64, count: u32) -> impl Iterator<Item = f64> {
 fn of_every_size() -> impl Iterator<Item = f64> {
     (-1074..1024).flat_map(|k| {
         let unit = 2.0_f64.powi(k.max(-1022)) * 2.0_f64.powi((k + 1022).min(0));
-        [1.0, 1.2, 1.4142135623730949, 1.5, 1.9999999999999998].map(|x| x * unit)
+        [1.0, 1.2, 1.41, 1.5, 1.999_999_999_999_999_8].map(|x| x * unit)
     })
 }
 
