@@ -133,9 +133,7 @@ pub(crate) fn end(result: Result<Outcome, Failure>) -> ExitCode {
 pub(crate) fn refuse(error: &clap::Error) -> ExitCode {
     let mut text = String::new();
     for line in error.render().to_string().lines() {
-        let bare = line.trim_start();
-        let indent = " ".repeat((line.len() - bare.len()).min(40));
-        text.push_str(table::hanging(bare, &indent, &indent).trim_end());
+        text.push_str(&within_columns(line));
         text.push('\n');
     }
     let status = u8::try_from(error.exit_code()).unwrap_or(2);
@@ -153,6 +151,28 @@ pub(crate) fn refuse(error: &clap::Error) -> ExitCode {
     } else {
         ExitCode::from(status)
     }
+}
+
+/// A line of help in lines of at most 80 columns: what an option does stays in its column, below itself.
+fn within_columns(line: &str) -> String {
+    let bare = line.trim_start();
+    let indent = line.len() - bare.len();
+    // an option, two spaces or more, what it does
+    let column = bare
+        .find("  ")
+        .map(|gap| gap + bare[gap..].len() - bare[gap..].trim_start().len())
+        .map(|at| (indent + at).min(line.len()))
+        .filter(|_| indent > 0);
+    let text = match column {
+        Some(column) if column <= 40 => {
+            table::hanging(&line[column..], &line[..column], &" ".repeat(column))
+        }
+        _ => {
+            let indent = " ".repeat(indent.min(40));
+            table::hanging(bare, &indent, &indent)
+        }
+    };
+    text.trim_end().to_owned()
 }
 
 /// Text that moves no cursor and sets no colour, whatever stood in the input.
@@ -175,5 +195,24 @@ mod tests {
     #[test]
     fn escape_sequences_of_the_input_never_reach_the_terminal() {
         assert_eq!(printable("a\u{1b}[2Jb\tc\n"), "a\u{fffd}[2Jb\u{fffd}c\n");
+    }
+
+    #[test]
+    fn what_an_option_does_stays_in_its_column() {
+        let line = "      --set <KNOB=5>         Where a knob or switch stands: `VOLUME=5`, `S1=open`, `J1=plugged`";
+        let all = within_columns(line);
+        let column = line.find("Where").unwrap();
+        let lines: Vec<&str> = all.lines().collect();
+        assert!(
+            lines.len() == 2 && lines.iter().all(|l| l.len() <= 80),
+            "{all}"
+        );
+        assert!(lines[1].starts_with(&" ".repeat(column)), "{all}");
+        assert_eq!(&lines[1][column..=column], "`");
+        for short in ["", "Options:", "  -h, --help  Print help", "  what it is"] {
+            assert_eq!(within_columns(short), short);
+        }
+        let long = "a word ".repeat(30);
+        assert!(within_columns(&long).lines().all(|l| l.len() <= 80));
     }
 }

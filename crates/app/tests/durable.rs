@@ -5,12 +5,13 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed step is a failed test")]
 
+mod desk;
 mod server;
 
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use server::Server;
-use shop::{At, JobId, Shop};
+use shop::{At, JobId, Shop, Verdict};
 use std::sync::Mutex;
 
 /// Starts and kills; with some ten changes before each. `./check long` asks for ten times as many.
@@ -93,4 +94,57 @@ fn acknowledged_changes_outlive_a_kill() {
         assert!(report.problems.is_empty(), "{:?}", report.problems);
     }
     assert!(written >= 6 * kills, "{written} changes were acknowledged");
+}
+
+/// The clock of the machine is a day behind after a flat battery: what was written last counts, nothing is refused, no
+/// time becomes negative, and the journal is in the order of writing.
+#[test]
+fn a_clock_set_back_changes_no_order() {
+    const NOW: i64 = 1_795_597_200_000;
+    let folder = tempfile::tempdir().unwrap();
+    let shop = folder.path().join("shop");
+    let at = |at: i64| Server::start(&shop, &["--at", &at.to_string()]);
+    let server = at(NOW);
+    desk::begun(&server);
+    server
+        .browser()
+        .send_to("/job/1/clock", &[("do", "start"), ("task", "chart")]);
+    drop(server);
+    let server = at(NOW - 24 * 3_600_000);
+    let mut b = server.browser();
+    let form = b.get("/job/1/chart?at=V1.1").form("name=\"shown\"");
+    let page = b.send(&form.with("shown", "133"));
+    assert_eq!(page.status, 200, "{}", page.words());
+    b.get("/job/1/chart?at=V1.1").has(&["Read 133"]);
+    for (part, verdict) in [("R4", "keep"), ("C1", "watch")] {
+        b.send_to("/job/1/verdict", &[("part", part), ("verdict", verdict)]);
+    }
+    b.send_to("/job/1/clock", &[("do", "stop")]);
+    b.send_to("/job/1/note", &[("text", "written after the battery died")]);
+    let journal = b.get("/job/1/journal").words();
+    let of = |words: &str| {
+        journal
+            .find(words)
+            .unwrap_or_else(|| panic!("{words}: {journal}"))
+    };
+    assert!(of("corrected from 121") < of("R4: replace"), "{journal}");
+    drop(server);
+    let record = Shop::open(&shop, At(NOW - 24 * 3_600_000)).unwrap();
+    record
+        .read(|r| {
+            let job = JobId(1);
+            let readings = r.readings(job)?;
+            let last = readings.iter().find(|x| x.fields.point == "V1.1").unwrap();
+            assert_eq!(last.fields.shown, "133");
+            let verdicts = r.verdicts(job)?;
+            let last = verdicts.iter().find(|v| v.part == "R4").unwrap();
+            assert_eq!(last.verdict, Verdict::Keep);
+            for stretch in r.hours(job)? {
+                assert!(stretch.stopped_at.is_none_or(|at| at >= stretch.started_at));
+            }
+            Ok(())
+        })
+        .unwrap();
+    drop(record);
+    assert!(shop::verify(&shop).unwrap().problems.is_empty());
 }

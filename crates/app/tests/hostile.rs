@@ -7,6 +7,8 @@ use rand::{Rng, RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use std::path::{Path, PathBuf};
 
+#[path = "../../../fuzz/bodies/archive.rs"]
+mod archive;
 #[path = "../../../fuzz/bodies/circuit.rs"]
 mod circuit;
 #[path = "../../../fuzz/bodies/notation.rs"]
@@ -128,4 +130,9 @@ fn recordings() {
 #[test]
 fn photos() {
     all(&["fuzz/kept/photo"], 300, photo::run);
+}
+
+#[test]
+fn archives() {
+    all(&["fuzz/kept/archive"], 25, archive::run);
 }

@@ -54,7 +54,20 @@ pub enum ShopError {
     Refused(String),
     /// The data base said no.
     #[error("The record could not be used: {0}.")]
-    Base(#[from] rusqlite::Error),
+    Base(rusqlite::Error),
+}
+
+impl From<rusqlite::Error> for ShopError {
+    fn from(error: rusqlite::Error) -> Self {
+        use rusqlite::ffi::SQLITE_CONSTRAINT_FOREIGNKEY;
+        match error.sqlite_error() {
+            // a row that names another which is not there, such as a step of a job that nobody opened
+            Some(e) if e.extended_code == SQLITE_CONSTRAINT_FOREIGNKEY => {
+                Self::Nothing("job, or whatever else this belongs to".to_owned())
+            }
+            _ => Self::Base(error),
+        }
+    }
 }
 
 impl ShopError {

@@ -141,6 +141,12 @@ fn decode_up_to(bytes: Vec<u8>, ending: &str, most: usize) -> Result<Recording, 
     })
 }
 
+/// What the decoders give; none where they fail over bytes that no format allows. They are another project's, and what
+/// somebody sends must not end the program.
+fn unharmed<T>(work: impl FnOnce() -> T) -> Option<T> {
+    std::panic::catch_unwind(std::panic::AssertUnwindSafe(work)).ok()
+}
+
 /// A recording that is read block by block, however long it is.
 pub struct Reader {
     reader: Box<dyn FormatReader>,
@@ -190,13 +196,16 @@ impl Reader {
             ));
         }
         let stream = MediaSourceStream::new(source, Default::default());
-        let reader = symphonia::default::get_probe()
-            .probe(
+        let probe = || {
+            symphonia::default::get_probe().probe(
                 &Hint::new(),
                 stream,
                 FormatOptions::default(),
                 MetadataOptions::default(),
             )
+        };
+        let reader = unharmed(probe)
+            .ok_or_else(|| DecodeError::Damaged("its head makes no sense".into()))?
             .map_err(|e| match e {
                 Error::Unsupported(_) => DecodeError::Coding(e.to_string()),
                 _ => DecodeError::Damaged(e.to_string()),
@@ -209,9 +218,12 @@ impl Reader {
             .as_ref()
             .and_then(|p| p.audio())
             .ok_or_else(|| DecodeError::Coding("unknown".into()))?;
-        let decoder = symphonia::default::get_codecs()
-            .make_audio_decoder(parameters, &AudioDecoderOptions::default())
-            .map_err(|e| DecodeError::Coding(e.to_string()))?;
+        let decoder = unharmed(|| {
+            symphonia::default::get_codecs()
+                .make_audio_decoder(parameters, &AudioDecoderOptions::default())
+        })
+        .ok_or_else(|| DecodeError::Damaged("its coding makes no sense".into()))?
+        .map_err(|e| DecodeError::Coding(e.to_string()))?;
         let mut opened = Self {
             track: track.id,
             promised: track.num_frames,
@@ -275,11 +287,11 @@ impl Reader {
     }
 
     fn read(&mut self, block: &mut Vec<Vec<f64>>) -> bool {
-        loop {
-            let packet = match self.reader.next_packet() {
-                Ok(Some(packet)) => packet,
-                Ok(None) => break,
-                Err(_) => {
+        while !self.ended_early {
+            let packet = match unharmed(|| self.reader.next_packet()) {
+                Some(Ok(Some(packet))) => packet,
+                Some(Ok(None)) => break,
+                Some(Err(_)) | None => {
                     self.ended_early = true;
                     break;
                 }
@@ -287,12 +299,18 @@ impl Reader {
             if packet.track_id != self.track {
                 continue;
             }
-            let Ok(sound) = self.decoder.decode(&packet) else {
+            let decoded = unharmed(|| {
+                let sound = self.decoder.decode(&packet).ok()?;
+                sound.copy_to_vecs_planar(block);
+                Some(f64::from(sound.spec().rate()))
+            });
+            let Some(rate) = decoded.unwrap_or_else(|| {
+                self.ended_early = true;
+                None
+            }) else {
                 self.skipped += 1;
                 continue;
             };
-            let rate = f64::from(sound.spec().rate());
-            sound.copy_to_vecs_planar(block);
             if self.channels == 0 {
                 self.channels = block.len();
                 self.rate = rate;

@@ -19,6 +19,8 @@ pub(crate) const SHORTEST: usize = 6;
 const CODE_LIVES_MS: i64 = 10 * 60_000;
 /// Wrong tries before waiting begins.
 const FREE_TRIES: u32 = 5;
+/// Longest wait after a wrong try: about an hour.
+const LONGEST_WAIT_MS: i64 = (1 << 12) * 1000;
 /// Devices at a time.
 const MOST_DEVICES: usize = 16;
 
@@ -73,7 +75,7 @@ impl Access {
     pub(crate) fn code(&self, now: At) -> Option<String> {
         let mut inner = self.held();
         match &inner.code {
-            Some((code, made)) if now.0 - made.0 < CODE_LIVES_MS => Some(code.clone()),
+            Some((code, made)) if lives(*made, now) => Some(code.clone()),
             _ => {
                 let code = new_code()?;
                 inner.code = Some((code.clone(), now));
@@ -96,20 +98,23 @@ impl Access {
             if let Some(until) = inner.wait_until
                 && now < until
             {
+                // a clock that was set back must not shut the door for longer than was said
+                let until = At(until.0.min(now.0 + LONGEST_WAIT_MS));
+                inner.wait_until = Some(until);
                 return Entered::Wait((until.0 - now.0 + 999) / 1000);
             }
             // counted before it is checked, so that many tries at once are all counted
             inner.wrong += 1;
             if inner.wrong > FREE_TRIES {
-                let seconds = 1_i64 << (inner.wrong - FREE_TRIES).min(12);
-                inner.wait_until = Some(At(now.0 + seconds * 1000));
+                let wait = 1000_i64 << (inner.wrong - FREE_TRIES).min(12);
+                inner.wait_until = Some(At(now.0 + wait.min(LONGEST_WAIT_MS)));
             }
         }
         let right_passcode = matches(passcode, stored);
         let mut inner = self.held();
         let typed = plain(code);
         let right_code = matches!(&inner.code, Some((c, made))
-            if now.0 - made.0 < CODE_LIVES_MS && same(&plain(c), &typed));
+            if lives(*made, now) && same(&plain(c), &typed));
         if !(right_passcode && right_code) {
             return Entered::Wrong;
         }
@@ -198,6 +203,11 @@ fn new_key() -> Option<String> {
     Some(bytes.iter().map(|b| format!("{b:02x}")).collect())
 }
 
+/// Does a code made then still work? Not one of the future: the clock was set back, and it would live too long.
+fn lives(made: At, now: At) -> bool {
+    (0..CODE_LIVES_MS).contains(&(now.0 - made.0))
+}
+
 fn plain(code: &str) -> String {
     code.chars()
         .filter(char::is_ascii_alphanumeric)
@@ -246,6 +256,29 @@ mod tests {
             gate.enter(&code, "long enough", &stored, "", late),
             Entered::Wrong
         );
+    }
+
+    #[test]
+    fn a_clock_set_back_neither_lengthens_a_code_nor_shuts_the_door() {
+        let stored = kept("long enough").unwrap();
+        let gate = Access::new(None);
+        let day = 24 * 3_600_000;
+        let code = gate.code(At(day)).unwrap();
+        assert_ne!(gate.code(At(0)).unwrap(), code, "one of the future");
+        let mut now = At(day);
+        for _ in 0..30 {
+            if let Entered::Wait(seconds) = gate.enter("bbbb-bbbb", "guess", &stored, "", now) {
+                now.0 += seconds * 1000;
+            }
+        }
+        let Entered::Wait(seconds) = gate.enter("bbbb-bbbb", "guess", &stored, "", At(0)) else {
+            panic!("it waits");
+        };
+        assert_eq!(seconds * 1000, LONGEST_WAIT_MS);
+        let later = At(LONGEST_WAIT_MS);
+        let code = gate.code(later).unwrap();
+        let enter = gate.enter(&code, "long enough", &stored, "Phone", later);
+        assert!(matches!(enter, Entered::Key(_)), "{enter:?}");
     }
 
     #[test]

@@ -18,6 +18,10 @@ pub(crate) enum Fail {
         /// What to type or do instead.
         remedy: String,
     },
+    /// The page failed inside the program.
+    Inside,
+    /// What was sent is larger than is taken; both in words.
+    TooLarge(&'static str, &'static str),
     /// The record said no.
     Shop(ShopError),
     /// A page of its own, with its status.
@@ -40,7 +44,8 @@ impl Fail {
         match self {
             Self::Typed { what, remedy } => format!("{what} {remedy}"),
             Self::Shop(e) => e.to_string(),
-            Self::NoPage | Self::Page(..) => "It is not there any more.".to_owned(),
+            Self::TooLarge(what, remedy) => format!("{what} {remedy}"),
+            Self::NoPage | Self::Inside | Self::Page(..) => "It is not there any more.".to_owned(),
         }
     }
 }
@@ -61,6 +66,16 @@ impl IntoResponse for Fail {
                 "Go back to the bench.".to_owned(),
             ),
             Self::Typed { what, remedy } => (StatusCode::UNPROCESSABLE_ENTITY, what, remedy),
+            Self::Inside => (
+                StatusCode::INTERNAL_SERVER_ERROR,
+                "This page failed inside the program. Nothing was written.".to_owned(),
+                "Go back and try again; if it stays, note what you did.".to_owned(),
+            ),
+            Self::TooLarge(what, remedy) => (
+                StatusCode::PAYLOAD_TOO_LARGE,
+                what.to_owned(),
+                remedy.to_owned(),
+            ),
             Self::Shop(e) => {
                 let status = match &e {
                     ShopError::Nothing(_) | ShopError::Missing(_) => StatusCode::NOT_FOUND,

@@ -14,9 +14,10 @@ use super::photo;
 use super::run::Step;
 use super::site::Site;
 use axum::Router;
+use axum::extract::multipart::MultipartError;
 use axum::extract::{DefaultBodyLimit, Multipart, Path, Query, State};
-use axum::http::HeaderMap;
 use axum::http::header::RANGE;
+use axum::http::{HeaderMap, StatusCode};
 use axum::middleware;
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::{MethodRouter, get, post};
@@ -29,7 +30,7 @@ type Pairs = Query<Vec<(String, String)>>;
 /// Largest form without files.
 const LARGEST_FORM: usize = 1 << 20;
 /// Largest upload in all.
-const LARGEST_UPLOAD: usize = 120 << 20;
+const LARGEST_UPLOAD: usize = 200 << 20;
 
 /// All pages behind their gate.
 pub(crate) fn pages(site: Arc<Site>, gate: Gate) -> Router {
@@ -181,11 +182,7 @@ async fn blocking(work: impl FnOnce() -> Answer + Send + 'static) -> Response {
         Ok(Ok(response)) => response,
         Ok(Err(fail)) => fail.into_response(),
         // a page that panicked takes nothing with it: every change is whole or not at all
-        Err(_) => Fail::typed(
-            "This page failed inside the program. Nothing was written.",
-            "Go back and try again; if it stays, note what you did.",
-        )
-        .into_response(),
+        Err(_) => Fail::Inside.into_response(),
     }
 }
 
@@ -274,7 +271,7 @@ async fn track(
 }
 
 async fn upload(State(site): Shared, ask: Ask, Path(job): Path<i64>, form: Multipart) -> Response {
-    let (fields, files) = match taken(form, photo::LARGEST).await {
+    let (fields, files) = match taken(form, photo::largest).await {
         Ok(taken) => taken,
         Err(refused) => return refused,
     };
@@ -282,7 +279,7 @@ async fn upload(State(site): Shared, ask: Ask, Path(job): Path<i64>, form: Multi
 }
 
 async fn drawing(State(site): Shared, ask: Ask, Path(job): Path<i64>, form: Multipart) -> Response {
-    let (fields, files) = match taken(form, photo::LARGEST).await {
+    let (fields, files) = match taken(form, photo::largest).await {
         Ok(taken) => taken,
         Err(refused) => return refused,
     };
@@ -295,7 +292,7 @@ async fn drawing(State(site): Shared, ask: Ask, Path(job): Path<i64>, form: Mult
 }
 
 async fn orders_in(State(site): Shared, ask: Ask, form: Multipart) -> Response {
-    let (_, files) = match taken(form, photo::LARGEST).await {
+    let (_, files) = match taken(form, photo::largest).await {
         Ok(taken) => taken,
         Err(refused) => return refused,
     };
@@ -303,7 +300,7 @@ async fn orders_in(State(site): Shared, ask: Ask, form: Multipart) -> Response {
 }
 
 async fn from_archive(State(site): Shared, ask: Ask, form: Multipart) -> Response {
-    let (_, files) = match taken(form, LARGEST_UPLOAD).await {
+    let (_, files) = match taken(form, |_| LARGEST_UPLOAD).await {
         Ok(taken) => taken,
         Err(refused) => return refused,
     };
@@ -313,38 +310,44 @@ async fn from_archive(State(site): Shared, ask: Ask, form: Multipart) -> Respons
 /// Files and fields of one form, each file within its limit.
 async fn taken(
     mut form: Multipart,
-    largest: usize,
+    largest: fn(&[u8]) -> usize,
 ) -> Result<(Fields, Vec<photos::Upload>), Response> {
     let mut pairs = Vec::new();
     let mut files = Vec::new();
-    loop {
-        let part = match form.next_field().await {
-            Ok(Some(part)) => part,
-            Ok(None) => break,
-            Err(e) => return Err(e.into_response()),
-        };
+    while let Some(part) = form.next_field().await.map_err(not_whole)? {
         let name = part.name().unwrap_or_default().to_owned();
         match part.file_name().map(str::to_owned) {
-            Some(file) => match part.bytes().await {
-                Ok(content) if content.is_empty() => {}
-                Ok(content) if content.len() > largest => {
-                    return Err((
-                        axum::http::StatusCode::PAYLOAD_TOO_LARGE,
-                        "A file is larger than 25 MB. Send a smaller one.",
-                    )
-                        .into_response());
+            Some(file) => {
+                let content = part.bytes().await.map_err(not_whole)?;
+                if content.len() > largest(&content) {
+                    return Err(too_large());
                 }
-                Ok(content) => files.push(photos::Upload {
-                    name: file,
-                    content: content.to_vec(),
-                }),
-                Err(e) => return Err(e.into_response()),
-            },
-            None => match part.text().await {
-                Ok(text) => pairs.push((name, text)),
-                Err(e) => return Err(e.into_response()),
-            },
+                if !content.is_empty() {
+                    files.push(photos::Upload {
+                        name: file,
+                        content: content.into(),
+                    });
+                }
+            }
+            None => pairs.push((name, part.text().await.map_err(not_whole)?)),
         }
     }
     Ok((Fields::of(pairs), files))
+}
+
+fn too_large() -> Response {
+    Fail::TooLarge(
+        "The file is larger than is taken: 25 MB for a photo or a text, 190 MB for a recording, 200 MB for an archive.",
+        "Send a smaller one. `tubewright hear` measures a recording of any size where it lies, and `tubewright import` takes an archive of any size.",
+    )
+    .into_response()
+}
+
+/// What was sent broke off, is no form, or is too large as a whole.
+fn not_whole(error: MultipartError) -> Response {
+    if error.status() == StatusCode::PAYLOAD_TOO_LARGE {
+        return too_large();
+    }
+    let again = "Go back and send it again.";
+    Fail::typed("What was sent did not arrive whole.", again).into_response()
 }

@@ -275,6 +275,11 @@ impl Form {
         &self.action
     }
 
+    /// Its fields as they stand: name, value.
+    pub fn fields(&self) -> &[(String, String)] {
+        &self.fields
+    }
+
     /// Names of the fields that take any words.
     pub fn texts(&self) -> &[String] {
         &self.texts
@@ -366,7 +371,8 @@ impl Browser {
         self.follow(page)
     }
 
-    fn post(&mut self, address: &str, body: &str) -> Page {
+    /// Sends the body of a form as it stands, and follows nowhere.
+    pub fn post(&mut self, address: &str, body: &str) -> Page {
         let origin = format!("http://{}", self.host);
         self.ask(
             "POST",

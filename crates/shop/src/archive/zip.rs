@@ -164,7 +164,8 @@ fn read_up_to(bytes: &[u8], most: usize) -> Result<Entries<'_>, ShopError> {
     let count = size(bytes, end + 10, 2).ok_or_else(cut)?;
     let mut at = size(bytes, end + 16, 4).ok_or_else(cut)?;
     let mut all = Vec::new();
-    let mut room = most;
+    // packed entries share the room; stored ones cannot hold more than the file, unless many name the same bytes
+    let (mut room, mut left) = (most, bytes.len());
     for _ in 0..count {
         if number(bytes, at, 4) != Some(u64::from(CENTRAL)) {
             return Err(cut());
@@ -191,7 +192,12 @@ fn read_up_to(bytes: &[u8], most: usize) -> Result<Entries<'_>, ShopError> {
             .get(from..from.saturating_add(packed))
             .ok_or_else(cut)?;
         let content = match method {
-            STORED => Cow::Borrowed(held),
+            STORED => {
+                left = left
+                    .checked_sub(packed)
+                    .ok_or_else(|| damaged("its files lie over one another"))?;
+                Cow::Borrowed(held)
+            }
             DEFLATED => {
                 room = room.checked_sub(length).ok_or_else(|| {
                     damaged("unpacked it is larger than 512 MB; pack it anew without compression")
@@ -298,6 +304,24 @@ mod tests {
             let refused = read(&other).unwrap_err().to_string();
             assert!(refused.contains(word), "{refused}");
         }
+    }
+
+    /// A small file can name the same bytes ten thousand times: summing them all would take hours.
+    #[test]
+    fn files_that_lie_over_one_another_are_refused() {
+        let content = vec![b'x'; 1_000];
+        let mut bytes = Vec::new();
+        let mut to = Writer::new(&mut bytes);
+        to.add("a", &content).unwrap();
+        to.done.push(Written {
+            name: "b".to_owned(),
+            crc: crc32(&content),
+            size: 1_000,
+            at: 0,
+        });
+        to.finish().unwrap();
+        let refused = read(&bytes).unwrap_err().to_string();
+        assert!(refused.contains("over one another"), "{refused}");
     }
 
     /// The check value of this CRC, as published in lists of CRCs (from memory, not seen).

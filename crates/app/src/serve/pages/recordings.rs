@@ -399,7 +399,7 @@ fn hand_in(id: JobId) -> Markup {
             summary { "Hand in a recording" }
             form method="post" action=(format!("/job/{id}/photos")) enctype="multipart/form-data" {
                 input type="hidden" name="back" value=(format!("/job/{id}/recordings"));
-                label.file { span { "WAV, FLAC, MP3 or a phone's M4A, up to 25 MB" } input type="file" name="file" accept="audio/*,.wav,.flac,.m4a,.mp3" required; }
+                label.file { span { "WAV, FLAC, MP3 or a phone's M4A, up to 190 MB" } input type="file" name="file" accept="audio/*,.wav,.flac,.m4a,.mp3" required; }
                 (field("A few words, such as sweep, as left", "caption", ""))
                 button.button { "Hand in" }
             }
