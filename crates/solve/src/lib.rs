@@ -12,7 +12,6 @@ pub mod device;
 mod equations;
 pub mod export;
 pub mod flows;
-#[allow(dead_code, reason = "the first users of it are being written")]
 mod lanes;
 pub mod linear;
 pub mod linearised;

@@ -20,9 +20,11 @@ mod triode;
 
 pub use behind::{Behind, LawPoint};
 pub use library::{LawEntry, ValveLaw, law_entry, law_for, laws, pentode_law, triode_law};
+pub(crate) use pentode::pentode_currents;
 pub use pentode::{PentodePoint, Sloped};
 pub use rows::{RowErrors, RowPoint, row_errors, row_point};
 pub use triode::TriodePoint;
+pub(crate) use triode::triode_currents;
 
 /// Equation set T for triodes: softplus space current with a cut-off that widens with plate
 /// voltage, and a grid share. `K` amperes per volt^x.

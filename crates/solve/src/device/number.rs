@@ -5,7 +5,9 @@
 
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
-use super::smooth::{self, Softplus};
+use super::smooth::{self, FAR, Softplus};
+use super::{PentodeLaw, TriodeLaw};
+use crate::lanes::Wide;
 
 /// A number of a law.
 pub(crate) trait Number:
@@ -77,5 +79,122 @@ impl Number for f64 {
     #[inline]
     fn positive_part(self, width: Self) -> (Self, Self) {
         smooth::positive_part(self, width)
+    }
+}
+
+impl Number for Wide {
+    #[inline(always)]
+    fn of(value: f64) -> Self {
+        Self::all(value)
+    }
+
+    #[inline(always)]
+    fn sqrt(self) -> Self {
+        self.sqrt()
+    }
+
+    #[inline(always)]
+    fn exp(self) -> Self {
+        self.exp()
+    }
+
+    #[inline(always)]
+    fn ln(self) -> Self {
+        self.ln()
+    }
+
+    #[inline(always)]
+    fn ln_1p(self) -> Self {
+        self.ln_1p()
+    }
+
+    #[inline(always)]
+    fn within(self, most: f64) -> Self {
+        self.lower(Self::all(most)).higher(Self::all(-most))
+    }
+
+    #[inline(always)]
+    fn softplus(self, width: Self) -> Softplus<Self> {
+        let low = self.less(Self::all(-FAR));
+        let high = Self::all(FAR).less(self);
+        let e = self.within(FAR).exp();
+        let value = high.pick(self, e.ln_1p());
+        let log = (width * low.pick(Self::all(1.0), value)).ln();
+        Softplus {
+            log: log + low.pick(self, Self::all(0.0)),
+            log_slope: low.pick(Self::all(1.0), e / ((e + 1.0) * value)),
+        }
+    }
+
+    #[inline(always)]
+    fn positive_part(self, width: Self) -> (Self, Self) {
+        let z = self / width;
+        let high = Self::all(FAR).less(z);
+        if high.every() {
+            return (self, Self::all(1.0));
+        }
+        let e = z.lower(Self::all(FAR)).exp();
+        (
+            high.pick(self, width * e.ln_1p()),
+            high.pick(Self::all(1.0), e / (e + 1.0)),
+        )
+    }
+}
+
+impl<T: Copy> TriodeLaw<T> {
+    /// All its numbers.
+    pub(crate) fn numbers(self) -> [T; 10] {
+        [
+            self.k, self.mu, self.x, self.w0, self.w1, self.v0, self.vb, self.d, self.wg, self.vg0,
+        ]
+    }
+
+    /// The law of these [`TriodeLaw::numbers`].
+    pub(crate) fn of_numbers([k, mu, x, w0, w1, v0, vb, d, wg, vg0]: [T; 10]) -> Self {
+        Self {
+            k,
+            mu,
+            x,
+            w0,
+            w1,
+            v0,
+            vb,
+            d,
+            wg,
+            vg0,
+        }
+    }
+}
+
+impl<T: Copy> PentodeLaw<T> {
+    /// All its numbers.
+    pub(crate) fn numbers(self) -> [T; 15] {
+        [
+            self.k, self.mu, self.x, self.w0, self.w1, self.lam, self.s, self.m, self.vmin,
+            self.v1, self.n, self.r0, self.d, self.wg, self.vg0,
+        ]
+    }
+
+    /// The law of these [`PentodeLaw::numbers`].
+    pub(crate) fn of_numbers(
+        [k, mu, x, w0, w1, lam, s, m, vmin, v1, n, r0, d, wg, vg0]: [T; 15],
+    ) -> Self {
+        Self {
+            k,
+            mu,
+            x,
+            w0,
+            w1,
+            lam,
+            s,
+            m,
+            vmin,
+            v1,
+            n,
+            r0,
+            d,
+            wg,
+            vg0,
+        }
     }
 }

@@ -3,7 +3,7 @@
 //! `softplus(z) = ln(1 + e^z)` with its logarithm and slope, safe at any argument.
 
 /// Beyond this argument the small term of a softplus is below one part in 10^17.
-const FAR: f64 = 40.0;
+pub(super) const FAR: f64 = 40.0;
 
 /// Voltages are taken no further than this, so that squares and powers stay finite.
 pub(super) const FURTHEST_VOLTS: f64 = 1e6;

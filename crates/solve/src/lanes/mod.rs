@@ -163,6 +163,7 @@ impl Mask {
     }
 
     /// Yes in any lane?
+    #[allow(dead_code, reason = "circuits side by side ask for it")]
     #[inline(always)]
     pub(crate) fn any(self) -> bool {
         self.0[0] | self.0[1] | self.0[2] | self.0[3]

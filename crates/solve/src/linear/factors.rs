@@ -19,7 +19,7 @@ pub struct Singular {
 #[derive(Debug, Clone)]
 pub struct Factors<S> {
     values: Vec<S>,
-    /// Factors right of and below each pivot, in the order in which solving takes them.
+    /// Factors right of each pivot, and those below the pivots row by row: in the order in which solving takes them.
     upper: Vec<S>,
     lower: Vec<S>,
     /// One over each pivot, in the order of the steps.
@@ -113,12 +113,9 @@ impl<S: Scalar> Factors<S> {
             *inverse = pivot.inverse();
             let these = at_lower..step.lower_end as usize;
             at_lower = these.end;
-            for (entry, slot) in pattern.lower[these.clone()]
-                .iter()
-                .zip(&mut self.lower[these])
-            {
+            for entry in &pattern.lower[these] {
                 let factor = values[entry.place as usize] * *inverse;
-                *slot = factor;
+                self.lower[entry.slot as usize] = factor;
                 values[entry.ground as usize] -= factor * ground;
                 let targets = &pattern.targets[at_target..at_target + right.len()];
                 at_target += right.len();
@@ -132,11 +129,13 @@ impl<S: Scalar> Factors<S> {
 
     /// The early part of solving `A x = b`, `b` in the order of the steps; the late part of `b` may
     /// change afterwards. Asks for no more than [`Factors::begin`].
+    #[inline(always)]
     pub fn forward_early(&self, pattern: &Pattern, b: &mut [[S; 1]]) {
         self.forward(pattern, 0..pattern.early, b);
     }
 
     /// The late unknowns, after [`Factors::forward_early`] and [`Factors::finish`].
+    #[inline(always)]
     pub fn solve_late(&self, pattern: &Pattern, b: &mut [[S; 1]]) {
         let late = pattern.early..pattern.steps.len();
         self.forward(pattern, late.clone(), b);
@@ -144,32 +143,43 @@ impl<S: Scalar> Factors<S> {
     }
 
     /// The early unknowns, after [`Factors::solve_late`].
+    #[inline(always)]
     pub fn backward_early(&self, pattern: &Pattern, b: &mut [[S; 1]]) {
         self.backward(pattern, 0..pattern.early, b);
     }
 
+    /// The columns of `range`, which is the early part, the late part or all.
+    #[inline(always)]
     fn forward<const LANES: usize>(
         &self,
         pattern: &Pattern,
         range: std::ops::Range<usize>,
         work: &mut [[S; LANES]],
     ) {
-        let (_, mut at) = ends(pattern, range.start);
-        for (k, step) in pattern.steps[range.clone()].iter().enumerate() {
-            let known = work[range.start + k];
-            let these = at..step.lower_end as usize;
-            at = these.end;
-            for (&below, &factor) in pattern.lower_steps[these.clone()]
-                .iter()
-                .zip(&self.lower[these])
-            {
-                for (value, known) in work[below as usize].iter_mut().zip(known) {
-                    *value -= factor * known;
+        let rows = &pattern.rows;
+        for row in range.start..work.len().min(pattern.size) {
+            let [early, late] = rows.parts(row);
+            let from = if range.start < pattern.early {
+                early.start
+            } else {
+                late.start
+            };
+            let to = if range.end > pattern.early {
+                late.end
+            } else {
+                early.end
+            };
+            let mut sum = work[row];
+            for (&column, &factor) in rows.steps[from..to].iter().zip(&self.lower[from..to]) {
+                for (sum, known) in sum.iter_mut().zip(work[column as usize]) {
+                    *sum -= factor * known;
                 }
             }
+            work[row] = sum;
         }
     }
 
+    #[inline(always)]
     fn backward<const LANES: usize>(
         &self,
         pattern: &Pattern,
@@ -335,11 +345,8 @@ impl<S: Single> Factors<S> {
             let mut sum = work[k];
             let these = start..end;
             end = start;
-            for (&below, &factor) in pattern.lower_steps[these.clone()]
-                .iter()
-                .zip(&self.lower[these])
-            {
-                sum -= factor * work[below as usize];
+            for entry in &pattern.lower[these] {
+                sum -= self.lower[entry.slot as usize] * work[entry.step as usize];
             }
             work[k] = sum;
             b[step.row as usize] = sum;
@@ -348,7 +355,7 @@ impl<S: Single> Factors<S> {
 }
 
 /// Where the lists of `upper` and `lower` begin for step number `step`.
-#[inline]
+#[inline(always)]
 fn ends(pattern: &Pattern, step: usize) -> (usize, usize) {
     match step.checked_sub(1).and_then(|at| pattern.steps.get(at)) {
         Some(step) => (step.upper_end as usize, step.lower_end as usize),

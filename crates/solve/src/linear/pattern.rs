@@ -46,9 +46,10 @@ pub struct Pattern {
     /// For each entry below a pivot, what each entry right of it changes; the waste place where
     /// that is a diagonal that is rebuilt.
     pub(super) targets: Vec<u32>,
-    /// Steps of `upper` and of `lower` alone, which is all that solving asks for.
+    /// Steps of `upper` alone, which is all that solving asks for.
     pub(super) upper_steps: Vec<u32>,
-    pub(super) lower_steps: Vec<u32>,
+    /// What is below the pivots once more, row by row, so that a row is added up before it is written.
+    pub(super) rows: Rows,
     /// How many steps come before the late unknowns, and the targets of those steps.
     pub(super) early: usize,
     pub(super) early_targets: usize,
@@ -88,6 +89,70 @@ pub(super) struct Lower {
     pub(super) step: u32,
     /// Where the row keeps its ground part (the waste place if it keeps none).
     pub(super) ground: u32,
+    /// Its place among the entries row by row.
+    pub(super) slot: u32,
+}
+
+/// The entries below the pivots, row by row in the order of the steps, and in each row so as well.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Rows {
+    /// Step of each entry's column.
+    pub(super) steps: Vec<u32>,
+    /// Where the rows begin, and where the last one ends.
+    begins: Vec<u32>,
+    /// Where in each row the entries of early columns end.
+    splits: Vec<u32>,
+}
+
+impl Rows {
+    /// Tells each entry of `lower` its place.
+    fn new(steps: &[Step], lower: &mut [Lower]) -> Option<Self> {
+        let mut next = vec![0_u32; steps.len() + 1];
+        for entry in &*lower {
+            next[entry.step as usize + 1] += 1;
+        }
+        for at in 1..next.len() {
+            next[at] += next[at - 1];
+        }
+        let begins = next.clone();
+        let mut of_row = vec![0; lower.len()];
+        let mut at = 0;
+        for (column, step) in steps.iter().enumerate() {
+            let these = at..step.lower_end as usize;
+            at = these.end;
+            for entry in &mut lower[these] {
+                let slot = &mut next[entry.step as usize];
+                entry.slot = *slot;
+                of_row[*slot as usize] = u32::try_from(column).ok()?;
+                *slot += 1;
+            }
+        }
+        Some(Self {
+            steps: of_row,
+            splits: begins.iter().take(steps.len()).copied().collect(),
+            begins,
+        })
+    }
+
+    /// The first `early` columns are eliminated apart from the others.
+    fn split(&mut self, early: usize) {
+        let rows = self.begins.windows(2).zip(&mut self.splits);
+        for (ends, split) in rows {
+            let row = &self.steps[ends[0] as usize..ends[1] as usize];
+            let before = row.partition_point(|step| (*step as usize) < early);
+            *split = ends[0] + u32::try_from(before).unwrap_or(0);
+        }
+    }
+
+    /// Entries of row `row` in early columns, and in late ones.
+    #[inline(always)]
+    pub(super) fn parts(&self, row: usize) -> [std::ops::Range<usize>; 2] {
+        let split = self.splits[row] as usize;
+        [
+            self.begins[row] as usize..split,
+            split..self.begins[row + 1] as usize,
+        ]
+    }
 }
 
 impl Pattern {
@@ -153,6 +218,7 @@ impl Pattern {
             made.early_targets += wide * (step.lower_end as usize - begin.1);
             begin = (step.upper_end as usize, step.lower_end as usize);
         }
+        made.rows.split(made.early);
         Some(made)
     }
 
@@ -345,6 +411,7 @@ impl Pattern {
                     } else {
                         waste
                     },
+                    slot: 0,
                 });
             }
             steps.push(Step {
@@ -361,6 +428,7 @@ impl Pattern {
                 lower_end: u32::try_from(lower.len()).ok()?,
             });
         }
+        let rows = Rows::new(&steps, &mut lower)?;
         Some(Self {
             size,
             nodes,
@@ -368,7 +436,7 @@ impl Pattern {
             places,
             steps,
             upper_steps: upper.iter().map(|entry: &Upper| entry.step).collect(),
-            lower_steps: lower.iter().map(|entry: &Lower| entry.step).collect(),
+            rows,
             upper,
             lower,
             targets,

@@ -7,10 +7,12 @@
 
 use super::TimeError;
 use super::cathodes::{Warming, at_emission};
+use super::devices::Abreast;
 use super::stores::{Sort, Store};
 use crate::device::{DiodeLaw, NeonLaw, PentodeLaw, RectifierLaw, TriodeLaw};
 use crate::equations::{AMPLIFIER_OHMS, BadElement, Equations, FLOOR_SIEMENS, LEAK_SIEMENS};
 use crate::equations::{Loaded, Scale};
+use crate::lanes::Wide;
 use crate::linear::{Pattern, Stamp};
 use crate::netlist::{Law, Netlist, Rectifiers, Transformer};
 use crate::operating::Solution;
@@ -129,6 +131,9 @@ pub(super) struct Moving {
     pub(super) pairs: Vec<Pair>,
     pub(super) threes: Vec<Three>,
     pub(super) fours: Vec<Four>,
+    /// The same valves side by side, as they are evaluated.
+    pub(super) triodes: Vec<Abreast<TriodeLaw<Wide>, 3>>,
+    pub(super) pentodes: Vec<Abreast<PentodeLaw<Wide>, 4>>,
     pub(super) means: Vec<Mean>,
     /// Filaments, and the ohms they are held at.
     pub(super) filaments: Vec<(usize, f64)>,
@@ -271,6 +276,8 @@ impl Moving {
             pairs: Vec::new(),
             threes: Vec::new(),
             fours: Vec::new(),
+            triodes: Vec::new(),
+            pentodes: Vec::new(),
             means: Vec::new(),
             filaments: Vec::new(),
             own: vec![0; netlist.elements.len()],
@@ -613,5 +620,6 @@ impl Moving {
                 _ => {}
             }
         }
+        self.put_abreast();
     }
 }

@@ -1,15 +1,239 @@
 //! Valves, diodes and lamps as straight lines: through where they stand, or with slopes that are held.
+//!
+//! Valves are evaluated four side by side.
 
-use super::build::{Moving, PairLaw};
-use super::cathodes::at_emission;
+use std::array::from_fn;
+
+use super::build::{Moving, Pair, PairLaw};
+use super::cathodes::{Warming, at_emission};
 use super::held::Held;
+use crate::device::{PentodeLaw, TriodeLaw, pentode_currents, triode_currents};
 use crate::equations::{Approach, Farthest, Ports};
+use crate::lanes::{LANES, Wide, Work, widely};
 use crate::linear::Stamp;
+
+/// Up to four valves of a kind side by side; those that are missing are the last once more.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Abreast<L, const NODES: usize> {
+    law: L,
+    nodes: [[usize; NODES]; LANES],
+}
+
+impl<L, const NODES: usize> Abreast<L, NODES> {
+    /// Puts valves side by side, in their order.
+    pub(super) fn all<V>(
+        valves: &[V],
+        law: impl Fn([&V; LANES]) -> L,
+        nodes: impl Fn(&V) -> [usize; NODES],
+    ) -> Vec<Self> {
+        let put = |few: &[V]| {
+            let four = from_fn(|lane| &few[lane.min(few.len() - 1)]);
+            Self {
+                law: law(four),
+                nodes: four.map(&nodes),
+            }
+        };
+        valves.chunks(LANES).map(put).collect()
+    }
+
+    /// How far each port's node is above the last node, and where that lets the port stand.
+    #[inline(always)]
+    fn ports<const PORTS: usize>(
+        &self,
+        count: usize,
+        x: &[f64],
+        follow: &mut impl FnMut(f64, Farthest) -> f64,
+    ) -> [Wide; PORTS] {
+        let mut volts = [Wide::all(0.0); PORTS];
+        for (lane, nodes) in self.nodes.iter().enumerate().take(count) {
+            for (port, slot) in volts.iter_mut().enumerate() {
+                // the grid is the last of them
+                let farthest = if port + 1 == PORTS {
+                    Farthest::Grid
+                } else {
+                    Farthest::Other
+                };
+                slot.0[lane] = follow(x[nodes[port]] - x[nodes[PORTS]], farthest);
+            }
+        }
+        for slot in &mut volts {
+            for lane in count..LANES {
+                slot.0[lane] = slot.0[count - 1];
+            }
+        }
+        volts
+    }
+}
+
+/// A current and its slopes by each port's volts.
+type Line<const PORTS: usize> = (Wide, [Wide; PORTS]);
+
+/// Puts currents through the ports of valves side by side on the right-hand side, less what their slopes, held from now or from before, say.
+/// Returns the slopes.
+#[inline(always)]
+fn put<const HELD: bool, const PORTS: usize, const NODES: usize>(
+    right: &mut [f64],
+    held: &mut [[f64; LANES]],
+    nodes: &[[usize; NODES]],
+    volts: &[Wide; PORTS],
+    lines: &[Line<PORTS>; PORTS],
+) {
+    for (port, ((amps, slopes), held)) in lines.iter().zip(held.chunks_mut(PORTS)).enumerate() {
+        let mut along = Wide::all(0.0);
+        for (by, (slope, (held, volts))) in
+            slopes.iter().zip(held.iter_mut().zip(volts)).enumerate()
+        {
+            if !HELD {
+                *held = slope.0;
+            }
+            let part = Wide(*held) * *volts;
+            along = if by == 0 { part } else { along + part };
+        }
+        let rest = *amps - along;
+        for (nodes, rest) in nodes.iter().zip(rest.0) {
+            right[nodes[port]] -= rest;
+            right[nodes[PORTS]] += rest;
+        }
+    }
+}
+
+/// By which part each of a few cathodes is warm; none where all are hot.
+#[inline(always)]
+fn warmth<V>(few: &[V], now: f64, of: impl Fn(&V) -> Option<Warming>) -> Option<Wide> {
+    if few.iter().all(|valve| of(valve).is_none()) {
+        return None;
+    }
+    Some(Wide::from_lanes(|lane| {
+        let warming = few.get(lane).and_then(&of);
+        warming.map_or(1.0, |warming| warming.part(now))
+    }))
+}
+
+/// All devices on the matrix and the right-hand side.
+struct Devices<'a, F, const HELD: bool> {
+    moving: &'a Moving,
+    matrix: &'a mut [f64],
+    right: &'a mut [f64],
+    slopes: &'a mut [f64],
+    now: f64,
+    x: &'a [f64],
+    follow: F,
+}
+
+impl<F: FnMut(f64, Farthest) -> f64, const HELD: bool> Work for Devices<'_, F, HELD> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let Self {
+            moving,
+            matrix,
+            right,
+            slopes,
+            now,
+            x,
+            mut follow,
+        } = self;
+        let (own, slopes) = slopes.split_at_mut(moving.pairs.len());
+        for (pair, held) in moving.pairs.iter().zip(own) {
+            let volts = follow(x[pair.a] - x[pair.b], Farthest::Other);
+            let (amps, slope) = pair.current(volts, now);
+            if !HELD {
+                *held = slope;
+                pair.stamps[0].add(matrix, slope);
+                pair.stamps[1].add(matrix, slope);
+            }
+            let rest = amps - *held * volts;
+            right[pair.a] -= rest;
+            right[pair.b] += rest;
+        }
+        let (own, slopes) = slopes.split_at_mut(moving.triodes.len() * 4 * LANES);
+        let valves = moving.threes.chunks(LANES);
+        let held = own.as_chunks_mut::<LANES>().0.chunks_mut(4);
+        for ((four, valves), held) in moving.triodes.iter().zip(valves).zip(held) {
+            let volts: [Wide; 2] = four.ports(valves.len(), x, &mut follow);
+            let mut law = four.law;
+            if let Some(part) = warmth(valves, now, |three| three.warming) {
+                law.k = law.k * part;
+            }
+            let at = triode_currents(law, volts[0], volts[1]);
+            let lines = [
+                (at.plate_a, [at.plate_by_plate, at.plate_by_grid]),
+                (at.grid_a, [at.grid_by_plate, at.grid_by_grid]),
+            ];
+            put::<HELD, 2, 3>(right, held, &four.nodes[..valves.len()], &volts, &lines);
+            if !HELD {
+                for (lane, three) in valves.iter().enumerate() {
+                    let by = |at: usize| held[at][lane];
+                    stamp(&three.stamps, &[[by(0), by(1)], [by(2), by(3)]], matrix);
+                }
+            }
+        }
+        let valves = moving.fours.chunks(LANES);
+        let held = slopes.as_chunks_mut::<LANES>().0.chunks_mut(9);
+        for ((four, valves), held) in moving.pentodes.iter().zip(valves).zip(held) {
+            let volts: [Wide; 3] = four.ports(valves.len(), x, &mut follow);
+            let mut law = four.law;
+            if let Some(part) = warmth(valves, now, |four| four.warming) {
+                law.k = law.k * part;
+            }
+            let at = pentode_currents(law, volts[0], volts[1], volts[2]);
+            let lines = [at.plate, at.screen, at.grid].map(|current| {
+                (
+                    current.amps,
+                    [current.by_plate, current.by_screen, current.by_grid],
+                )
+            });
+            put::<HELD, 3, 4>(right, held, &four.nodes[..valves.len()], &volts, &lines);
+            if !HELD {
+                for (lane, four) in valves.iter().enumerate() {
+                    let by: [[f64; 3]; 3] =
+                        from_fn(|row| from_fn(|over| held[3 * row + over][lane]));
+                    stamp(&four.stamps, &by, matrix);
+                }
+            }
+        }
+    }
+}
+
+impl Pair {
+    /// Amperes and their slope.
+    #[inline]
+    fn current(&self, volts: f64, now: f64) -> (f64, f64) {
+        match self.law {
+            PairLaw::Diode(law) => match self.warming {
+                Some(warming) => at_emission(law, warming.part(now)).current(volts),
+                None => law.current(volts),
+            },
+            PairLaw::Neon(law) => law.current(volts, self.lit),
+        }
+    }
+}
 
 impl Moving {
     /// Numbers of all slopes of all devices.
     pub(super) fn slopes(&self) -> usize {
-        self.pairs.len() + 4 * self.threes.len() + 9 * self.fours.len()
+        self.pairs.len() + LANES * (4 * self.triodes.len() + 9 * self.pentodes.len())
+    }
+
+    /// Puts the valves side by side, once all are known.
+    pub(super) fn put_abreast(&mut self) {
+        self.triodes = Abreast::all(
+            &self.threes,
+            |four| {
+                let numbers = four.map(|three| three.law.numbers());
+                TriodeLaw::of_numbers(from_fn(|at| Wide(numbers.map(|law| law[at]))))
+            },
+            |three| three.nodes,
+        );
+        self.pentodes = Abreast::all(
+            &self.fours,
+            |four| {
+                let numbers = four.map(|four| four.law.numbers());
+                PentodeLaw::of_numbers(from_fn(|at| Wide(numbers.map(|law| law[at]))))
+            },
+            |four| four.nodes,
+        );
     }
 
     /// Adds all devices to matrix and right-hand side, linearised where their ports stand.
@@ -21,100 +245,28 @@ impl Moving {
         x: &[f64],
     ) {
         ports.restart();
-        let slopes = held.slopes_mut();
-        self.devices::<false>((matrix, right, slopes), now, x, &mut |volts, farthest| {
-            ports.follow(approach, volts, farthest)
+        widely(Devices::<_, false> {
+            moving: self,
+            matrix,
+            right,
+            slopes: held.slopes_mut(),
+            now,
+            x,
+            follow: |volts, farthest| ports.follow(approach, volts, farthest),
         });
     }
 
     /// Adds all devices to the right-hand side where they stand, of a matrix that holds the slopes they once had.
     pub(super) fn with_slopes_held(&self, right: &mut [f64], held: &mut Held, now: f64, x: &[f64]) {
-        let slopes = held.slopes_mut();
-        self.devices::<true>((&mut [], right, slopes), now, x, &mut |volts, _| volts);
-    }
-
-    #[inline]
-    fn devices<const HELD: bool>(
-        &self,
-        (matrix, right, slopes): (&mut [f64], &mut [f64], &mut [f64]),
-        now: f64,
-        x: &[f64],
-        follow: &mut impl FnMut(f64, Farthest) -> f64,
-    ) {
-        let (own, slopes) = slopes.split_at_mut(self.pairs.len());
-        for (pair, held) in self.pairs.iter().zip(own) {
-            let volts = follow(x[pair.a] - x[pair.b], Farthest::Other);
-            let (amps, slope) = match pair.law {
-                PairLaw::Diode(law) => match pair.warming {
-                    Some(warming) => at_emission(law, warming.part(now)).current(volts),
-                    None => law.current(volts),
-                },
-                PairLaw::Neon(law) => law.current(volts, pair.lit),
-            };
-            if !HELD {
-                *held = slope;
-                pair.stamps[0].add(matrix, slope);
-                pair.stamps[1].add(matrix, slope);
-            }
-            let rest = amps - *held * volts;
-            right[pair.a] -= rest;
-            right[pair.b] += rest;
-        }
-        let (own, slopes) = slopes.split_at_mut(4 * self.threes.len());
-        for (three, held) in self.threes.iter().zip(own.as_chunks_mut::<4>().0) {
-            let [p, g, k] = three.nodes;
-            let volts = [
-                follow(x[p] - x[k], Farthest::Other),
-                follow(x[g] - x[k], Farthest::Grid),
-            ];
-            let mut law = three.law;
-            if let Some(warming) = three.warming {
-                law.k *= warming.part(now);
-            }
-            let at = law.currents(volts[0], volts[1]);
-            if !HELD {
-                *held = [
-                    at.plate_by_plate,
-                    at.plate_by_grid,
-                    at.grid_by_plate,
-                    at.grid_by_grid,
-                ];
-                stamp(&three.stamps, held.as_chunks::<2>().0, matrix);
-            }
-            let rows = held.as_chunks::<2>().0.iter();
-            for ((node, amps), by) in [p, g].into_iter().zip([at.plate_a, at.grid_a]).zip(rows) {
-                let rest = amps - (by[0] * volts[0] + by[1] * volts[1]);
-                right[node] -= rest;
-                right[k] += rest;
-            }
-        }
-        for (four, held) in self.fours.iter().zip(slopes.as_chunks_mut::<9>().0) {
-            let [p, s, g, k] = four.nodes;
-            let volts = [
-                follow(x[p] - x[k], Farthest::Other),
-                follow(x[s] - x[k], Farthest::Other),
-                follow(x[g] - x[k], Farthest::Grid),
-            ];
-            let mut law = four.law;
-            if let Some(warming) = four.warming {
-                law.k *= warming.part(now);
-            }
-            let at = law.currents(volts[0], volts[1], volts[2]);
-            let currents = [at.plate, at.screen, at.grid];
-            if !HELD {
-                for (row, current) in held.as_chunks_mut::<3>().0.iter_mut().zip(currents) {
-                    *row = [current.by_plate, current.by_screen, current.by_grid];
-                }
-                stamp(&four.stamps, held.as_chunks::<3>().0, matrix);
-            }
-            let rows = held.as_chunks::<3>().0.iter();
-            for ((node, current), by) in [p, s, g].into_iter().zip(currents).zip(rows) {
-                let along: f64 = by.iter().zip(&volts).map(|(by, volts)| by * volts).sum();
-                let rest = current.amps - along;
-                right[node] -= rest;
-                right[k] += rest;
-            }
-        }
+        widely(Devices::<_, true> {
+            moving: self,
+            matrix: &mut [],
+            right,
+            slopes: held.slopes_mut(),
+            now,
+            x,
+            follow: |volts: f64, _| volts,
+        });
     }
 }
 
