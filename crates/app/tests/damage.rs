@@ -12,7 +12,8 @@ use bench::chart::{Chart, ChartRequest, Status};
 use rand::seq::IndexedRandom as _;
 use rand::{Rng, RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
-use solve::AssembleOptions;
+use solve::{AssembleOptions, Solved};
+
 use std::any::Any;
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -274,7 +275,7 @@ fn answered(chart: &Chart, case: &str) {
 }
 
 /// The operating point by itself: found, or the worst node has a name; within the bound on steps.
-fn bounded(circuit: &Circuit, request: &ChartRequest, case: &str) -> u32 {
+fn bounded(circuit: &Circuit, request: &ChartRequest, case: &str) -> Solved {
     let conditions = Conditions {
         mains_volts: request.mains_volts,
         sets: request.sets.clone(),
@@ -309,7 +310,7 @@ fn bounded(circuit: &Circuit, request: &ChartRequest, case: &str) -> u32 {
         "{case}: {}",
         solution.iterations
     );
-    solution.iterations
+    solved
 }
 
 /// What became of one damaged amplifier.
@@ -321,11 +322,8 @@ struct Outcome {
     case: String,
 }
 
-#[allow(
-    clippy::disallowed_methods,
-    reason = "the longest case is measured, so that none hangs unseen"
-)]
-fn one(seed: u64, examples: &[Example]) -> Outcome {
+/// The damaged amplifier of a number, how it is asked for, and what was done to it.
+fn damaged(seed: u64, examples: &[Example]) -> (Circuit, ChartRequest, String) {
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let example = &examples[random.random_range(0..examples.len())];
     let mut did: Vec<String> = Vec::new();
@@ -340,10 +338,19 @@ fn one(seed: u64, examples: &[Example]) -> Outcome {
     }
     let request = request(&circuit, &mut random);
     let case = format!("case {seed}, {}: {}", example.name, did.join(", "));
+    (circuit, request, case)
+}
+
+#[allow(
+    clippy::disallowed_methods,
+    reason = "the longest case is measured, so that none hangs unseen"
+)]
+fn one(seed: u64, examples: &[Example]) -> Outcome {
+    let (circuit, request, case) = damaged(seed, examples);
     let begun = std::time::Instant::now();
     // One bad case must not hide the next.
     let answer = std::panic::catch_unwind(|| {
-        let steps = bounded(&circuit, &request, &case);
+        let steps = bounded(&circuit, &request, &case).point.solution.iterations;
         let chart = bench::chart::chart(&circuit, Library::built_in(), &request);
         answered(&chart, &case);
         (steps, format!("{:?}", chart.status))
@@ -435,4 +442,114 @@ fn every_damaged_amplifier_is_solved_or_explained() {
         println!("{:8.2} s  {}", slow.seconds, slow.case);
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// What stands in the way, without the names that differ from case to case.
+fn sort(why: &str) -> String {
+    let plain = |word: &str| {
+        let word = word.trim_matches(|c: char| ",.;:()`\"".contains(c));
+        word.chars()
+            .all(|c| c.is_ascii_lowercase() || "-'/".contains(c))
+    };
+    let words = why
+        .split_whitespace()
+        .map(|w| if plain(w) { w } else { "*" });
+    let mut all: Vec<&str> = words.collect();
+    all.dedup();
+    all.join(" ")
+}
+
+/// What became of the operating point of one case, in words that many cases share.
+fn kinds(seed: u64, examples: &[Example]) -> Result<Vec<String>, String> {
+    let (circuit, request, case) = damaged(seed, examples);
+    let answer = std::panic::catch_unwind(|| {
+        let solved = bounded(&circuit, &request, &case);
+        let point = &solved.point;
+        let mut kinds = vec![match (&point.solution.status, point.settled) {
+            (solve::operating::Status::Converged, true) => {
+                format!("solved: {:?}", point.solution.method)
+            }
+            (solve::operating::Status::Converged, false) => {
+                "the mains side does not settle".to_owned()
+            }
+            (solve::operating::Status::Stalled { .. }, _) => {
+                "not found; the worst node is named".to_owned()
+            }
+            (solve::operating::Status::BadElement { .. }, _) => {
+                "a law without a figure; the part is named".to_owned()
+            }
+        }];
+        let finite = point.solution.volts.iter().all(|v| v.is_finite());
+        assert!(
+            finite || !point.solved(),
+            "{case}: a volt that is no number"
+        );
+        let told = solved.assembly.unsolved.iter().map(|u| &u.why);
+        let untold = solved.assembly.untold.values();
+        let mut why: Vec<String> = told
+            .chain(untold)
+            .map(|w| format!("told: {}", sort(w)))
+            .collect();
+        if solved.hanging.values().any(|names| !names.is_empty()) {
+            why.push("told: volts hang on a part without a value".to_owned());
+        }
+        why.sort_unstable();
+        why.dedup();
+        kinds.extend(why);
+        kinds
+    });
+    answer.map_err(|panic| format!("{case}: {}", said(&*panic)))
+}
+
+/// The operating point alone, of many more: every one found, or explained, and the explanations counted by kind.
+/// `TUBEWRIGHT_SOAK=1000000` for as many.
+#[test]
+fn a_soak_of_the_operating_point() {
+    let many: u64 = std::env::var("TUBEWRIGHT_SOAK")
+        .map_or(2_000, |n| n.parse().expect("TUBEWRIGHT_SOAK is a number"));
+    let examples = examples();
+    let hands = std::thread::available_parallelism().map_or(1, |n| n.get() as u64);
+    // other cases than above
+    let first = 1_000_000_000_u64;
+    let parts: Vec<(BTreeMap<String, u64>, Vec<String>)> = std::thread::scope(|scope| {
+        let running: Vec<_> = (0..hands)
+            .map(|hand| {
+                let examples = &examples;
+                scope.spawn(move || {
+                    let (mut counts, mut wrong) = (BTreeMap::new(), Vec::new());
+                    for seed in (first + hand..first + many).step_by(hands as usize) {
+                        match kinds(seed, examples) {
+                            Ok(kinds) => kinds
+                                .into_iter()
+                                .for_each(|k| *counts.entry(k).or_default() += 1),
+                            Err(said) => wrong.push(said),
+                        }
+                    }
+                    (counts, wrong)
+                })
+            })
+            .collect();
+        running
+            .into_iter()
+            .map(|hand| hand.join().expect("every panic was caught"))
+            .collect()
+    });
+    let mut counts: BTreeMap<String, u64> = BTreeMap::new();
+    let mut wrong = Vec::new();
+    for (of, said) in parts {
+        of.into_iter()
+            .for_each(|(k, n)| *counts.entry(k).or_default() += n);
+        wrong.extend(said);
+    }
+    println!("{many} damaged amplifiers, operating point alone:");
+    for (kind, n) in &counts {
+        println!("{n:9}  {kind}");
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    let found: u64 = counts
+        .iter()
+        .filter(|(k, _)| k.starts_with("solved"))
+        .map(|(_, n)| n)
+        .sum();
+    assert!(found * 100 > many * 95, "{found} of {many} found");
 }
