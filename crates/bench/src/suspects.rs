@@ -6,8 +6,8 @@
 //! faulty one; Bayes' rule says how likely each is. Readings under several conditions count at
 //! once: a resistor is as far from its marking in each of them.
 //!
-//! Live volts, ohms with the power off, and volts of a signal are used; what cannot be is listed
-//! with its reason. A single fault is assumed. Priors and sizes are guesses of the trade
+//! Live volts, ohms with the power off, volts of a signal, and volts AC that the mains put there
+//! (heaters, windings, ripple) are used; what cannot be is listed with its reason. A single fault is assumed. Priors and sizes are guesses of the trade
 //! ([`crate::faults`]), so probabilities are to be read as an order of search.
 
 mod answer;
@@ -162,6 +162,14 @@ pub struct Next {
     /// What would come after it, where two readings ahead were asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub then: Option<Then>,
+}
+
+impl Next {
+    /// Does a generator drive the amplifier for it?
+    #[must_use]
+    pub fn has_signal(&self) -> bool {
+        self.settings.iter().any(|s| s.starts_with("signal "))
+    }
 }
 
 /// The reading after the next, over all that the next may show.

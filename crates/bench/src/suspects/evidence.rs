@@ -2,15 +2,16 @@
 
 use super::Unused;
 use super::causes::Known;
-use super::scene::{Leads, Scene, Sort};
+use super::scene::{LEAST_AC, Leads, Scene, Sort, is_wound};
 use crate::chart::ChartRequest;
 use crate::chart::conditions::{conditions, meter};
 use crate::chart::entry::{OVER_OHMS, Read};
 use crate::tolerance::Tolerances;
+use solve::linear::Complex;
 use solve::netlist::NodeIndex;
 use solve::{AssembleOptions, Assembly, assemble};
 use std::sync::atomic::AtomicUsize;
-use wiring::circuit::{Circuit, NodeId};
+use wiring::circuit::{Circuit, Kind, NodeId};
 use wiring::readings::{Block, Probe, Reading, Shown, Unit};
 use wiring::sheet::Library;
 
@@ -27,6 +28,11 @@ const OVER_WIDE: f64 = 0.3;
 const LEAD_OHMS: f64 = 0.2;
 /// One sigma of the logarithm of a signal's volts: gains of sound stages.
 const MODEL_SIGNAL: f64 = 0.18;
+
+/// Volts AC that the last digits of a meter leave open.
+const MAINS_DIGIT: f64 = 3e-3;
+/// What nothing reads is no surer than this, as a logarithm, one sigma.
+const MOST_PART: f64 = 1.0;
 
 /// Volts of a meter's last digit, at least, where a plain 0 was typed.
 const LEAST_DIGIT: f64 = 1e-3;
@@ -189,6 +195,19 @@ impl Evidence {
             Sort::Live,
             None,
         );
+        if wants(Unit::VoltsAc) {
+            let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
+            let drive = signal.map(|(_, volts, hertz)| (*volts, *hertz));
+            self.scene(
+                circuit,
+                tolerances,
+                block,
+                known,
+                assembly,
+                Sort::Mains,
+                drive,
+            );
+        }
         if let (Some((_, volts, hertz)), true) = (signal, wants(Unit::VoltsAc)) {
             under.signal.clone_from(&block.conditions.signal);
             let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
@@ -224,9 +243,18 @@ impl Evidence {
         let gain_cause = known.cause(&format!("meter gain {}", known.scene));
         let mut leads = Vec::new();
         let mut seen = Vec::new();
-        let finest = finest(block);
+        let is_ac = matches!(sort, Sort::Signal | Sort::Mains);
+        let finest = finest(block, if is_ac { Unit::VoltsAc } else { Unit::VoltsDc });
+        let open = is_ac.then(|| solve::supply::reduce(&assembly.netlist, &[]).open);
+        let asked = Asked {
+            circuit,
+            assembly: &assembly,
+            sort,
+            driven: drive.is_some(),
+            open: open.as_deref().unwrap_or_default(),
+        };
         for reading in &block.readings {
-            match usable(circuit, &assembly, reading, sort, drive.is_some()) {
+            match asked.usable(reading) {
                 Ok(Some((a, b))) => {
                     let meter = if sort == Sort::Live {
                         ohms
@@ -237,6 +265,8 @@ impl Evidence {
                     seen.push(number(block, reading, sort, error, gain_cause, finest));
                 }
                 Ok(None) => {}
+                // where there is a signal, its own scene says so
+                Err(_) if sort == Sort::Mains && drive.is_some() => {}
                 Err(why) => self.unused.push(Unused {
                     point: reading.point.clone(),
                     why,
@@ -283,78 +313,113 @@ impl Evidence {
     }
 }
 
-/// The leads of a reading that this sort of scene can use; none for another sort's reading.
-fn usable(
-    circuit: &Circuit,
-    assembly: &Assembly,
-    reading: &Reading,
+/// What a scene is to be read for.
+struct Asked<'a> {
+    circuit: &'a Circuit,
+    assembly: &'a Assembly,
     sort: Sort,
+    /// Is there a signal?
     driven: bool,
-) -> Result<Option<(NodeIndex, NodeIndex)>, String> {
-    let mine = match (sort, reading.unit) {
-        (Sort::Live, Unit::VoltsDc) | (Sort::Cold, Unit::Ohms) | (Sort::Signal, Unit::VoltsAc) => {
-            true
+    /// What the mains put on every node with no rectifier conducting, peak.
+    open: &'a [Complex],
+}
+
+impl Asked<'_> {
+    /// The leads of a reading that this sort of scene can use; none for another sort's reading.
+    fn usable(&self, reading: &Reading) -> Result<Option<(NodeIndex, NodeIndex)>, String> {
+        let sort = self.sort;
+        let mine = match (sort, reading.unit) {
+            (Sort::Live, Unit::VoltsDc)
+            | (Sort::Cold, Unit::Ohms)
+            | (Sort::Signal | Sort::Mains, Unit::VoltsAc) => true,
+            (Sort::Live, Unit::Ohms) => {
+                return Err("ohms count only under `power off`".to_owned());
+            }
+            (Sort::Live, Unit::AmpsDc) => {
+                return Err("read the volts across a resistor instead of a current".to_owned());
+            }
+            _ => false,
+        };
+        if !mine {
+            return Ok(None);
         }
-        (Sort::Live, Unit::VoltsAc) if !driven => {
-            return Err("volts AC without a `signal` line are not weighed here".to_owned());
+        match reading.value {
+            Shown::Number(v) if sort != Sort::Cold && v.abs() > MOST_VOLTS => {
+                return Err(
+                    "more volts than any point of a valve amplifier has: read it again".to_owned(),
+                );
+            }
+            Shown::Number(v) if v.is_finite() && (sort == Sort::Live || v > 0.0) => {}
+            Shown::Number(v) if v == 0.0 && sort == Sort::Mains => {}
+            Shown::Over if sort == Sort::Cold => {}
+            _ => return Err("the display showed no number that can be weighed".to_owned()),
         }
-        (Sort::Live, Unit::Ohms) => return Err("ohms count only under `power off`".to_owned()),
-        (Sort::Live, Unit::AmpsDc) => {
-            return Err("read the volts across a resistor instead of a current".to_owned());
+        let (a, b) = self.leads(reading.probe)?;
+        if a == b {
+            return Err("both leads are on one wire".to_owned());
         }
-        _ => false,
-    };
-    if !mine {
-        return Ok(None);
+        match sort {
+            // a heater is a heater whether the generator runs or not
+            Sort::Signal if is_wound(self.open, a, b) => return Ok(None),
+            Sort::Mains if !is_wound(self.open, a, b) => {
+                if self.driven {
+                    return Ok(None);
+                }
+                self.has_ripple()?;
+            }
+            _ => {}
+        }
+        Ok(Some((a, b)))
     }
-    match reading.value {
-        Shown::Number(v) if sort != Sort::Cold && v.abs() > MOST_VOLTS => {
+
+    /// Does the wiring say where ripple comes from?
+    fn has_ripple(&self) -> Result<(), String> {
+        let steady = |p: &wiring::Part| matches!(p.kind, Kind::Supply { .. });
+        if self.assembly.netlist.hertz <= 0.0 || self.circuit.parts.iter().any(steady) {
             return Err(
-                "more volts than any point of a valve amplifier has: read it again".to_owned(),
+                "no traced rectifier feeds it, so its ripple is not computed: trace the supply, or read it with a `signal` line"
+                    .to_owned(),
             );
         }
-        Shown::Number(v) if v.is_finite() && (sort == Sort::Live || v > 0.0) => {}
-        Shown::Over if sort == Sort::Cold => {}
-        _ => return Err("the display showed no number that can be weighed".to_owned()),
+        Ok(())
     }
-    let is_mains = |id: NodeId| {
-        let node = circuit.nodes.get(id.0);
-        node.is_some_and(|n| n.names.iter().any(|x| x == "live" || x == "neutral"))
-    };
-    let find = |id: NodeId| {
-        if is_mains(id) {
-            return Err("on the mains side: nothing is to be sought there".to_owned());
-        }
-        assembly
-            .node_of
-            .get(id.0)
-            .copied()
-            .flatten()
-            .ok_or_else(|| "nothing that carries current is joined to it yet".to_owned())
-    };
-    let (a, b) = match reading.probe {
-        Probe::At(id) => (find(id)?, 0),
-        Probe::Between(a, b) => (find(a)?, find(b)?),
-        Probe::Across(id) => {
-            let part = circuit.parts.get(id.0);
-            let end = |i: usize| part.and_then(|p| p.terminals.get(i)?.node);
-            match (end(0), end(1)) {
-                (Some(a), Some(b)) => (find(a)?, find(b)?),
-                _ => return Err("it is not wired at both ends".to_owned()),
+
+    fn leads(&self, probe: Probe) -> Result<(NodeIndex, NodeIndex), String> {
+        let is_mains = |id: NodeId| {
+            let node = self.circuit.nodes.get(id.0);
+            node.is_some_and(|n| n.names.iter().any(|x| x == "live" || x == "neutral"))
+        };
+        let find = |id: NodeId| {
+            if is_mains(id) {
+                return Err("on the mains side: nothing is to be sought there".to_owned());
             }
+            self.assembly
+                .node_of
+                .get(id.0)
+                .copied()
+                .flatten()
+                .ok_or_else(|| "nothing that carries current is joined to it yet".to_owned())
+        };
+        match probe {
+            Probe::At(id) => Ok((find(id)?, 0)),
+            Probe::Between(a, b) => Ok((find(a)?, find(b)?)),
+            Probe::Across(id) => {
+                let part = self.circuit.parts.get(id.0);
+                let end = |i: usize| part.and_then(|p| p.terminals.get(i)?.node);
+                match (end(0), end(1)) {
+                    (Some(a), Some(b)) => Ok((find(a)?, find(b)?)),
+                    _ => Err("it is not wired at both ends".to_owned()),
+                }
+            }
+            Probe::Nowhere => Err("this point is not in the wiring".to_owned()),
         }
-        Probe::Nowhere => return Err("this point is not in the wiring".to_owned()),
-    };
-    if a == b {
-        return Err("both leads are on one wire".to_owned());
     }
-    Ok(Some((a, b)))
 }
 
 /// The smallest last digit among the volts of a block, but no less than a millivolt: a plain 0 was
 /// read on a meter that shows that much.
-fn finest(block: &Block) -> f64 {
-    let volts = block.readings.iter().filter(|r| r.unit == Unit::VoltsDc);
+fn finest(block: &Block, unit: Unit) -> f64 {
+    let volts = block.readings.iter().filter(|r| r.unit == unit);
     volts
         .map(|r| r.digit)
         .fold(f64::INFINITY, f64::min)
@@ -373,7 +438,8 @@ fn number(
         Shown::Number(v) => (v, false),
         _ => (OVER_OHMS, true),
     };
-    let sigma = if sort == Sort::Live && read == 0.0 && finest < reading.digit {
+    let steady = matches!(sort, Sort::Live | Sort::Mains);
+    let sigma = if steady && read == 0.0 && finest < reading.digit {
         let zero = Reading {
             digit: finest,
             ..reading.clone()
@@ -399,6 +465,11 @@ fn number(
             let part = sigma / read.max(1e-4);
             let own = part.powi(2) + MODEL_SIGNAL.powi(2);
             ("V ac", read.hypot(2e-3).ln(), own, 0.0, 8.0)
+        }
+        Sort::Mains => {
+            // what the model is off by hangs on what the leads are on, and stands there
+            let part = (sigma / read.hypot(LEAST_AC)).min(MOST_PART);
+            ("V ac", read.hypot(LEAST_AC).ln(), part.powi(2), 0.0, 8.0)
         }
     };
     Seen {
@@ -426,5 +497,6 @@ pub(super) fn noise(sort: Sort, mean: f64) -> f64 {
         Sort::Cold if mean >= OVER_OHMS.ln() => OVER_WIDE.powi(2),
         Sort::Cold => ((0.01 + LEAD_OHMS / mean.exp()).powi(2)) + MODEL_OHMS.powi(2),
         Sort::Signal => MODEL_SIGNAL.powi(2) + 0.02_f64.powi(2),
+        Sort::Mains => (0.01 + MAINS_DIGIT / mean.exp()).min(MOST_PART).powi(2),
     }
 }

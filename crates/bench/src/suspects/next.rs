@@ -297,7 +297,8 @@ fn given(
             } else {
                 mean + shift
             };
-            Some((mean, spread.max(0.0) + noise(sort, mean)))
+            let own = there.own.get(k).copied().unwrap_or(0.0);
+            Some((mean, spread.max(0.0) + own + noise(sort, mean)))
         })
         .collect()
 }

@@ -9,6 +9,7 @@ mod carried;
 mod change;
 mod line;
 mod rectifiers;
+mod ripple;
 mod shown;
 
 use super::causes::{Known, Spreads};
@@ -19,6 +20,8 @@ use crate::chart::state::{State, Trouble};
 use crate::tolerance::Tolerances;
 pub(super) use carried::{Carried, Load};
 use rectifiers::Group;
+use ripple::Alternating;
+pub(super) use ripple::is_wound;
 use solve::Assembly;
 use solve::assemble::reach;
 use solve::netlist::{Element, Law, Netlist, NodeIndex};
@@ -52,6 +55,8 @@ const FIRST_ROUNDS: usize = 2;
 pub(super) const NO_PATH_OHMS: f64 = 1e9;
 /// Least alternating volts that a meter tells from hum, rms.
 const LEAST_SIGNAL: f64 = 2e-3;
+/// Least alternating volts, rms, that ripple is told from what gets in by stray fields (ours).
+pub(super) const LEAST_AC: f64 = 0.01;
 
 /// What is read in a scene.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,6 +67,8 @@ pub(super) enum Sort {
     Cold,
     /// Volts of a signal: natural logarithms.
     Signal,
+    /// Volts AC that the mains put there, with no signal: natural logarithms.
+    Mains,
 }
 
 /// Where the leads are, and what hangs on them.
@@ -109,6 +116,8 @@ pub(super) struct Scene {
     alternating: Vec<bool>,
     /// Element that drives the signal, with its volts and hertz.
     signal: Option<(usize, f64, f64)>,
+    /// What the mains put on the leads of a sound amplifier.
+    mains: Option<Alternating>,
     causes: usize,
 }
 
@@ -169,6 +178,7 @@ impl Scene {
             sound_amps: Vec::new(),
             alternating: Vec::new(),
             signal: None,
+            mains: None,
             causes: 0,
             spreads,
             assembly,
@@ -193,6 +203,9 @@ impl Scene {
             scene.look_at_supply(&state);
             scene.sound_amps = plate_amps(&scene.base, &scene.volts);
             scene.alternating = before_rectifiers(circuit, &scene.assembly, &state);
+            if sort == Sort::Mains {
+                scene.mains = scene.alternating(&state);
+            }
             scene.state = Some(state);
             if let Some((volts, hertz)) = signal {
                 let mut sources = scene.base.elements.iter().enumerate();
@@ -319,6 +332,9 @@ impl Scene {
         self.leads.retain(|_| at.next() == Some(&true));
         let mut at = keep.iter();
         self.meters.retain(|_| at.next() == Some(&true));
+        if let Some(mains) = &mut self.mains {
+            mains.keep(keep);
+        }
     }
 }
 

@@ -25,6 +25,8 @@ use wiring::sheet::Library;
 
 /// Effort of a reading under power where the last ones were taken. Ours, all of these.
 const PROBE: f64 = 1.0;
+/// Of volts AC without a signal: the same with the meter switched over.
+const MAINS: f64 = 1.2;
 /// Of ohms: off, unplugged, discharged, checked.
 const OHMS: f64 = 1.7;
 /// Of a signal: generator and knobs.
@@ -58,7 +60,7 @@ impl Candidate {
         match self.sort {
             Sort::Live => "V",
             Sort::Cold => "ohm",
-            Sort::Signal => "V ac",
+            Sort::Signal | Sort::Mains => "V ac",
         }
     }
 
@@ -113,6 +115,16 @@ impl Wanted {
             Sort::Live,
             bench.live_spots(block.map(|b| &b.conditions)),
             PROBE,
+        );
+        all.add(
+            &bench,
+            &under,
+            mains,
+            number,
+            (&format!("{name}, volts AC, no signal"), Vec::new()),
+            Sort::Mains,
+            bench.mains_spots(),
+            MAINS,
         );
         let outputs = bench.output_valves();
         if !outputs.is_empty() && under.valves == ValvesIn::All {

@@ -3,6 +3,7 @@
 use super::rectifiers::{Group, settle, weaken};
 use super::{Desk, Expected, FIRST_ROUNDS, MOST_ROUNDS, Scene, Sort};
 use crate::suspects::edit::Edit;
+use solve::linear::Complex;
 use solve::netlist::{Law, Rectifiers, Slot};
 
 impl Scene {
@@ -51,6 +52,7 @@ impl Scene {
         let mut drawn = false;
         let mut anew = false;
         let mut moved = false;
+        let mut open = None;
         desk.edited.clear();
         desk.edited.extend(edits.iter().flat_map(Edit::valued));
         for edit in edits {
@@ -77,7 +79,7 @@ impl Scene {
             return Some((self.cold(desk, moved, slopes)?, self.volts.clone()));
         }
         if anew {
-            self.reduce_again(&mut desk.groups, edits)?;
+            open = Some(self.reduce_again(&mut desk.groups, edits)?);
             drawn = true;
         }
         let mut volts = start.to_vec();
@@ -103,6 +105,7 @@ impl Scene {
         let solution = settle(desk, moved, &volts, rounds)?;
         let expected = match self.sort {
             Sort::Signal => self.signal(&desk.net, &solution, slopes)?,
+            Sort::Mains => self.ripple(desk, &solution, open.as_deref(), slopes)?,
             _ => self.live(desk, moved, &solution, slopes)?,
         };
         let mut after = solution.volts;
@@ -134,18 +137,23 @@ impl Scene {
         stores.any(|s| s.element == *element)
     }
 
-    /// The rectifier groups of the changed circuit.
-    fn reduce_again(&self, groups: &mut [Group], edits: &[Edit]) -> Option<()> {
+    /// The rectifier groups of the changed circuit; and what the mains put on its nodes with no
+    /// rectifier conducting, peak.
+    fn reduce_again(&self, groups: &mut [Group], edits: &[Edit]) -> Option<Vec<Complex>> {
         let state = self.state.as_ref()?;
         let mut whole = self.assembly.netlist.scaled(&self.spreads.medians);
         for edit in edits {
             edit.apply(&mut whole);
         }
-        let reduced = state.reduced(&whole).netlist;
-        let mut after = reduced.elements.into_iter().filter_map(|e| match e.law {
-            Law::Rectifiers(group) => Some(group),
-            _ => None,
-        });
+        let reduced = state.reduced(&whole);
+        let mut after = reduced
+            .netlist
+            .elements
+            .into_iter()
+            .filter_map(|e| match e.law {
+                Law::Rectifiers(group) => Some(group),
+                _ => None,
+            });
         for group in groups.iter_mut() {
             match after.next() {
                 Some(law) if law.plates.len() == group.law.plates.len() => group.becomes(law),
@@ -159,6 +167,6 @@ impl Scene {
                 }
             }
         }
-        Some(())
+        Some(reduced.open)
     }
 }

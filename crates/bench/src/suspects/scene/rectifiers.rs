@@ -5,7 +5,7 @@ use super::{Desk, Scene};
 use crate::chart::state::State;
 use solve::netlist::{Element, Law, Netlist, NodeIndex, Quantity, Rectifiers, Slot};
 use solve::operating::Solution;
-use solve::supply::CycleMemory;
+use solve::supply::{Cycle, CycleMemory};
 use std::sync::Arc;
 
 /// A rectifier's tangent is drawn again when the volts across it moved by more than this part,
@@ -126,6 +126,14 @@ impl Scene {
 }
 
 impl Group {
+    /// Its whole mains cycle at these volts.
+    pub(super) fn cycle(&self, volts: &[f64]) -> Cycle {
+        let node = |n: NodeIndex| volts.get(n).copied().unwrap_or(0.0);
+        let plates = self.law.plates.iter();
+        let across: Vec<f64> = plates.map(|p| node(p.plate) - node(p.cathode)).collect();
+        self.law.cycle_from(&mut self.memory.clone(), &across)
+    }
+
     /// Another law, which its line does not hold for.
     pub(super) fn becomes(&mut self, law: Rectifiers) {
         self.law = law;

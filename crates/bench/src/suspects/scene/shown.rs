@@ -259,7 +259,7 @@ fn beyond_sheets(law: &Law, volts: &[f64]) -> Option<(NodeIndex, NodeIndex, f64)
 }
 
 impl Expected {
-    fn with_room(leads: usize, causes: usize) -> Self {
+    pub(super) fn with_room(leads: usize, causes: usize) -> Self {
         Self {
             mean: Vec::with_capacity(leads),
             slope: vec![0.0; leads * causes],
@@ -267,7 +267,7 @@ impl Expected {
         }
     }
 
-    fn add_slope(&mut self, lead: usize, cause: usize, value: f64, causes: usize) {
+    pub(super) fn add_slope(&mut self, lead: usize, cause: usize, value: f64, causes: usize) {
         if let Some(slot) = self.slope.get_mut(lead * causes + cause) {
             *slot += value;
         }

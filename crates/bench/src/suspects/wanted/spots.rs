@@ -102,6 +102,67 @@ impl Bench<'_> {
         all
     }
 
+    /// Rails for their ripple and the heaters' line, for volts AC with no signal.
+    pub(super) fn mains_spots(&self) -> Vec<Spot> {
+        let parts = &self.circuit.parts;
+        let mut all = Vec::new();
+        // a steady source stands for what makes ripple
+        if !parts.iter().any(|p| matches!(p.kind, Kind::Supply { .. })) {
+            let read = self.read_in(Unit::VoltsAc, |c| c.signal.is_none());
+            let rails = self.anatomy.rails.iter().chain(&self.anatomy.bias_rails);
+            let may = |n: &&NodeId| self.forbidden.may_live(**n) && !read.contains(n);
+            all.extend(rails.filter(may).map(|n| self.spot(*n, 1.0)));
+        }
+        all.extend(self.heater_line());
+        all
+    }
+
+    /// Across the heater of the first valve with a grid, unless some heater was read.
+    fn heater_line(&self) -> Option<Spot> {
+        let heater = |part: &wiring::Part| -> Option<(NodeId, NodeId)> {
+            let Kind::Valve(valve) = &part.kind else {
+                return None;
+            };
+            let has = |e: Electrode| valve.electrodes.iter().any(|x| x.electrode == e);
+            if !has(Electrode::Grid) {
+                return None;
+            }
+            let is_heater = |e: Electrode| {
+                matches!(
+                    e,
+                    Electrode::Heater1 | Electrode::Heater2 | Electrode::HeaterTap
+                )
+            };
+            let mut ends: Vec<NodeId> = valve
+                .electrodes
+                .iter()
+                .filter(|e| is_heater(e.electrode))
+                .filter_map(|e| part.terminals.get(e.terminal)?.node)
+                .filter(|n| self.forbidden.may_cold(*n))
+                .collect();
+            ends.sort_unstable();
+            ends.dedup();
+            Some((*ends.first()?, *ends.get(1)?))
+        };
+        let heaters: Vec<(NodeId, NodeId)> = self.circuit.parts.iter().filter_map(heater).collect();
+        let both = |x: NodeId, y: NodeId| heaters.contains(&(x.min(y), x.max(y)));
+        let mut blocks = self.circuit.readings.iter().flat_map(|b| &b.readings);
+        let was_read = blocks.any(|r| match r.probe {
+            Probe::Between(x, y) if r.unit == Unit::VoltsAc => both(x, y),
+            _ => false,
+        });
+        let (a, b) = *heaters.first().filter(|_| !was_read)?;
+        Some(Spot {
+            name: format!(
+                "{} to {}",
+                first_name(self.circuit, a),
+                first_name(self.circuit, b)
+            ),
+            ends: (a, Some(b)),
+            effort: 1.0,
+        })
+    }
+
     fn output_sections(&self) -> impl Iterator<Item = &wiring::roles::Section> {
         self.anatomy
             .blocks

@@ -65,7 +65,7 @@ pub(super) fn block_to_begin(
         word.to_owned()
     } else if next.unit == "ohm" {
         format!("{word}, power off")
-    } else if next.unit == "V ac" {
+    } else if next.has_signal() {
         format!("{word}, signal")
     } else {
         format!("{word}, {}", valves.unwrap_or(&next.condition))
@@ -280,7 +280,8 @@ fn short(next: &Next) -> Option<String> {
     let valves = next.settings.iter().find_map(|s| s.strip_prefix("valves "));
     match (next.unit, valves) {
         ("ohm", _) => Some("ohms, off".to_owned()),
-        ("V ac", _) => Some("with a signal".to_owned()),
+        ("V ac", _) if next.has_signal() => Some("with a signal".to_owned()),
+        ("V ac", _) => Some("volts AC".to_owned()),
         ("", _) if next.condition.contains("valve") => Some("another valve".to_owned()),
         ("", _) => Some("one end lifted".to_owned()),
         (_, Some(valves)) => Some(valves.to_owned()),
@@ -316,13 +317,14 @@ fn steps(power: &Power, circuit: &Circuit, next: &Next) -> Vec<String> {
         });
         return all;
     }
-    if next.unit == "V ac" {
+    if next.has_signal() {
         all.push(format!("{}.", next.condition.trim_end_matches('.')));
     }
     if !matches!(power, Power::Live { .. }) || valves.is_some() {
         all.push("Clip lead on ground first; then the plug in, and say so above.".to_owned());
     }
     all.push(match next.unit {
+        "V ac" if next.probe.contains(" to ") => format!("Volts AC from {}.", next.probe),
         "V ac" => format!("Volts AC from {} to ground, one hand.", next.probe),
         _ => format!("Volts DC from {} to ground, one hand.", next.probe),
     });
