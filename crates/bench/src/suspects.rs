@@ -7,7 +7,7 @@
 //! once: a resistor is as far from its marking in each of them.
 //!
 //! Live volts, ohms with the power off, volts of a signal, and volts AC that the mains put there
-//! (heaters, windings, ripple) are used; what cannot be is listed with its reason. A single fault is assumed. Priors and sizes are guesses of the trade
+//! (heaters, windings, ripple), and the pace of a tremolo are used; what cannot be is listed with its reason. A single fault is assumed. Priors and sizes are guesses of the trade
 //! ([`crate::faults`]), so probabilities are to be read as an order of search.
 
 mod answer;
@@ -135,7 +135,7 @@ pub struct Explained {
     pub low: f64,
     /// See `low`.
     pub high: f64,
-    /// `V`, `ohm` or `V ac`.
+    /// `V`, `ohm`, `V ac` or `Hz`.
     pub unit: &'static str,
 }
 
@@ -153,7 +153,7 @@ pub struct Next {
     pub gain_bits: f64,
     /// Effort, 1 for a probe under power.
     pub effort: f64,
-    /// `V`, `ohm`, `V ac`; nothing where a part itself is tried.
+    /// `V`, `ohm`, `V ac`, `Hz`; nothing where a part itself is tried.
     pub unit: &'static str,
     /// Is the amplifier under power for it?
     pub live: bool,

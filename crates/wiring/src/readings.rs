@@ -179,4 +179,7 @@ pub enum Unit {
     /// Amperes DC.
     #[serde(rename = "A")]
     AmpsDc,
+    /// Swings a second, as counted at a tremolo's valve; 0 where it stands still.
+    #[serde(rename = "Hz")]
+    Hertz,
 }

@@ -251,6 +251,10 @@ impl Work<'_> {
             Unit::VoltsDc => model.expect(leads.0, leads.1, meter),
             Unit::VoltsAc => model.expect_alternating(leads.0, leads.1),
             Unit::Ohms => Err("ohms are expected only under `power off`".to_owned()),
+            Unit::Hertz => Err(
+                "a chart holds volts at rest; `tremolo` works out its pace, and `suspects` weighs it"
+                    .to_owned(),
+            ),
             Unit::AmpsDc => Err(
                 "a current is expected where its volts across a resistor are read instead"
                     .to_owned(),
@@ -374,6 +378,7 @@ fn line(entry: &Entry) -> Line {
             Unit::VoltsAc => "V ac",
             Unit::Ohms => "ohm",
             Unit::AmpsDc => "A",
+            Unit::Hertz => "Hz",
         },
         volts: entry.nominal,
         low: entry.band.map(|b| b.low()),

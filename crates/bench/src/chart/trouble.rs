@@ -126,6 +126,7 @@ fn singles(circuit: &Circuit, entries: &[Entry], told: &mut Told) {
             Unit::VoltsDc | Unit::VoltsAc => "V",
             Unit::Ohms => "ohm",
             Unit::AmpsDc => "A",
+            Unit::Hertz => "Hz",
         };
         let mut sentence = format!(
             "{} reads {} {unit}; sound amplifiers like this one read {} to {} {unit}.",

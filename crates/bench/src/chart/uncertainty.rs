@@ -32,6 +32,8 @@ pub fn allowance(unit: Unit, meter: Option<Meter>) -> Allowance {
         },
         Unit::VoltsAc => (0.01, 5.0),
         Unit::Ohms | Unit::AmpsDc => (0.01, 2.0),
+        // counted by eye over ten seconds or so
+        Unit::Hertz => (0.03, 2.0),
     };
     Allowance { of_reading, digits }
 }

@@ -2,7 +2,7 @@
 
 use super::Unused;
 use super::causes::Known;
-use super::scene::{LEAST_AC, Leads, Scene, Sort, is_wound};
+use super::scene::{LEAST_AC, Leads, STILL_HERTZ, Scene, Sort, is_wound};
 use crate::chart::ChartRequest;
 use crate::chart::conditions::{conditions, meter};
 use crate::chart::entry::{OVER_OHMS, Read};
@@ -13,13 +13,12 @@ use solve::{AssembleOptions, Assembly, assemble};
 use std::sync::atomic::AtomicUsize;
 use wiring::circuit::{Circuit, Kind, NodeId};
 use wiring::readings::{Block, Probe, Reading, Shown, Unit};
+use wiring::roles::{Anatomy, BlockKind, Role};
 use wiring::sheet::Library;
 
 /// One sigma of the model's own error on a voltage, as part of it. Ours: between laws fitted to
 /// one sheet.
 const MODEL_PART: f64 = 0.004;
-/// The same, volts, on top.
-const MODEL_VOLTS: f64 = 0.004;
 /// The same on the logarithm of ohms in circuit.
 const MODEL_OHMS: f64 = 0.01;
 /// Logarithm by which one meter's over range differs from another's, one sigma.
@@ -36,6 +35,15 @@ const MOST_PART: f64 = 1.0;
 
 /// Volts of a meter's last digit, at least, where a plain 0 was typed.
 const LEAST_DIGIT: f64 = 1e-3;
+
+/// Volts of a sound amplifier that spread by more than this part of them, one sigma, are weighed on a
+/// bent scale,
+const BENT_FROM: f64 = 0.12;
+/// if they lie between these:
+const BENT_LEAST: f64 = 3e-3;
+const BENT_MOST: f64 = 20.0;
+/// it bends from this part of them (ours, all four).
+const BENT_PART: f64 = 0.05;
 
 /// More volts than these are a slip of the pen.
 const MOST_VOLTS: f64 = 2000.0;
@@ -62,6 +70,41 @@ pub(super) struct Seen {
     pub(super) sound: Option<f64>,
     /// The display showed over range: anything above `value` fits.
     pub(super) over: bool,
+    /// How volts are bent before they are weighed; none: not at all.
+    pub(super) bend: Option<Bend>,
+}
+
+/// A scale for small volts that spread by factors, as those of a current across an ohm do: straight
+/// near nothing, a logarithm above, and as long as volts where a sound amplifier stands.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Bend {
+    /// Volts from which it bends.
+    from: f64,
+    /// Its length over volts there.
+    scale: f64,
+}
+
+impl Bend {
+    /// For a reading of so many volts in a sound amplifier.
+    fn at(sound: f64) -> Self {
+        let from = BENT_PART * sound.abs();
+        Self {
+            from,
+            scale: sound.hypot(from),
+        }
+    }
+
+    pub(super) fn of(self, volts: f64) -> f64 {
+        self.scale * (volts / self.from).asinh()
+    }
+
+    fn volts(self, bent: f64) -> f64 {
+        self.from * (bent / self.scale).sinh()
+    }
+
+    pub(super) fn slope(self, volts: f64) -> f64 {
+        self.scale / volts.hypot(self.from)
+    }
 }
 
 impl Seen {
@@ -83,12 +126,43 @@ impl Seen {
             wide: 1.0,
             sound: None,
             over: false,
+            bend: None,
         }
+    }
+
+    /// Bends the volts of a reading that spreads by factors between sound amplifiers.
+    pub(super) fn bend(&mut self, sound: f64, sigma: f64) {
+        let small = (BENT_LEAST..BENT_MOST).contains(&sound.abs());
+        if self.unit != "V" || !small || sigma < BENT_FROM * sound.abs() {
+            return;
+        }
+        let bend = Bend::at(sound);
+        let slope = bend.slope(self.read);
+        self.value = bend.of(self.value);
+        self.variance *= slope * slope;
+        self.gain *= slope;
+        self.wide = bend.of(self.wide);
+        self.bend = Some(bend);
     }
 
     /// A value of the scene as a meter shows it.
     pub(super) fn shown(&self, value: f64) -> f64 {
-        if self.unit == "V" { value } else { value.exp() }
+        match self.bend {
+            Some(bend) => bend.volts(value),
+            None if self.unit == "V" => value,
+            None if self.unit == "Hz" => counted(value),
+            None => value.exp(),
+        }
+    }
+}
+
+/// Swings a second from their logarithm: what hardly moves stands still.
+pub(super) fn counted(logarithm: f64) -> f64 {
+    let hertz = logarithm.exp();
+    if hertz < 2.0 * STILL_HERTZ {
+        0.0
+    } else {
+        hertz
     }
 }
 
@@ -208,6 +282,18 @@ impl Evidence {
                 drive,
             );
         }
+        if wants(Unit::Hertz) {
+            let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
+            self.scene(
+                circuit,
+                tolerances,
+                block,
+                known,
+                assembly,
+                Sort::Pace,
+                None,
+            );
+        }
         if let (Some((_, volts, hertz)), true) = (signal, wants(Unit::VoltsAc)) {
             under.signal.clone_from(&block.conditions.signal);
             let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
@@ -246,8 +332,13 @@ impl Evidence {
         let is_ac = matches!(sort, Sort::Signal | Sort::Mains);
         let finest = finest(block, if is_ac { Unit::VoltsAc } else { Unit::VoltsDc });
         let open = is_ac.then(|| solve::supply::reduce(&assembly.netlist, &[]).open);
+        let oscillator = match sort {
+            Sort::Pace => oscillator(circuit, &wiring::roles::anatomy(circuit), &assembly),
+            _ => Vec::new(),
+        };
         let asked = Asked {
             circuit,
+            oscillator: &oscillator,
             assembly: &assembly,
             sort,
             driven: drive.is_some(),
@@ -284,6 +375,11 @@ impl Evidence {
                 return;
             }
         };
+        if sort == Sort::Pace && scene.oscillates(oscillator).is_none() {
+            let note = format!("{}: the tremolo's pace could not be worked out", block.name);
+            self.notes.push(note);
+            return;
+        }
         // readings whose volts hang on what nobody knows say nothing of parts
         if sort != Sort::Cold {
             let unknown = scene.unknown();
@@ -320,6 +416,8 @@ struct Asked<'a> {
     sort: Sort,
     /// Is there a signal?
     driven: bool,
+    /// The nodes of the tremolo's oscillator.
+    oscillator: &'a [NodeIndex],
     /// What the mains put on every node with no rectifier conducting, peak.
     open: &'a [Complex],
 }
@@ -331,7 +429,8 @@ impl Asked<'_> {
         let mine = match (sort, reading.unit) {
             (Sort::Live, Unit::VoltsDc)
             | (Sort::Cold, Unit::Ohms)
-            | (Sort::Signal | Sort::Mains, Unit::VoltsAc) => true,
+            | (Sort::Signal | Sort::Mains, Unit::VoltsAc)
+            | (Sort::Pace, Unit::Hertz) => true,
             (Sort::Live, Unit::Ohms) => {
                 return Err("ohms count only under `power off`".to_owned());
             }
@@ -350,7 +449,7 @@ impl Asked<'_> {
                 );
             }
             Shown::Number(v) if v.is_finite() && (sort == Sort::Live || v > 0.0) => {}
-            Shown::Number(v) if v == 0.0 && sort == Sort::Mains => {}
+            Shown::Number(v) if v == 0.0 && matches!(sort, Sort::Mains | Sort::Pace) => {}
             Shown::Over if sort == Sort::Cold => {}
             _ => return Err("the display showed no number that can be weighed".to_owned()),
         }
@@ -366,6 +465,12 @@ impl Asked<'_> {
                     return Ok(None);
                 }
                 self.has_ripple()?;
+            }
+            Sort::Pace if self.oscillator.is_empty() => {
+                return Err("no tremolo oscillator was found in this wiring".to_owned());
+            }
+            Sort::Pace if !self.oscillator.contains(&a) => {
+                return Err("swings are counted at the oscillator's own valve".to_owned());
             }
             _ => {}
         }
@@ -416,6 +521,43 @@ impl Asked<'_> {
     }
 }
 
+/// The nodes of the tremolo's oscillator, but ground and what feeds it; none where there is none.
+pub(super) fn oscillator(
+    circuit: &Circuit,
+    anatomy: &Anatomy,
+    assembly: &Assembly,
+) -> Vec<NodeIndex> {
+    let of = |b: &&wiring::roles::Block| b.kind == BlockKind::TremoloOscillator;
+    let Some(block) = anatomy.blocks.iter().find(of) else {
+        return Vec::new();
+    };
+    let mut nodes: Vec<NodeId> = Vec::new();
+    for (part, role) in &block.parts {
+        if *role != Role::Valve
+            && let Some(part) = circuit.parts.get(part.0)
+        {
+            nodes.extend(part.terminals.iter().filter_map(|t| t.node));
+        }
+    }
+    for section in &block.sections {
+        nodes.extend(
+            [section.plate, section.grid, section.cathode]
+                .into_iter()
+                .flatten(),
+        );
+    }
+    let fed = |n: &NodeId| anatomy.rails.contains(n) || anatomy.bias_rails.contains(n);
+    let mut found: Vec<NodeIndex> = nodes
+        .into_iter()
+        .filter(|n| *n != wiring::GROUND && !fed(n))
+        .filter_map(|n| assembly.node_of.get(n.0).copied().flatten())
+        .filter(|n| *n != 0)
+        .collect();
+    found.sort_unstable();
+    found.dedup();
+    found
+}
+
 /// The smallest last digit among the volts of a block, but no less than a millivolt: a plain 0 was
 /// read on a meter that shows that much.
 fn finest(block: &Block, unit: Unit) -> f64 {
@@ -449,9 +591,12 @@ fn number(
         Read::of(reading, block.conditions.meter).sigma
     };
     let (unit, value, variance, gain, wide) = match sort {
+        Sort::Pace => {
+            let part = (sigma / read.max(STILL_HERTZ)).min(MOST_PART);
+            ("Hz", read.max(STILL_HERTZ).ln(), part.powi(2), 0.0, 4.0)
+        }
         Sort::Live => {
-            let model = MODEL_PART * read.abs() + MODEL_VOLTS;
-            let own = sigma.powi(2) + model.powi(2);
+            let own = sigma.powi(2) + (MODEL_PART * read).powi(2);
             let wide = 4.0 * read.abs().max(20.0);
             ("V", read, own, read * error / 3f64.sqrt(), wide)
         }
@@ -484,6 +629,7 @@ fn number(
         wide,
         sound: None,
         over,
+        bend: None,
     }
 }
 
@@ -492,11 +638,12 @@ pub(super) fn noise(sort: Sort, mean: f64) -> f64 {
     match sort {
         Sort::Live => {
             let meter = 0.005 * mean.abs() / 3f64.sqrt() + 0.0005;
-            meter.powi(2) + (2.0 * MODEL_PART * mean.abs() + MODEL_VOLTS).powi(2)
+            meter.powi(2) + (2.0 * MODEL_PART * mean).powi(2)
         }
         Sort::Cold if mean >= OVER_OHMS.ln() => OVER_WIDE.powi(2),
         Sort::Cold => ((0.01 + LEAD_OHMS / mean.exp()).powi(2)) + MODEL_OHMS.powi(2),
         Sort::Signal => MODEL_SIGNAL.powi(2) + 0.02_f64.powi(2),
+        Sort::Pace => 0.05_f64.powi(2),
         Sort::Mains => (0.01 + MAINS_DIGIT / mean.exp()).min(MOST_PART).powi(2),
     }
 }

@@ -117,7 +117,12 @@ pub(super) fn rank(
     evidence: &mut Evidence,
 ) -> Option<Ranking> {
     let list = all(circuit, anatomy, faults, &evidence.told);
-    let (sound, _) = look(evidence, &mut desks(evidence), &[], true, None)?;
+    let (straight, _) = look(evidence, &mut desks(evidence), &[], true, None)?;
+    let sigma = sigmas(evidence, &straight);
+    for ((seen, mean), sigma) in evidence.seen.iter_mut().zip(&straight.mean).zip(sigma) {
+        seen.bend(*mean, sigma);
+    }
+    let sound = bent(evidence, straight);
     for (seen, mean) in evidence.seen.iter_mut().zip(&sound.mean) {
         if seen.unit == "V" {
             seen.variance += (REST * mean).powi(2);
@@ -458,5 +463,25 @@ pub(super) fn look(
         volts.push(after);
     }
     let good = all.mean.len() == evidence.seen.len() && all.mean.iter().all(|m| m.is_finite());
-    good.then_some((all, volts))
+    good.then(|| (bent(evidence, all), volts))
+}
+
+/// What is expected, on the scales of the readings.
+fn bent(evidence: &Evidence, mut expected: Expected) -> Expected {
+    let causes = evidence.causes;
+    for (i, seen) in evidence.seen.iter().enumerate() {
+        let (Some(bend), Some(mean), Some(own)) =
+            (seen.bend, expected.mean.get_mut(i), expected.own.get_mut(i))
+        else {
+            continue;
+        };
+        let slope = bend.slope(*mean);
+        *mean = bend.of(*mean);
+        *own *= slope * slope;
+        let row = expected.slope.get_mut(i * causes..(i + 1) * causes);
+        for s in row.into_iter().flatten() {
+            *s *= slope;
+        }
+    }
+    expected
 }

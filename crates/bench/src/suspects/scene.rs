@@ -8,6 +8,7 @@
 mod carried;
 mod change;
 mod line;
+mod pace;
 mod rectifiers;
 mod ripple;
 mod shown;
@@ -19,6 +20,8 @@ use crate::chart::ohms::passive;
 use crate::chart::state::{State, Trouble};
 use crate::tolerance::Tolerances;
 pub(super) use carried::{Carried, Load};
+use pace::Oscillator;
+pub(super) use pace::STILL_HERTZ;
 use rectifiers::Group;
 use ripple::Alternating;
 pub(super) use ripple::is_wound;
@@ -69,6 +72,8 @@ pub(super) enum Sort {
     Signal,
     /// Volts AC that the mains put there, with no signal: natural logarithms.
     Mains,
+    /// Swings of the tremolo, hertz: natural logarithms.
+    Pace,
 }
 
 /// Where the leads are, and what hangs on them.
@@ -118,6 +123,7 @@ pub(super) struct Scene {
     signal: Option<(usize, f64, f64)>,
     /// What the mains put on the leads of a sound amplifier.
     mains: Option<Alternating>,
+    oscillator: Oscillator,
     causes: usize,
 }
 
@@ -179,6 +185,7 @@ impl Scene {
             alternating: Vec::new(),
             signal: None,
             mains: None,
+            oscillator: Oscillator::default(),
             causes: 0,
             spreads,
             assembly,

@@ -638,3 +638,102 @@ fn ripple_and_heaters_are_proposed() {
     assert!(ac.contains(&"B1") && ac.contains(&"B2"), "{ac:?}");
     assert!(ac.iter().any(|p| p.contains(" to ")), "{ac:?}");
 }
+
+/// A phase-shift oscillator on a steady supply: three sections of 20n and 220k, as textbooks have it.
+const TREMOLO: &str = "V4 12AX7\nPS1 supply 300 V 10 ohm\nB1 - +PS1 - ground\nB1 - R1 220k 5% film - V4.1\n\
+    V4.3 - R2 2k7 5% film - ground\nV4.3 - +C1 25u 25V electrolytic - ground\nV4.1 - C2 20n film - x\nx - R3 220k 5% film - ground\n\
+    x - C3 10n film - y\ny - R4 1M 5% film - ground\ny - C4 10n film - V4.2\nV4.2 - R5 1M 5% film - ground\n";
+
+/// A tremolo that stands still while its volts are right has lost a bypass, a coupling or its gain; one
+/// that runs at its pace clears them (trade rows `no_tremolo` of the dictionary; no source beyond).
+#[test]
+fn whether_the_tremolo_runs_is_evidence() {
+    let at_rest = of(TREMOLO, "readings as found\nmeter 10M 0.5%\nB1 300\n");
+    let plain = "readings as found\nmeter 10M 0.5%\nB1 300\nV4.1 158\nV4.3 1.75\n";
+    let with = |pace: &str| of(TREMOLO, &format!("{plain}V4.1 {pace}\n"));
+    let stops = |found: &Suspects| -> f64 {
+        let ladder = ["C1", "C2", "C3", "C4"];
+        let of = found
+            .suspects
+            .iter()
+            .filter(|s| ladder.contains(&s.part.as_str()));
+        of.filter(|s| matches!(s.class, Class::Open | Class::Low))
+            .map(|s| s.probability)
+            .sum()
+    };
+    let (still, runs) = (with("0 Hz"), with("4.6 Hz"));
+    assert_eq!((still.used, runs.used), (4, 4), "{:#?}", still.unused);
+    assert!(stops(&still) > 0.6, "{:?}", firsts(&still));
+    assert!(
+        still.healthy < 0.02,
+        "{:?} {}",
+        firsts(&still),
+        still.healthy
+    );
+    assert!(
+        runs.healthy > still.healthy && stops(&runs) < stops(&still),
+        "{:?}",
+        firsts(&runs)
+    );
+    let told = still
+        .suspects
+        .iter()
+        .flat_map(|s| &s.explains)
+        .find(|e| e.unit == "Hz");
+    let sound = told.map_or(0.0, |e| e.sound);
+    assert!((2.0..9.0).contains(&sound), "{sound}");
+    assert!(told.is_some_and(|e| e.read == 0.0));
+    // and it is among what is proposed
+    assert!(
+        at_rest.next.iter().any(|n| n.unit == "Hz"),
+        "{:#?}",
+        at_rest.next
+    );
+}
+
+/// Swings at a point that is no oscillator's say nothing.
+#[test]
+fn swings_elsewhere_are_not_weighed() {
+    let found = of(
+        STAGE,
+        "readings as found\nmeter 10M 0.5%\nB1 300\nV1.1 5 Hz\n",
+    );
+    assert_eq!(found.used, 1);
+    assert!(
+        found.unused.iter().any(|u| u.why.contains("no tremolo")),
+        "{:#?}",
+        found.unused
+    );
+}
+
+/// One of two output valves at a quarter of the other's current, each across an ohm: the weak one leads,
+/// and nobody calls it sound (trade practice, no source: a pair differs by a tenth or so).
+#[test]
+fn one_output_valve_at_a_quarter_of_the_other_is_weak() {
+    let pair = "V5 6V6GT\nV6 6V6GT\nT1 output 8k:8 ohm 18 W 240 ohm\nPS1 supply 340 V 20 ohm\nPS2 supply 26 V 300 ohm\n\
+        B1 - +PS1 - ground\nbn - PS2+ - ground\nT1.p0 - B1\nT1.p1 - V5.3\nT1.p2 - V6.3\nT1.s1 - LS1 speaker 8 ohm - ground\nT1.s0 - ground\n\
+        B1 - R5 470 5% film - V5.4\nB1 - R6 470 5% film - V6.4\nbn - R7 220k 5% film - V5.5\nbn - R8 220k 5% film - V6.5\n\
+        V5.8 - R9 1 1% film - ground\nV6.8 - R10 1 1% film - ground\n";
+    let found = of(
+        pair,
+        "readings as found\nmeter 10M 0.5%\nB1 339.4\nbn -26.0\nV5.8 0.0086\nV6.8 0.0336\n",
+    );
+    let first = found.suspects.first().map(|s| (s.part.as_str(), s.class));
+    assert_eq!(
+        first,
+        Some(("V5", Class::Weak)),
+        "{:?} {}",
+        firsts(&found),
+        found.healthy
+    );
+    assert!(found.healthy < 0.02, "{}", found.healthy);
+    let sound = of(
+        pair,
+        "readings as found\nmeter 10M 0.5%\nB1 339.4\nbn -26.0\nV5.8 0.0306\nV6.8 0.0336\n",
+    );
+    assert!(
+        sound.suspects.iter().all(|s| s.probability < sound.healthy),
+        "{:?}",
+        firsts(&sound)
+    );
+}

@@ -10,7 +10,7 @@ mod spots;
 pub(super) use safe::Forbidden;
 use spots::{Bench, Spot};
 
-use super::evidence::{Evidence, Seen};
+use super::evidence::{Evidence, Seen, counted, oscillator};
 use super::scene::{Leads, Scene, Sort};
 use crate::chart::ChartRequest;
 use crate::chart::conditions::{conditions, meter};
@@ -27,6 +27,8 @@ use wiring::sheet::Library;
 const PROBE: f64 = 1.0;
 /// Of volts AC without a signal: the same with the meter switched over.
 const MAINS: f64 = 1.2;
+/// Of counting the tremolo's swings.
+const PACE: f64 = 1.3;
 /// Of ohms: off, unplugged, discharged, checked.
 const OHMS: f64 = 1.7;
 /// Of a signal: generator and knobs.
@@ -61,15 +63,16 @@ impl Candidate {
             Sort::Live => "V",
             Sort::Cold => "ohm",
             Sort::Signal | Sort::Mains => "V ac",
+            Sort::Pace => "Hz",
         }
     }
 
     /// A value of the scene as a meter shows it.
     pub(super) fn shown(&self, mean: f64) -> f64 {
-        if self.sort == Sort::Live {
-            mean
-        } else {
-            mean.exp()
+        match self.sort {
+            Sort::Live => mean,
+            Sort::Pace => counted(mean),
+            _ => mean.exp(),
         }
     }
 }
@@ -125,6 +128,16 @@ impl Wanted {
             Sort::Mains,
             bench.mains_spots(),
             MAINS,
+        );
+        all.add(
+            &bench,
+            &under,
+            mains,
+            number,
+            (&format!("{name}, tremolo on"), Vec::new()),
+            Sort::Pace,
+            bench.pace_spots(),
+            PACE,
         );
         let outputs = bench.output_valves();
         if !outputs.is_empty() && under.valves == ValvesIn::All {
@@ -273,6 +286,12 @@ impl Wanted {
             drive,
         );
         let Ok(mut scene) = made else { return };
+        if sort == Sort::Pace {
+            let nodes = oscillator(bench.circuit, bench.anatomy, &scene.assembly);
+            if scene.oscillates(nodes).is_none() {
+                return;
+            }
+        }
         if sort != Sort::Cold {
             let unknown = scene.unknown();
             let keep: Vec<bool> = scene

@@ -231,6 +231,7 @@ fn figure(said: Shown, digit: f64, unit: Option<&str>) -> (String, String) {
         Some("V ac") => measured(said, digit, Unit::VoltsAc),
         Some("ohm") => measured(said, digit, Unit::Ohms),
         Some("A") => measured(said, digit, Unit::AmpsDc),
+        Some("Hz") => measured(said, digit, Unit::Hertz),
         other => {
             let unit = other.unwrap_or_default().to_owned();
             match signed(said) {
@@ -283,6 +284,7 @@ fn symbol(unit: Unit, prefix: &str) -> String {
         Unit::VoltsAc => format!("{prefix}V ac"),
         Unit::Ohms => format!("{prefix}ohm"),
         Unit::AmpsDc => format!("{prefix}A"),
+        Unit::Hertz => format!("{prefix}Hz"),
     }
 }
 
@@ -297,7 +299,7 @@ fn scale(value: f64, digit: f64, unit: Unit) -> (i32, Option<usize>) {
     #[allow(clippy::cast_possible_truncation, reason = "within -30..=30")]
     let exponent = exponent as i32;
     let lowest = match unit {
-        Unit::Ohms => 0,
+        Unit::Ohms | Unit::Hertz => 0,
         // 1.325 V stays volts; 4 mV is millivolts.
         _ if value.abs() >= 0.1 => 0,
         _ => -9,

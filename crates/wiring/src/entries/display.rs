@@ -67,6 +67,7 @@ impl Reader<'_> {
             Unit::VoltsDc | Unit::VoltsAc => Quantity::Volts,
             Unit::Ohms => Quantity::Ohms,
             Unit::AmpsDc => Quantity::Amps,
+            Unit::Hertz => Quantity::Hertz,
         };
         if raw.value.abs() > quantity.range().1 {
             self.problems.value(
@@ -77,7 +78,7 @@ impl Reader<'_> {
             );
             return None;
         }
-        if unit == Unit::Ohms && raw.value < 0.0 {
+        if matches!(unit, Unit::Ohms | Unit::Hertz) && raw.value < 0.0 {
             self.problems
                 .value(&ValueError::Negative, number.place, &number.text, "");
             return None;
@@ -128,6 +129,7 @@ impl Reader<'_> {
             (Some(Quantity::Volts), false) => Unit::VoltsDc,
             (Some(Quantity::Ohms), false) => Unit::Ohms,
             (Some(Quantity::Amps), false) => Unit::AmpsDc,
+            (Some(Quantity::Hertz), false) => Unit::Hertz,
             (None, true) if raw.prefix.is_none() => Unit::VoltsAc,
             (None, false) if off => {
                 if raw.prefix.is_some_and(|p| p < 0) {
@@ -168,7 +170,7 @@ impl Reader<'_> {
                 "Put `power off` into this block, or begin a new one.",
             )),
             // DC volts with the power off are what is left on a capacitor.
-            Unit::VoltsAc | Unit::AmpsDc if off => Some((
+            Unit::VoltsAc | Unit::AmpsDc | Unit::Hertz if off => Some((
                 "This block says `power off`, and this needs power.",
                 "Begin a new block with a `readings` line.",
             )),

@@ -310,6 +310,8 @@ pub(crate) fn value(x: f64, unit: &str) -> String {
     match unit {
         "ohm" if x >= 1.9e7 => "over range".to_owned(),
         "ohm" => rounded(x, Quantity::Ohms, 3),
+        "Hz" if x == 0.0 => "stands still".to_owned(),
+        "Hz" => format!("{x:.1} Hz"),
         _ => format!("{} {unit}", digits::volts(x)),
     }
 }

@@ -41,8 +41,8 @@ pub(crate) struct ChartView {
     pub(crate) photos: Vec<Photo>,
     /// Where to go once the reading is written; none: to the next point.
     pub(crate) back: Option<String>,
-    /// Volts AC are read here.
-    pub(crate) ac: bool,
+    /// What is read here, where it is not what the chart expects: `ac`, `Hz`, or nothing.
+    pub(crate) unit: &'static str,
 }
 
 /// As found, unless the address says as left.
@@ -87,7 +87,11 @@ pub(crate) fn view(
         back: fields
             .some("back")
             .map(|_| super::back(fields, &format!("/job/{id}/chart"))),
-        ac: fields.get("unit") == "ac",
+        unit: match fields.get("unit") {
+            "ac" => "ac",
+            "Hz" => "Hz",
+            _ => "",
+        },
     })
 }
 

@@ -57,15 +57,16 @@ pub(crate) fn entry(
     let standing = chart.standing(&chart.at);
     let next = chart.next();
     let what = line.map_or_else(String::new, |l| rows::what(&chart.found.traced.circuit, l));
-    let unit = if chart.ac {
-        "V ac"
-    } else {
-        line.map_or("V", |l| l.unit)
+    let unit = match chart.unit {
+        "ac" => "V ac",
+        "Hz" => "Hz",
+        _ => line.map_or("V", |l| l.unit),
     };
     let unit_words = match unit {
         "V ac" => "V ac",
         "ohm" => "ohm, unplugged",
         "A" => "A",
+        "Hz" => "swings a second",
         _ => "V",
     };
     let last = chart.found.readings.last();
@@ -95,6 +96,7 @@ pub(crate) fn entry(
                         label.free-point { span { "Point" } input name="point" autocomplete="off" placeholder="V1.3" required autofocus; }
                     } @else { input type="hidden" name="point" value=(chart.at); }
                     @if unit == "V ac" { input type="hidden" name="unit" value="ac"; }
+                    @if unit == "Hz" { input type="hidden" name="unit" value="Hz"; }
                     @if let Some(s) = standing { input type="hidden" name="corrects" value=(s.id); }
                     div.value {
                         input #shown name="shown" value=(typed) inputmode="decimal" autocomplete="off" autofocus[!chart.at.is_empty()]
@@ -170,7 +172,7 @@ fn slip(chart: &ChartView, post: &str, typed: &str, q: &Question) -> Markup {
                 input type="hidden" name="point" value=(chart.at);
                 input type="hidden" name="shown" value=(shown);
                 @if let Some(back) = &chart.back { input type="hidden" name="back" value=(back); }
-                @if chart.ac { input type="hidden" name="unit" value="ac"; }
+                @if !chart.unit.is_empty() { input type="hidden" name="unit" value=(chart.unit); }
                 @if sure { input type="hidden" name="sure" value="yes"; }
                 @if let Some(s) = chart.standing(&chart.at) { input type="hidden" name="corrects" value=(s.id); }
                 (inner)

@@ -148,13 +148,13 @@ pub(crate) fn take(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
             )
         })?;
     }
-    let ac = if wanted.unit == "V ac" {
-        "&unit=ac"
-    } else {
-        ""
+    let unit = match wanted.unit {
+        "V ac" => "&unit=ac",
+        "Hz" => "&unit=Hz",
+        _ => "",
     };
     go(format!(
-        "{}{ac}&back={}",
+        "{}{unit}&back={}",
         seen.chart.at_address(&wanted.probe),
         chart::percent(&seen.address())
     ))

@@ -106,6 +106,7 @@ impl Scene {
         let expected = match self.sort {
             Sort::Signal => self.signal(&desk.net, &solution, slopes)?,
             Sort::Mains => self.ripple(desk, &solution, open.as_deref(), slopes)?,
+            Sort::Pace => self.swings(&desk.net, &solution, edits)?,
             _ => self.live(desk, moved, &solution, slopes)?,
         };
         let mut after = solution.volts;

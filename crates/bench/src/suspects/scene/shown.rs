@@ -16,6 +16,12 @@ const CUT_OFF: f64 = 6.0;
 /// Part of a sound section's current from which that comes in; whole at a hundredth of it.
 const CUT_OFF_FROM: f64 = 0.1;
 
+/// Amperes that find their way over boards and sockets where no part is: with what a meter sees behind
+/// a point they are volts that no model knows, one sigma, within these limits (ours, all three).
+const STRAY_LEAK: f64 = 40e-9;
+const MOST_STRAY: f64 = 4e-3;
+const LEAST_STRAY: f64 = 2e-4;
+
 /// Sound volts from which a point is a plate's or a rail's.
 const HIGH_VOLTS: f64 = 50.0;
 /// How far such a point goes below ground (ours).
@@ -120,7 +126,8 @@ impl Scene {
             } else {
                 0.0
             };
-            out.own.push(0.0);
+            let stray = (STRAY_LEAK * source).clamp(LEAST_STRAY, MOST_STRAY);
+            out.own.push(stray * stray);
             if takes > LOADS && takes * open.abs() > LOADS_VOLTS {
                 let (shown, slope) =
                     self.loaded(solver, net, solution, index, slopes.then_some(&edited))?;

@@ -117,6 +117,21 @@ impl Bench<'_> {
         all
     }
 
+    /// The plate of the tremolo's oscillator, unless its swings were counted.
+    pub(super) fn pace_spots(&self) -> Vec<Spot> {
+        let mut read = self.circuit.readings.iter().flat_map(|b| &b.readings);
+        let blocks = self.anatomy.blocks.iter();
+        let mut of = blocks.filter(|b| b.kind == BlockKind::TremoloOscillator);
+        let section = of.next().and_then(|b| b.sections.first());
+        let plate = section
+            .and_then(|s| s.plate)
+            .filter(|n| self.forbidden.may_live(*n));
+        match plate {
+            Some(plate) if !read.any(|r| r.unit == Unit::Hertz) => vec![self.spot(plate, 1.0)],
+            _ => Vec::new(),
+        }
+    }
+
     /// Across the heater of the first valve with a grid, unless some heater was read.
     fn heater_line(&self) -> Option<Spot> {
         let heater = |part: &wiring::Part| -> Option<(NodeId, NodeId)> {

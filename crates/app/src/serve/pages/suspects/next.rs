@@ -282,6 +282,7 @@ fn short(next: &Next) -> Option<String> {
         ("ohm", _) => Some("ohms, off".to_owned()),
         ("V ac", _) if next.has_signal() => Some("with a signal".to_owned()),
         ("V ac", _) => Some("volts AC".to_owned()),
+        ("Hz", _) => Some("swings of the tremolo".to_owned()),
         ("", _) if next.condition.contains("valve") => Some("another valve".to_owned()),
         ("", _) => Some("one end lifted".to_owned()),
         (_, Some(valves)) => Some(valves.to_owned()),
@@ -324,6 +325,10 @@ fn steps(power: &Power, circuit: &Circuit, next: &Next) -> Vec<String> {
         all.push("Clip lead on ground first; then the plug in, and say so above.".to_owned());
     }
     all.push(match next.unit {
+        "Hz" => format!(
+            "Tremolo on. Count the swings of the volts at {} over ten seconds, and type them by the second; 0 where they stand still.",
+            next.probe
+        ),
         "V ac" if next.probe.contains(" to ") => format!("Volts AC from {}.", next.probe),
         "V ac" => format!("Volts AC from {} to ground, one hand.", next.probe),
         _ => format!("Volts DC from {} to ground, one hand.", next.probe),
