@@ -65,8 +65,11 @@ class Amp:
             self.parts[name] = {"kind": "pot", "value": value(words[2]), "tol": tolerance(rest),
                                 "audio": "audio" in rest, "turn": 0.5, "nodes": {}}
         elif words[1:2] == ["output"]:
+            to, load = re.search(r"(\w+):(\d+) ohm", rest).groups()
+            henries = float(re.search(r"(\d+)H", rest)[1])
             ohms = re.search(r"([\d.+]+) ohm (?:\d|$)", rest.split("W", 1)[1])[1]
             self.parts[name] = {"kind": "output", "ohms": [float(x) for x in ohms.split("+")],
+                                "ratio": float(np.sqrt(value(to) / float(load))), "henries": henries,
                                 "single": "single" in rest, "nodes": {}}
 
     def walk(self, stops):
@@ -178,10 +181,13 @@ class Specimen:
 
     def __init__(self, amp, draw, spread=1.0):
         self.amp = amp
+        # what direct current does not see is drawn beside, so that a seed gives the volts it always gave
+        draw_beside = np.random.default_rng(int(draw.bit_generator.state["state"]["state"] % 2**63))
         names = sorted({n for p in amp.parts.values() for n in p["nodes"].values()} - {"ground"})
         self.index = {"ground": -1} | {n: i for i, n in enumerate(names)}
         self.ohms, self.sources, self.devices = {}, {}, {}
         self.extra = []
+        self.farads = {}
         mains = 1 + 0.01 * draw.normal() * spread
 
         def within(tol):
@@ -192,6 +198,7 @@ class Specimen:
             if kind in ("resistor", "speaker", "choke"):
                 self.ohms[name] = [n["1"], n["2"], p["value"] * within(p["tol"])]
             elif kind == "capacitor":
+                self.farads[name] = p["value"] * (1 + spread * 0.1 * draw_beside.normal())
                 leak = 5e5 if 24e-6 < p["value"] < 30e-6 else 2e6
                 leak = leak * np.exp(0.7 * draw.normal()) if p["electrolytic"] else 1e10
                 self.ohms[name] = [n["1"], n["2"], leak]
@@ -351,6 +358,79 @@ class Specimen:
         return (at(a) - at(b)) * (1 + draw.uniform(-0.01, 0.01))
 
 
+    def driven(self, jack, volts, hertz, points, draw, turns=()):
+        """What a meter on AC shows at each point with a signal at a jack; none without a solution.
+
+        The circuit linearised where it stands; output transformers with their ratio, primary
+        inductance and winding ohms. `turns`: knobs that stand elsewhere, name and turn."""
+        before = {}
+        for name, turn in turns:
+            p = self.amp.parts[name]
+            part = (turn * 0.2 if turn < 0.5 else 0.1 + (turn - 0.5) * 1.8) if p["audio"] else turn
+            part = min(max(part, 1e-4), 1 - 1e-4)
+            ends = [self.ohms[name + " below"], self.ohms[name + " above"]]
+            before[name] = [e[2] for e in ends]
+            if max(before[name]) < 0.1 * OPEN:
+                whole = sum(before[name])
+                ends[0][2], ends[1][2] = part * whole, (1 - part) * whole
+        wound = {n: p for n, p in self.amp.parts.items() if p["kind"] == "output"}
+        x = self.solve()
+        if x is None:
+            return None
+        _, dc = self.feed(x)
+        for name, turn in turns:
+            for end, was in zip(("below", "above"), before[name]):
+                self.ohms[f"{name} {end}"][2] = was
+        n, extra = self.size, 4 * len(wound)
+        full = np.zeros((n + extra, n + extra), complex)
+        full[:n, :n] = dc
+        s = 2j * np.pi * hertz
+
+        def stamp(a, b, y):
+            i, j = self.index[a], self.index[b]
+            for k, m, sign in ((i, i, 1), (j, j, 1), (i, j, -1), (j, i, -1)):
+                if k >= 0 and m >= 0:
+                    full[k, m] += sign * y
+
+        for name, farads in self.farads.items():
+            a, b, _ = self.ohms[name]
+            stamp(a, b, s * farads)
+        for k, (name, p) in enumerate(wound.items()):
+            of, at = p["nodes"], n + 4 * k
+            halves = [(of["p1"], of["p2"], name)] if p["single"] else [
+                (of["p1"], of["p0"], name + " 1"), (of["p0"], of["p2"], name + " 2")]
+            turns_each = p["ratio"] / len(halves)
+            # unknowns: volts of the core as the secondary has them; amperes of each half and of the secondary
+            core, secondary = at, at + 3
+            for h, (a, b, key) in enumerate(halves):
+                row, ohms = at + 1 + h, self.ohms[key][2]
+                stamp(a, b, -1 / ohms)
+                self._branch(full, row, a, b, ohms, turns_each, core)
+                full[core, row] += turns_each
+            if p["single"]:
+                full[at + 2, at + 2] = 1
+            stamp(of["s1"], of["s0"], -1 / self.ohms[name + " s"][2])
+            self._branch(full, secondary, of["s1"], of["s0"], self.ohms[name + " s"][2], 1.0, core)
+            full[core, secondary] += 1
+            full[core, core] -= p["ratio"] ** 2 / (s * p["henries"])
+        fed = np.zeros(n + extra, complex)
+        stamp(jack, "ground", 1.0)
+        fed[self.index[jack]] += volts
+        found = np.linalg.solve(full, fed)
+        gain = 1 + draw.uniform(-0.01, 0.01)
+        return [float(f"{abs(found[self.index[p]]) * gain:.3g}") for p in points]
+
+    def _branch(self, full, row, a, b, ohms, turns, core):
+        """A winding: volts across it are its ohms' and its turns' share of the core's."""
+        for node, sign in ((a, 1), (b, -1)):
+            i = self.index[node]
+            if i >= 0:
+                full[i, row] += sign
+                full[row, i] += sign
+        full[row, row] -= ohms
+        full[row, core] -= turns
+
+
 # ---- faults --------------------------------------------------------------------------------------
 
 def log_between(draw, lo, hi):
@@ -406,6 +486,8 @@ def inject(specimen, part, fault, draw):
         ohms[draw.choice(names)][2] = OPEN
     elif fault == "open":
         ohms[part][2] = OPEN
+        if part in specimen.farads:
+            specimen.farads[part] *= 1e-9
     elif fault == "high":
         ohms[part][2] *= log_between(draw, 1.4, 4.0)
     elif fault == "low":

@@ -157,6 +157,9 @@ pub struct Next {
     pub unit: &'static str,
     /// Is the amplifier under power for it?
     pub live: bool,
+    /// Under power: steady volts of a sound amplifier there, without sign; those under a reading of
+    /// volts AC, too.
+    pub stands_at: f64,
     /// What the likeliest suspects would show there.
     pub would: Vec<Would>,
     /// What would come after it, where two readings ahead were asked for.
@@ -263,6 +266,19 @@ pub fn suspects_with(
     faults: &Faults,
     tolerances: &Tolerances,
 ) -> Suspects {
+    suspects_while(circuit, library, request, faults, tolerances, &|_, _| ())
+}
+
+/// [`suspects_with`]; `watch` is told, from any thread, how many of how many pairs of faults are solved.
+#[must_use]
+pub fn suspects_while(
+    circuit: &Circuit,
+    library: &Library,
+    request: &SuspectsRequest,
+    faults: &Faults,
+    tolerances: &Tolerances,
+    watch: &(dyn Fn(usize, usize) + Sync),
+) -> Suspects {
     let mut evidence = evidence::Evidence::of(circuit, library, tolerances);
     evidence.told.extend(request.told.iter().cloned());
     let anatomy = wiring::roles::anatomy(circuit);
@@ -290,7 +306,7 @@ pub fn suspects_with(
         return out;
     }
     if request.pairs && !evidence.seen.is_empty() {
-        (out.pairs, out.pairs_weighed) = pairs::pairs(circuit, &evidence, &ranking, faults);
+        (out.pairs, out.pairs_weighed) = pairs::pairs(circuit, &evidence, &ranking, faults, watch);
     }
     let mut rows = answer::merge(&ranking, faults);
     answer::explain(&evidence, &ranking, &mut rows);

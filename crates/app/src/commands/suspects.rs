@@ -7,8 +7,9 @@ use crate::caution;
 use crate::outcome::{Failure, Outcome};
 use crate::wired_sheet;
 use bench::faults::Faults;
-use bench::suspects::{SuspectsRequest, suspects_with};
+use bench::suspects::{SuspectsRequest, suspects_while};
 use bench::tolerance::Tolerances;
+use std::io::IsTerminal as _;
 use std::path::Path;
 
 pub(crate) use text::{partner_size, percent, short, size, text, value};
@@ -30,7 +31,23 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         pairs: given.pairs,
         two_ahead: given.two_ahead,
     };
-    let found = suspects_with(&amp.circuit, &amp.library, &request, &faults, &tolerances);
+    let told = std::io::stderr().is_terminal();
+    let watch = |done: usize, of: usize| {
+        if told {
+            eprint!("\rtwo faults at once: {done} of {of} pairs solved ");
+        }
+    };
+    let found = suspects_while(
+        &amp.circuit,
+        &amp.library,
+        &request,
+        &faults,
+        &tolerances,
+        &watch,
+    );
+    if told && given.pairs {
+        eprintln!();
+    }
     let text = if given.json {
         amp.json(serde_json::to_value(&found).unwrap_or_default())
     } else {

@@ -93,7 +93,7 @@ pub(crate) fn one(site: &Site, job: JobId) -> Result<(), ShopError> {
         let _ = found.traced.drawn();
         let _ = work_out::chart(site, &found, found.blocks.last().map(|b| b.id));
         let told = site.shop.read(|r| work_out::told(r, job))?;
-        let _ = work_out::suspects(site, &found, told.as_deref(), false);
+        let _ = work_out::suspects(site, &found, told.as_deref(), work_out::Wish::default());
         if state == ReadingState::AsLeft {
             let _ = sheets::set_up(SetUp::Bias, site, &found);
         }

@@ -284,27 +284,34 @@ pub(crate) fn told(r: &Reader<'_>, job: JobId) -> Result<Option<String>, ShopErr
     Ok(kept.map(|w| w.text))
 }
 
+/// What is asked of the suspects besides themselves. Both take longer, so they are asked for.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Wish {
+    /// Two faults at once.
+    pub(crate) both: bool,
+    /// Readings weighed together with the one after them.
+    pub(crate) ahead: bool,
+}
+
 /// The suspects of a job, from all its readings and what was told.
-/// With `both`, two faults at once are looked for as well: that takes seconds, and is asked for.
 pub(crate) fn suspects(
     site: &Site,
     found: &Found,
     told: Option<&str>,
-    both: bool,
+    wish: Wish,
 ) -> Arc<Suspects> {
     let readings = readings_text(&found.blocks, &found.readings, &found.results);
     let told: Vec<String> = told.iter().map(|t| (*t).to_owned()).collect();
     let key = format!("{}\u{0}{readings}\u{0}{told:?}", found.traced.text);
-    let place = if both {
-        format!("{} pairs", found.place)
-    } else {
-        found.place.clone()
+    let place = match (wish.both, wish.ahead) {
+        (false, false) => found.place.clone(),
+        (both, ahead) => format!("{} {both} {ahead}", found.place),
     };
     site.kept.suspects.get(&place, key, || {
         let request = SuspectsRequest {
             told,
-            pairs: both,
-            two_ahead: false,
+            pairs: wish.both,
+            two_ahead: wish.ahead,
         };
         if found.traced.circuit.parts.len() > MOST_PARTS {
             return bench::suspects::suspects(&Circuit::default(), &site.library, &request);

@@ -161,6 +161,7 @@ fn proposed(candidate: &Candidate, gain: f64, suspects: &[Foreseen], index: usiz
         effort: candidate.effort,
         unit: candidate.unit(),
         live: candidate.is_live(),
+        stands_at: candidate.stands_at,
         would,
         then: None,
     }
@@ -385,6 +386,7 @@ fn direct(circuit: &Circuit, ranking: &Ranking) -> Vec<Next> {
             effort,
             unit: "",
             live: false,
+            stands_at: 0.0,
             would: Vec::new(),
             then: None,
         });

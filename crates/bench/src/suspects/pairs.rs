@@ -13,6 +13,7 @@ use super::rank::{Ranking, desks, in_batches, look};
 use super::spread::{covariance, residual, sigmas};
 use super::{Pair, Partner};
 use crate::faults::Faults;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use wiring::circuit::Circuit;
 
 /// One amplifier in ten that has a fault has a second, unrelated one (ours, a guess).
@@ -55,6 +56,7 @@ pub(super) fn pairs(
     evidence: &Evidence,
     ranking: &Ranking,
     faults: &Faults,
+    watch: &(dyn Fn(usize, usize) + Sync),
 ) -> (Vec<Pair>, usize) {
     let sigma = sigmas(evidence, &ranking.sound);
     let ones = ones(evidence, ranking, &sigma);
@@ -73,8 +75,10 @@ pub(super) fn pairs(
         _ => false,
     });
     best.truncate(SOLVED);
+    let done = AtomicUsize::new(0);
     let solved = in_batches(best.len(), |range, out| {
         let mut desks = desks(evidence);
+        let length = range.len();
         for k in range {
             let Some((_, i, j)) = best.get(k) else {
                 continue;
@@ -83,6 +87,10 @@ pub(super) fn pairs(
                 out.extend(both(circuit, evidence, ranking, &mut desks, a, b));
             }
         }
+        watch(
+            done.fetch_add(length, Ordering::Relaxed) + length,
+            best.len(),
+        );
     });
     (told(solved, ranking, faults), looked)
 }

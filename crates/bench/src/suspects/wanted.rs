@@ -50,6 +50,8 @@ pub(super) struct Candidate {
     /// What is said anew for it, line by line as a readings block has it.
     pub(super) settings: Vec<String>,
     pub(super) effort: f64,
+    /// Steady volts of a sound amplifier there, without sign; 0 with the power off.
+    pub(super) stands_at: f64,
     pub(super) sort: Sort,
 }
 
@@ -265,6 +267,7 @@ impl Wanted {
                 condition: name.to_owned(),
                 settings: settings.clone(),
                 effort: effort * spot.effort,
+                stands_at: 0.0,
                 sort,
             });
         }
@@ -304,6 +307,12 @@ impl Wanted {
             candidates.retain(|_| at.next() == Some(&true));
             if candidates.is_empty() {
                 return;
+            }
+        }
+        if sort != Sort::Cold {
+            let at = |n: NodeIndex| scene.volts.get(n).map_or(0.0, |v| v.abs());
+            for (candidate, leads) in candidates.iter_mut().zip(&scene.leads) {
+                candidate.stands_at = at(leads.a).max(at(leads.b));
             }
         }
         for candidate in &candidates {

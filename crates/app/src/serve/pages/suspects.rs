@@ -39,6 +39,8 @@ struct View {
     chart: ChartView,
     found: Arc<Suspects>,
     manner: Manner,
+    /// Were two readings ahead asked for?
+    ahead: bool,
     words: Option<String>,
 }
 
@@ -46,17 +48,17 @@ impl View {
     fn of(site: &Site, r: &Reader<'_>, id: JobId, fields: &Fields) -> Result<Self, ShopError> {
         let mut chart = chart::view(site, r, id, fields)?;
         let words = work_out::told(r, id)?;
-        let found = work_out::suspects(
-            site,
-            &chart.found,
-            words.as_deref(),
-            fields.get("faults") == "two",
-        );
+        let wish = work_out::Wish {
+            both: fields.get("faults") == "two",
+            ahead: fields.get("ahead") == "two",
+        };
+        let found = work_out::suspects(site, &chart.found, words.as_deref(), wish);
         chart.back = Some(address(id, chart.state));
         Ok(Self {
             manner: super::parts::manner(r)?,
             chart,
             found,
+            ahead: wish.ahead,
             words,
         })
     }
@@ -109,6 +111,7 @@ pub(crate) fn show(site: &Site, ask: &Ask, id: JobId, fields: &Fields) -> Answer
                 buttons: html! {
                     span.aside { (weighed(&seen.found)) }
                     a.button href=(with(&seen.address(), "faults=two")) { "Two faults at once" }
+                    a.button href=(with(&seen.address(), "ahead=two")) { "Two readings ahead" }
                     a.button href=(format!("{}#drawing", with(&seen.address(), "drawing=yes"))) { "On the drawing" }
                     a.button href=(seen.chart.address()) { "To the chart" }
                 },

@@ -124,6 +124,7 @@ mod tests {
             condition: String::new(),
             settings: Vec::new(),
             effort,
+            stands_at: 0.0,
             sort: Sort::Live,
         }
     }

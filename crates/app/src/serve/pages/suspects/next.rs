@@ -172,10 +172,8 @@ fn caution(seen: &View, next: &Next) -> Markup {
         .iter()
         .any(|x| Some(x.block) == block.map(|b| b.id))
         && block.is_some();
-    let highest = next
-        .would
-        .iter()
-        .fold(0.0, |m, w| f64::max(m, w.value.abs()));
+    let shown = next.would.iter().filter(|_| next.unit == "V");
+    let highest = shown.fold(next.stands_at, |m, w| f64::max(m, w.value.abs()));
     let slab = |head: String, words: Markup| {
         html! {
             section.caution role="note" {
@@ -192,7 +190,7 @@ fn caution(seen: &View, next: &Next) -> Markup {
             html! { "Unplug, clip a discharge resistor on, and read every point that stores charge. Below " (limit) " V hands may go in." },
         );
     }
-    if next.live && next.unit == "V" && highest > HAZARD_VOLTS && !begun {
+    if next.live && highest > HAZARD_VOLTS && !begun {
         let words = html! { "One hand, the clip lead on first, somebody near. It holds charge when it is unplugged, too." };
         return slab(
             format!("{} may stand at {} V", next.probe, digits::volts(highest)),
@@ -212,6 +210,9 @@ fn now(seen: &View, next: &Next) -> Markup {
             h2.point-now { (next.probe) @if let Some(how) = short(next) { span.how { ", " (how) } } }
             ol.what-now { @for step in steps(&seen.chart.view.power, circuit, next) { li { (step) } } }
             (fork(next))
+            @if let Some(then) = &next.then {
+                p.hint { "After it, most likely " strong { (then.probe) } ", " (then.condition) (format!(": {:.2} bits more.", then.gain_bits)) }
+            }
             @if locked(&seen.chart.view.power, next) { (unlock(seen, id)) }
             @else { (press(seen, next, true)) }
             p.hint { (format!("It would tell {:.2} bits; effort {:.1}, where a probe under power is 1.", next.gain_bits, next.effort)) }
@@ -234,6 +235,7 @@ fn press(seen: &View, next: &Next, primary: bool) -> Markup {
             input type="hidden" name="state" value=(seen.chart.state.word());
             input type="hidden" name="probe" value=(next.probe);
             input type="hidden" name="condition" value=(next.condition);
+            @if seen.ahead { input type="hidden" name="ahead" value="two"; }
             @if primary { (frame::primary_button(&format!("Read {}", next.probe), "then back here", "Enter")) }
             @else { button.button { "Use this" } }
         }

@@ -1,0 +1,114 @@
+"""How far two more readings get: `extra.py PROGRAM [CASES] [SEED]`.
+
+Over all generated faults, visible to a DC meter or not: the volts of the usual points first, then twice
+the first reading that the program proposes and the generator can take (volts, ohms with the power off,
+volts of a signal). Ripple is not among them: steady sources stand for the supplies of these amplifiers.
+PROGRAM as for score.py.
+"""
+
+import json
+import pathlib
+import subprocess
+import sys
+import tempfile
+
+import numpy as np
+
+import cases
+import order
+import score
+
+EXTRA = 2
+
+
+class Bench:
+    """A program that is asked again and again, each reading under its own conditions."""
+
+    def __init__(self, program, wiring, path):
+        self.wiring, self.path = wiring, path
+        self.run = subprocess.Popen([program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+
+    def ask(self, volts, more):
+        lines = ["readings as found", "meter 10M 0.5%"] + [f"{p} {v:.7g}" for p, v in volts]
+        for settings, typed in more:
+            lines += ["readings more", "meter 10M 0.5%"] + settings + [typed]
+        self.path.write_text("\n".join(lines) + "\n")
+        self.run.stdin.write(f"{self.wiring} {self.path}\n")
+        self.run.stdin.flush()
+        return json.loads(self.run.stdout.readline())
+
+
+def take(amp, specimen, wanted, draw):
+    """What is typed for a proposed reading; none where the generator has no such thing."""
+    point, unit, settings = wanted["probe"], wanted["unit"], wanted["settings"]
+    if unit == "ohm":
+        shown = order.read(amp, specimen, point, True, draw)
+        return None if shown is None else f"{point} OL" if shown > order.OVER else f"{point} {shown:.4g}"
+    signal = [s.split() for s in settings if s.startswith("signal ")]
+    if unit == "V" and not settings:
+        shown = order.read(amp, specimen, point, False, draw)
+        return None if shown is None else f"{point} {shown:.7g}"
+    node = order.node_of(amp, point)
+    if unit != "V ac" or not signal or node not in specimen.index:
+        return None
+    turns = [(w[1], float(w[2]) / 10) for w in (s.split() for s in settings) if w[0] == "set"]
+    jack = amp.find(f"{signal[0][1]}.tip")
+    shown = specimen.driven(jack, float(signal[0][2]), float(signal[0][3]), [node], draw, turns)
+    return None if shown is None or shown[0] <= 0 else f"{point} {shown[0]:.4g} ac"
+
+
+def one(amp, bench, specimen, volts, seed):
+    """The answers to the volts, and to these with one and with two more readings."""
+    more, answers = [], [bench.ask(volts, [])]
+    for k in range(EXTRA):
+        typed = None
+        for wanted in answers[-1]["next"]:
+            typed = take(amp, specimen, wanted, np.random.default_rng(seed + k))
+            if typed:
+                more.append((wanted["settings"], typed))
+                break
+        answers.append(bench.ask(volts, more) if typed else answers[-1])
+    return answers
+
+
+def main():
+    program = sys.argv[1]
+    count = int(sys.argv[2]) if len(sys.argv) > 2 else 100
+    seed = int(sys.argv[3]) if len(sys.argv) > 3 else 1
+    with tempfile.TemporaryDirectory() as folder:
+        for name, points in cases.POINTS.items():
+            wiring = score.HERE / "amps" / f"{name}.wiring"
+            amp = cases.Amp(wiring.read_text())
+            bench = Bench(program, wiring, pathlib.Path(folder) / "now.readings")
+            every, rows = cases.faults(amp), []
+            for k in range(count):
+                start = seed * 1_000_003 + 7 * k
+                truth, _, shown = cases.case(amp, points, start)
+                if truth is None or shown is None:
+                    continue
+                draw = np.random.default_rng(start)
+                specimen = cases.Specimen(amp, draw)
+                draw.random()
+                draw.integers(len(every))
+                cases.inject(specimen, *truth, draw)
+                answers = one(amp, bench, specimen, list(zip(points, shown)), start + 1)
+                places = []
+                for answer in answers:
+                    keys = [key for key, _ in score.ranked(answer)]
+                    places.append(next((i for i, key in enumerate(keys) if score.same(key, truth)), 99))
+                rows.append(places)
+                if (k + 1) % 25 == 0:
+                    tell(name, rows)
+            tell(name, rows)
+
+
+def tell(name, rows):
+    print(f"\n{name}: {len(rows)} faults, visible or not")
+    for more in range(EXTRA + 1):
+        for top in (1, 3):
+            p, low, high = score.interval(sum(r[more] < top for r in rows), len(rows))
+            print(f"  volts and {more} more, class among the first {top}: {p:5.3f}  ({low:.3f} to {high:.3f})", flush=True)
+
+
+if __name__ == "__main__":
+    main()
