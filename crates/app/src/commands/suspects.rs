@@ -9,7 +9,7 @@ use crate::wired_sheet;
 use bench::faults::Faults;
 use bench::suspects::{SuspectsRequest, suspects_while};
 use bench::tolerance::Tolerances;
-use std::io::IsTerminal as _;
+use std::io::{IsTerminal as _, Write as _};
 use std::path::Path;
 
 pub(crate) use text::{partner_size, percent, short, size, text, value};
@@ -34,7 +34,9 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
     let told = std::io::stderr().is_terminal();
     let watch = |done: usize, of: usize| {
         if told {
-            eprint!("\rtwo faults at once: {done} of {of} pairs solved ");
+            let line = format!("\rtwo faults at once: {done} of {of} pairs solved ");
+            // what nobody can read stops no answer
+            let _ = std::io::stderr().write_all(line.as_bytes());
         }
     };
     let found = suspects_while(
@@ -46,7 +48,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         &watch,
     );
     if told && given.pairs {
-        eprintln!();
+        let _ = std::io::stderr().write_all(b"\n");
     }
     let text = if given.json {
         amp.json(serde_json::to_value(&found).unwrap_or_default())
