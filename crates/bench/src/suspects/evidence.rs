@@ -6,6 +6,7 @@ use super::scene::{LEAST_AC, Leads, STILL_HERTZ, Scene, Sort, is_wound};
 use crate::chart::ChartRequest;
 use crate::chart::conditions::{conditions, meter};
 use crate::chart::entry::{OVER_OHMS, Read};
+use crate::chart::points::first_name;
 use crate::tolerance::Tolerances;
 use solve::linear::Complex;
 use solve::netlist::NodeIndex;
@@ -37,12 +38,13 @@ const MOST_PART: f64 = 1.0;
 const LEAST_DIGIT: f64 = 1e-3;
 
 /// Volts of a sound amplifier that spread by more than this part of them, one sigma, are weighed on a
-/// bent scale,
+/// bent scale, and by no more than that: what may as well lie on the other side of ground is no factor;
 const BENT_FROM: f64 = 0.12;
+const BENT_TO: f64 = 0.5;
 /// if they lie between these:
 const BENT_LEAST: f64 = 3e-3;
 const BENT_MOST: f64 = 20.0;
-/// it bends from this part of them (ours, all four).
+/// it bends from this part of them (ours, all five).
 const BENT_PART: f64 = 0.05;
 
 /// More volts than these are a slip of the pen.
@@ -133,7 +135,8 @@ impl Seen {
     /// Bends the volts of a reading that spreads by factors between sound amplifiers.
     pub(super) fn bend(&mut self, sound: f64, sigma: f64) {
         let small = (BENT_LEAST..BENT_MOST).contains(&sound.abs());
-        if self.unit != "V" || !small || sigma < BENT_FROM * sound.abs() {
+        let spread = sigma / sound.abs();
+        if self.unit != "V" || !small || !(BENT_FROM..BENT_TO).contains(&spread) {
             return;
         }
         let bend = Bend::at(sound);
@@ -470,11 +473,26 @@ impl Asked<'_> {
                 return Err("no tremolo oscillator was found in this wiring".to_owned());
             }
             Sort::Pace if !self.oscillator.contains(&a) => {
-                return Err("swings are counted at the oscillator's own valve".to_owned());
+                return Err(format!(
+                    "swings are counted at the oscillator's own valve{}",
+                    self.oscillator_name()
+                ));
             }
             _ => {}
         }
         Ok(Some((a, b)))
+    }
+
+    /// `, V4.1`: a point of the oscillator, to be named.
+    fn oscillator_name(&self) -> String {
+        let of = |n: &NodeId| {
+            let node = self.assembly.node_of.get(n.0).copied().flatten();
+            node.is_some_and(|n| self.oscillator.contains(&n))
+        };
+        let mut nodes = (0..self.circuit.nodes.len()).map(NodeId);
+        nodes.find(of).map_or_else(String::new, |n| {
+            format!(", {}", first_name(self.circuit, n))
+        })
     }
 
     /// Does the wiring say where ripple comes from?

@@ -10,7 +10,7 @@ use super::edit::{Edit, edits};
 use super::evidence::Evidence;
 use super::hypothesis::{Hypothesis, all};
 use super::likelihood::{Covariance, sum_of_exp};
-use super::scene::{Desk, Expected, Scene};
+use super::scene::{Desk, Expected, Scene, Sort};
 use super::spread::{contact, covariance, fallen, residual, sigmas};
 use crate::faults::Faults;
 use std::sync::atomic::Ordering;
@@ -449,14 +449,24 @@ pub(super) fn look(
         own: Vec::new(),
     };
     let mut volts = Vec::new();
-    evidence
-        .solved
-        .fetch_add(evidence.scenes.len(), Ordering::Relaxed);
+    let solved = evidence.scenes.iter().filter(|s| !s.only_wound()).count();
+    evidence.solved.fetch_add(solved, Ordering::Relaxed);
+    // the volts of the last scene of steady volts, with its block
+    let mut steady: Option<(usize, Vec<f64>)> = None;
     for (index, scene) in evidence.scenes.iter().enumerate() {
         let desk = desks.get_mut(index)?.as_mut()?;
         let changes = edits.get(index).map_or(&[][..], Vec::as_slice);
-        let start = from.and_then(|f| f.get(index)).unwrap_or(&scene.volts);
+        let alike = steady
+            .as_ref()
+            .filter(|(block, volts)| *block == scene.block && volts.len() == scene.volts.len())
+            .map(|(_, volts)| volts);
+        let start = alike
+            .or_else(|| from.and_then(|f| f.get(index)))
+            .unwrap_or(&scene.volts);
         let (one, after) = scene.expect_from(desk, changes, slopes, start)?;
+        if scene.sort == Sort::Live {
+            steady = Some((scene.block, after.clone()));
+        }
         all.mean.extend(one.mean);
         all.slope.extend(one.slope);
         all.own.extend(one.own);

@@ -99,6 +99,8 @@ pub(super) struct Expected {
 /// The amplifier under one set of conditions.
 pub(super) struct Scene {
     pub(super) sort: Sort,
+    /// The readings block, or a number of its own: scenes of one have the same conditions.
+    pub(super) block: usize,
     pub(super) assembly: Assembly,
     pub(super) leads: Vec<Leads>,
     /// The middle of sound amplifiers, with a meter that is away on each pair of leads.
@@ -171,6 +173,7 @@ impl Scene {
         let medians = assembly.netlist.scaled(&spreads.medians);
         let mut scene = Self {
             sort,
+            block: known.scene,
             leads,
             base: Netlist::default(),
             volts: Vec::new(),

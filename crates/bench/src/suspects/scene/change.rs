@@ -82,6 +82,10 @@ impl Scene {
             open = Some(self.reduce_again(&mut desk.groups, edits)?);
             drawn = true;
         }
+        if self.only_wound() {
+            let shown = self.mains_shown(&[], open.as_deref(), &desk.edited, slopes)?;
+            return Some((shown, self.volts.clone()));
+        }
         let mut volts = start.to_vec();
         volts.resize(desk.net.nodes.len(), 0.0);
         for (index, node) in desk.net.nodes.iter().enumerate().skip(start.len()) {
@@ -105,7 +109,10 @@ impl Scene {
         let solution = settle(desk, moved, &volts, rounds)?;
         let expected = match self.sort {
             Sort::Signal => self.signal(&desk.net, &solution, slopes)?,
-            Sort::Mains => self.ripple(desk, &solution, open.as_deref(), slopes)?,
+            Sort::Mains => {
+                let left = self.ripple(desk, &solution, edits)?;
+                self.mains_shown(&left, open.as_deref(), &desk.edited, slopes)?
+            }
             Sort::Pace => self.swings(&desk.net, &solution, edits)?,
             _ => self.live(desk, moved, &solution, slopes)?,
         };

@@ -9,8 +9,9 @@
 use super::rectifiers::Group;
 use super::{AWAY_OHMS, Desk, Expected, LEAST_AC, Leads, Scene};
 use crate::chart::state::State;
+use crate::suspects::edit::Edit;
 use solve::linear::{Complex, Scalar};
-use solve::netlist::{Element, Law, Netlist, NodeIndex, Quantity, Slot};
+use solve::netlist::{Element, Law, Netlist, NodeIndex, Quantity, RectifierPlate, Slot};
 use solve::operating::Solution;
 use solve::response::SmallSignal;
 use std::f64::consts::SQRT_2;
@@ -31,6 +32,9 @@ const RAIL_OFF: f64 = 0.15;
 const LOOSE_OFF: f64 = 0.6;
 /// Farads from which a capacitor holds a point.
 const HOLDS_FARADS: f64 = 1e-6;
+/// Volts across a rectifier that moved by less than this part leave its ripple as it is: what it gives
+/// follows by some times as much.
+const ALIKE_PART: f64 = 0.005;
 /// Step of a slope's logarithm.
 const NUDGE: f64 = 0.02;
 
@@ -44,6 +48,8 @@ pub(super) struct Alternating {
 struct Lead {
     /// Volts rms of a winding, and with no rectifier conducting, peak; none where there is ripple only.
     wound: Option<(f64, f64)>,
+    /// Volts rms that rectifiers leave, where no winding puts any.
+    left: f64,
     /// Variance of the logarithm that no cause tells of.
     own: f64,
     slopes: Vec<Slope>,
@@ -94,6 +100,7 @@ impl Scene {
             };
             all.leads.push(Lead {
                 wound: rms.map(|v| (v, between(&open, leads.a, leads.b))),
+                left: 0.0,
                 own: off * off,
                 slopes: Vec::new(),
             });
@@ -152,6 +159,9 @@ impl Scene {
         let mut net = self.base.clone();
         away(&mut net, &self.groups);
         let before = self.left(&net, &solution, &spectra)?;
+        for (lead, left) in all.leads.iter_mut().zip(&before) {
+            lead.left = *left;
+        }
         for (cause, moves) in &self.spreads.causes {
             let mut elements = Vec::new();
             for (p, weight) in moves {
@@ -213,32 +223,70 @@ impl Scene {
         node == 0 || self.base.elements.iter().any(holds)
     }
 
-    /// What the leads show in a changed and solved circuit; `open` is what the mains put on its nodes
-    /// where that changed. The tangents of the desk's rectifiers are taken away.
+    /// Are windings all that is read here, so that nothing needs to be solved?
+    pub(in crate::suspects) fn only_wound(&self) -> bool {
+        let mut leads = self.mains.iter().flat_map(|m| &m.leads);
+        self.mains.is_some() && leads.all(|l| l.wound.is_some())
+    }
+
+    /// What rectifiers leave in a changed and solved circuit. The tangents of the desk's rectifiers are
+    /// taken away.
     pub(super) fn ripple(
         &self,
         desk: &mut Desk,
         solution: &Solution,
+        edits: &[Edit],
+    ) -> Option<Vec<f64>> {
+        let mains = self.mains.as_ref()?;
+        if self.ripples_alike(desk, solution, edits) {
+            return Some(mains.leads.iter().map(|l| l.left).collect());
+        }
+        let spectra = spectra(&desk.groups, &solution.volts);
+        away(&mut desk.net, &desk.groups);
+        self.left(&desk.net, solution, &spectra)
+    }
+
+    /// Are all leads on rails, and neither what their rectifiers give nor what filters it changed to
+    /// speak of?
+    fn ripples_alike(&self, desk: &Desk, solution: &Solution, edits: &[Edit]) -> bool {
+        let mut leads = self.mains.iter().flat_map(|m| &m.leads);
+        let on_rails = leads.all(|l| l.wound.is_some() || l.own < 0.5 * LOOSE_OFF * LOOSE_OFF);
+        let filters = |element: usize| {
+            let slots = [Slot::Farads, Slot::Henries, Slot::Ohms];
+            slots.into_iter().any(|slot| self.filters(element, slot))
+        };
+        let edited = edits.iter().flat_map(Edit::elements).any(filters);
+        let mut groups = desk.groups.iter().zip(&self.groups);
+        on_rails
+            && !edited
+            && groups.all(|(group, sound)| {
+                let at = |volts: &[f64], n: NodeIndex| volts.get(n).copied().unwrap_or(0.0);
+                let across =
+                    |volts: &[f64], p: &RectifierPlate| at(volts, p.plate) - at(volts, p.cathode);
+                !group.swept
+                    && sound.law.plates.iter().all(|p| {
+                        let (now, then) = (across(&solution.volts, p), across(&self.volts, p));
+                        (now - then).abs() <= ALIKE_PART * then.abs()
+                    })
+            })
+    }
+
+    /// What the leads show; `open` is what the mains put on the nodes where that changed.
+    pub(super) fn mains_shown(
+        &self,
+        left: &[f64],
         open: Option<&[Complex]>,
+        edited: &[usize],
         slopes: bool,
     ) -> Option<Expected> {
         let mains = self.mains.as_ref()?;
         let count = self.leads.len();
-        let left = if mains.leads.iter().all(|l| l.wound.is_some()) {
-            vec![0.0; count]
-        } else {
-            let spectra = spectra(&desk.groups, &solution.volts);
-            away(&mut desk.net, &desk.groups);
-            self.left(&desk.net, solution, &spectra)?
-        };
         let mut out = Expected::with_room(count, if slopes { self.causes } else { 0 });
-        for (index, ((lead, leads), left)) in
-            mains.leads.iter().zip(&self.leads).zip(left).enumerate()
-        {
+        for (index, (lead, leads)) in mains.leads.iter().zip(&self.leads).enumerate() {
             let volts = match (lead.wound, open) {
                 (Some((rms, before)), Some(open)) => rms * between(open, leads.a, leads.b) / before,
                 (Some((rms, _)), None) => rms,
-                (None, _) => left,
+                (None, _) => left.get(index).copied()?,
             };
             let shown = volts.hypot(LEAST_AC);
             out.mean.push(shown.ln());
@@ -247,9 +295,10 @@ impl Scene {
                 continue;
             }
             for slope in &lead.slopes {
-                let edited = slope.elements.len() == 1
-                    && slope.elements.iter().any(|e| desk.edited.contains(e));
-                if !edited {
+                // a part whose value is the fault spreads no more
+                let own =
+                    slope.elements.len() == 1 && slope.elements.iter().any(|e| edited.contains(e));
+                if !own {
                     let value = slope.per_sigma * (volts / shown).powi(2);
                     out.add_slope(index, slope.cause, value, self.causes);
                 }
