@@ -5,6 +5,7 @@
 //! the table cannot know: how far the parts of one amplifier have drifted and aged together, and
 //! by how much the curves of a type differ from those its law was fitted to.
 
+use super::scene::Rest;
 use crate::tolerance::{Causes, MainsKnown, Tolerances, part_of};
 use solve::netlist::{Element, Law, Netlist, NodeIndex, Parameter, Quantity, Slot};
 use std::collections::BTreeMap;
@@ -26,9 +27,11 @@ const OLD_LEAK: f64 = 0.35;
 const NUDGE: f64 = 1e-3;
 
 /// Numbers of causes by their names.
-#[derive(Debug, Clone, Default)]
+#[derive(Clone, Default)]
 pub(super) struct Known {
     numbers: BTreeMap<String, usize>,
+    /// What was solved for the scenes so far.
+    pub(super) rests: Vec<Rest>,
     /// How the mains of the scene in the making is known, and the scene's number: the mains is
     /// another one each time.
     pub(super) mains: Option<MainsKnown>,

@@ -129,6 +129,27 @@ pub(super) struct Scene {
     causes: usize,
 }
 
+/// Sound amplifiers at rest, kept for the scenes of one block that differ by what is read in them only.
+#[derive(Clone)]
+pub(super) struct Rest {
+    block: usize,
+    medians: Netlist,
+    state: State,
+    /// With tangents in the place of rectifiers.
+    base: Netlist,
+    groups: Vec<Group>,
+    supply: Vec<(usize, usize, f64)>,
+}
+
+impl Rest {
+    /// The one that was solved for this block and these medians.
+    fn of(known: &Known, medians: &Netlist) -> Option<Self> {
+        let mut all = known.rests.iter();
+        let same = |r: &&Self| r.block == known.scene && r.medians == *medians;
+        all.find(same).cloned()
+    }
+}
+
 /// What each thread needs of its own: the circuit to change and to put back, and solvers.
 pub(super) struct Desk {
     net: Netlist,
@@ -198,8 +219,19 @@ impl Scene {
             let solved = solve::operating::solve(&scene.base, None);
             scene.volts = solved.volts;
         } else {
-            let state = State::new(&medians, None)?;
-            scene.freeze(&state);
+            let kept = Rest::of(known, &medians);
+            let state = match &kept {
+                Some(kept) => kept.state.clone(),
+                None => State::new(&medians, None)?,
+            };
+            match &kept {
+                Some(kept) => {
+                    scene.base.clone_from(&kept.base);
+                    scene.groups.clone_from(&kept.groups);
+                }
+                None => scene.freeze(&state),
+            }
+            let frozen = scene.base.clone();
             scene.volts = state.volts().to_vec();
             scene.grids = grid_amps(&scene.assembly.netlist.elements, tolerances)
                 .into_iter()
@@ -210,7 +242,20 @@ impl Scene {
                 })
                 .collect();
             scene.stray_currents();
-            scene.look_at_supply(&state);
+            match kept {
+                Some(kept) => scene.supply = kept.supply,
+                None => {
+                    scene.look_at_supply(&state);
+                    known.rests.push(Rest {
+                        block: known.scene,
+                        medians,
+                        state: state.clone(),
+                        base: frozen,
+                        groups: scene.groups.clone(),
+                        supply: scene.supply.clone(),
+                    });
+                }
+            }
             scene.sound_amps = plate_amps(&scene.base, &scene.volts);
             scene.alternating = before_rectifiers(circuit, &scene.assembly, &state);
             if sort == Sort::Mains {
