@@ -1,6 +1,6 @@
 //! From weighed hypotheses to what a technician is told.
 
-use super::evidence::Evidence;
+use super::evidence::{Evidence, Seen};
 use super::rank::{Piece, Ranking};
 use super::spread::{residual, sigmas};
 use super::strain::Strain;
@@ -11,12 +11,16 @@ use wiring::sheet::Library;
 
 /// The unlikeliest suspects are left out, as long as all of them together are below this.
 const LEFT_OUT: f64 = 1e-3;
+/// So many are told in any case: where nothing fits, those that come nearest.
+const KEPT: usize = 3;
 /// A reading this many standard deviations off is not explained.
 const OFF: f64 = 2.5;
 /// A suspect explains a reading when it brings it nearer by so many standard deviations.
 const NEARER: f64 = 1.0;
 /// Standard deviations to either end of a band that holds 95 %.
 const ENDS: f64 = 1.96;
+/// Two readings of one point that lie farther apart, in standard deviations of both, contradict each other.
+const APART: f64 = 6.0;
 /// Most readings told for one suspect, either way.
 const MOST_TOLD: usize = 6;
 /// Likelihoods (logarithms) that differ by less are not told apart: a factor of three.
@@ -80,7 +84,7 @@ pub(super) fn merge<'a>(ranking: &'a Ranking, faults: &Faults) -> Vec<Told<'a>> 
     // equal ones stay in the wiring's order
     rows.sort_by(|a, b| b.suspect.probability.total_cmp(&a.suspect.probability));
     let mut left = 0.0;
-    while let Some(last) = rows.last() {
+    while let Some(last) = rows.last().filter(|_| rows.len() > KEPT) {
         left += last.suspect.probability;
         if left >= LEFT_OUT {
             break;
@@ -202,6 +206,7 @@ pub(super) fn by_ear(faults: &Faults, told: &[String]) -> Vec<ByEar> {
 /// What is worth saying about the readings as a whole.
 pub(super) fn notes(evidence: &Evidence, ranking: &Ranking, rows: &[Told<'_>]) -> Vec<String> {
     let mut all = evidence.notes.clone();
+    all.extend(twice(evidence));
     let used = evidence.seen.len();
     if (1..4).contains(&used) {
         all.push(format!(
@@ -234,6 +239,27 @@ pub(super) fn notes(evidence: &Evidence, ranking: &Ranking, rows: &[Told<'_>]) -
             names.join(", "),
             if count > names.len() { " and others" } else { "" }
         ));
+    }
+    all
+}
+
+/// Points that were read twice under the same conditions and cannot be both.
+fn twice(evidence: &Evidence) -> Vec<String> {
+    let mut all = Vec::new();
+    for (i, first) in evidence.seen.iter().enumerate() {
+        let again = evidence.seen.iter().skip(i + 1);
+        let mut same = again
+            .filter(|s| (&s.point, &s.block, s.unit) == (&first.point, &first.block, first.unit));
+        let apart = |s: &&Seen| {
+            let sigma = (s.variance + first.variance).sqrt();
+            !s.over && !first.over && (s.value - first.value).abs() > APART * sigma
+        };
+        if let Some(second) = same.find(apart) {
+            all.push(format!(
+                "{} was read as {} and as {} {} under the same conditions: one of them is a slip, read it again",
+                first.point, first.read, second.read, first.unit
+            ));
+        }
     }
     all
 }

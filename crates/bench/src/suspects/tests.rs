@@ -104,6 +104,27 @@ fn readings_that_contradict_each_other_are_said_so() {
         found.unlisted,
         found.notes
     );
+    // what comes nearest is told all the same
+    assert!(found.suspects.len() >= 3, "{:#?}", found.suspects);
+}
+
+/// One point read twice, as differently as no meter shows it.
+#[test]
+fn a_point_read_twice_is_said_to_contradict_itself() {
+    let said = |second: &str| {
+        let found = of(
+            STAGE,
+            &format!(
+                "readings as found\nmeter 10M 0.5%\nB1 300\nV1.1 190\nV1.3 1.5\nB1 {second}\n"
+            ),
+        );
+        sums_to_one(&found);
+        found
+            .notes
+            .iter()
+            .any(|n| n.contains("B1 was read as 300 and as"))
+    };
+    assert!(said("150") && !said("301"));
 }
 
 /// A reservoir that takes all of a supply's current says so, and a leaky coupling that moves a
