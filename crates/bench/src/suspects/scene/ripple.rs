@@ -16,8 +16,8 @@ use solve::operating::Solution;
 use solve::response::SmallSignal;
 use std::f64::consts::SQRT_2;
 
-/// Harmonics of the mains that are summed. The rest of a triangular wave on a reservoir is 4 % of its
-/// rms where both halves rectify, 7 % where one does.
+/// Harmonics of the mains that are summed. What they leave out of a saw-toothed wave on a reservoir is
+/// 7 % of its rms where both halves rectify, 4 % where one does (the sum of 1 / n squared).
 const HARMONICS: usize = 8;
 /// Amperes, peak, below which a harmonic is none.
 const LEAST_AMPS: f64 = 1e-8;
