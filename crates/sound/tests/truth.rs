@@ -7,14 +7,8 @@ use rand_chacha::ChaCha8Rng;
 use sound::{hum, level, signals, steps, sweep, tremolo, two_tone};
 use std::f64::consts::{PI, TAU};
 
-/// The rates that a test is run at: one of its own, all in the long run.
-fn rates(usual: f64) -> Vec<f64> {
-    if std::env::var_os("TUBEWRIGHT_LONG").is_some() {
-        vec![44_100.0, 48_000.0, 96_000.0]
-    } else {
-        vec![usual]
-    }
-}
+/// The rates of sampling that recordings are measured back at.
+const RATES: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 
 /// Even noise of a given r.m.s., by the method of Box and Muller.
 fn noise(n: usize, rms: f64, seed: u64) -> Vec<f64> {
@@ -146,7 +140,7 @@ fn response_error(recorded: &[f64], rate: f64, gain_db: f64) -> f64 {
 #[test]
 fn response_of_a_known_filter_to_a_tenth_of_a_decibel() {
     let gain_db = 20.0 * signals::PEAK.log10();
-    for (i, rate) in rates(44_100.0).iter().enumerate() {
+    for (i, rate) in RATES.iter().enumerate() {
         let mut clean = through(&amplifier(*rate), &signals::sweep(*rate));
         let error = response_error(&clean, *rate, gain_db);
         println!("response, {rate} Hz: {error:.4} dB");
@@ -178,7 +172,7 @@ fn response_with_a_clock_that_is_off_by_a_hundred_parts_in_a_million() {
 /// b p^2/4 against a fundamental of 1 + 3 b p^2/4.
 #[test]
 fn distortion_of_a_known_curve_down_to_minus_80_decibels() {
-    for rate in rates(48_000.0) {
+    for rate in RATES {
         for wanted in if rate == 48_000.0 {
             vec![-40.0, -80.0]
         } else {
@@ -254,7 +248,7 @@ fn steps_are_found_by_a_clock_that_is_off_and_follow_the_level() {
 /// the high tone and twice the low one away, and a high tone of q (1 + 1.5 b p^2 + 0.75 b q^2).
 #[test]
 fn modulation_distortion_of_a_known_curve() {
-    for rate in rates(44_100.0) {
+    for rate in RATES {
         let (p, q) = (0.8 * signals::PEAK, 0.2 * signals::PEAK);
         let (a, b) = (0.01, 0.004);
         let mut x: Vec<f64> = signals::two_tone(rate, 6.0)
@@ -287,7 +281,7 @@ fn modulation_distortion_of_a_known_curve() {
 
 #[test]
 fn hum_lines_to_two_tenths_of_a_decibel() {
-    for rate in rates(96_000.0) {
+    for rate in RATES {
         for (mains, levels) in [
             (
                 49.93,
@@ -371,7 +365,7 @@ fn causes_of_hum_by_their_pattern() {
 
 #[test]
 fn tremolo_rate_depth_shape_and_drift() {
-    for rate in rates(48_000.0) {
+    for rate in RATES {
         for (hertz, depth) in [(2.3, 0.8), (5.03, 0.3), (8.7, 0.1)] {
             let seconds = 12.0;
             let mut x = noise((seconds * rate) as usize, 1e-4, 11);
@@ -450,7 +444,7 @@ fn shapes_of_a_swing() {
         ("jumping", &jump),
     ];
     let mut quiet = noise(8 * 96_000, 1e-4, 12);
-    for (n, rate) in [44_100.0, 48_000.0, 96_000.0].into_iter().enumerate() {
+    for (n, rate) in RATES.into_iter().enumerate() {
         for (name, shape) in shapes {
             let all = [(2.3, 0.8), (5.03, 0.5), (8.7, 0.3)];
             // each shape at each rate of sampling once, all pace and depth in the long run

@@ -10,7 +10,6 @@ mod functions;
 mod tests;
 
 use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
-use std::sync::LazyLock;
 
 use crate::linear::Scalar;
 
@@ -23,8 +22,8 @@ pub(crate) use pulp::NullaryFnOnce as Work;
 /// Runs `work` with the widest vectors that this machine has.
 #[inline]
 pub(crate) fn widely<W: Work>(work: W) -> W::Output {
-    static WIDEST: LazyLock<pulp::Arch> = LazyLock::new(pulp::Arch::new);
-    WIDEST.dispatch(work)
+    // what the machine has is looked up once, by the standard library
+    pulp::Arch::new().dispatch(work)
 }
 
 /// Four numbers side by side.
