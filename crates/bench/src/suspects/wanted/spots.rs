@@ -164,9 +164,13 @@ impl Bench<'_> {
         let mut blocks = self.circuit.readings.iter().flat_map(|b| &b.readings);
         let was_read = blocks.any(|r| match r.probe {
             Probe::Between(x, y) if r.unit == Unit::VoltsAc => both(x, y),
+            Probe::At(x) if r.unit == Unit::VoltsAc => both(x, wiring::GROUND),
             _ => false,
         });
         let (a, b) = *heaters.first().filter(|_| !was_read)?;
+        if a == wiring::GROUND {
+            return Some(self.spot(b, 1.0));
+        }
         Some(Spot {
             name: format!(
                 "{} to {}",
