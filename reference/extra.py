@@ -29,7 +29,7 @@ class Bench:
         self.run = subprocess.Popen([program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
 
     def ask(self, volts, more):
-        lines = ["readings as found", "meter 10M 0.5%"] + [f"{p} {v:.7g}" for p, v in volts]
+        lines = ["readings as found", "meter 10M 0.5%"] + [f"{p} {score.typed(v)}" for p, v in volts]
         for settings, typed in more:
             lines += ["readings more", "meter 10M 0.5%"] + settings + [typed]
         self.path.write_text("\n".join(lines) + "\n")
@@ -43,18 +43,18 @@ def take(amp, specimen, wanted, draw):
     point, unit, settings = wanted["probe"], wanted["unit"], wanted["settings"]
     if unit == "ohm":
         shown = order.read(amp, specimen, point, True, draw)
-        return None if shown is None else f"{point} OL" if shown > order.OVER else f"{point} {shown:.4g}"
+        return None if shown is None else f"{point} OL" if shown > order.OVER else f"{point} {score.typed(float(f'{shown:.4g}'))}"
     signal = [s.split() for s in settings if s.startswith("signal ")]
     if unit == "V" and not settings:
         shown = order.read(amp, specimen, point, False, draw)
-        return None if shown is None else f"{point} {shown:.7g}"
+        return None if shown is None else f"{point} {score.typed(shown)}"
     node = order.node_of(amp, point)
     if unit != "V ac" or not signal or node not in specimen.index:
         return None
     turns = [(w[1], float(w[2]) / 10) for w in (s.split() for s in settings) if w[0] == "set"]
     jack = amp.find(f"{signal[0][1]}.tip")
     shown = specimen.driven(jack, float(signal[0][2]), float(signal[0][3]), [node], draw, turns)
-    return None if shown is None or shown[0] <= 0 else f"{point} {shown[0]:.4g} ac"
+    return None if shown is None or shown[0] <= 0 else f"{point} {score.typed(shown[0])} ac"
 
 
 def one(amp, bench, specimen, volts, seed):

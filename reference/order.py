@@ -32,7 +32,7 @@ class Bench:
 
     def ask(self, readings):
         """Readings: point, value, and whether it is ohms."""
-        lines = ["readings as found", "meter 10M 0.5%"] + [f"{p} {v:.7g}" for p, v, cold in readings if not cold]
+        lines = ["readings as found", "meter 10M 0.5%"] + [f"{p} {score.typed(v)}" for p, v, cold in readings if not cold]
         off = [f"{p} OL" if v > OVER else f"{p} {v:.4g}" for p, v, cold in readings if cold]
         if off:
             lines += ["readings power off", "power off"] + off

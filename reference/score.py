@@ -76,12 +76,18 @@ def kept(name):
         yield truth, seen == "visible", [tuple(x.split("=")) for x in shown.split()]
 
 
+def typed(shown):
+    """A number as a display has it: no powers of ten, which the notation does not read."""
+    text = shown if isinstance(shown, str) else f"{shown:.7g}"
+    return f"{float(text):.6f}" if "e" in text else text
+
+
 def make(name, found, folder):
     """A readings file for each case."""
     made = []
     for k, (truth, visible, shown) in enumerate(found):
         path = folder / f"{name}-{k}.readings"
-        lines = ["readings as found", "meter 10M 0.5%"] + [f"{p} {v}" for p, v in shown]
+        lines = ["readings as found", "meter 10M 0.5%"] + [f"{p} {typed(v)}" for p, v in shown]
         path.write_text("\n".join(lines) + "\n")
         made.append((truth, visible, HERE / "amps" / f"{name}.wiring", path))
     return made
