@@ -38,7 +38,7 @@ pub(crate) struct Page<'a> {
 }
 
 /// The settings of the script library: no evaluation, no styles of its own, no other sites.
-const HTMX: &str = r#"{"allowEval":false,"includeIndicatorStyles":false,"selfRequestsOnly":true,"historyCacheSize":0,"defaultSwapDelay":0,"defaultSettleDelay":0,"responseHandling":[{"code":"204","swap":false},{"code":"[23]..","swap":true},{"code":"409","swap":true},{"code":"422","swap":true},{"code":"[45]..","swap":false,"error":true}]}"#;
+const HTMX: &str = r#"{"allowEval":false,"includeIndicatorStyles":false,"selfRequestsOnly":true,"historyCacheSize":0,"defaultSwapDelay":0,"defaultSettleDelay":0,"responseHandling":[{"code":"204","swap":false},{"code":"[23]..","swap":true},{"code":"409","swap":true},{"code":"422","swap":true},{"code":"[45]..","swap":true,"error":true}]}"#;
 
 /// A whole page in its frame.
 pub(crate) fn page(
