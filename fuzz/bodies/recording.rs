@@ -19,7 +19,7 @@ pub(crate) fn run(bytes: &[u8]) {
             heard.iter().all(|x| x.is_finite()),
             "a sample that is no number"
         );
-        let _ = sound::level::level(heard);
+        let _ = sound::level::level(heard, recording.bits);
         let _ = sound::level::clicks(heard, recording.rate);
         let _ = sound::hum::hum(heard, recording.rate);
     }

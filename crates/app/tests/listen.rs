@@ -217,7 +217,7 @@ fn what_is_compared_is_equally_loud() {
         recording.channels[0].iter().for_each(|x| meter.push(*x));
         (
             meter.value().expect("loud"),
-            sound::level::level(&recording.channels[0]).peak,
+            sound::level::level(&recording.channels[0], None).peak,
         )
     };
     let (a, b) = (loudness(0), loudness(1));

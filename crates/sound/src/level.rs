@@ -24,14 +24,15 @@ impl Level {
     }
 }
 
-/// The level of `x`.
+/// The level of `x`, a recording of so many bits a sample where that is known.
 #[must_use]
-pub fn level(x: &[f64]) -> Level {
+pub fn level(x: &[f64], bits: Option<u32>) -> Level {
     let n = x.len().max(1) as f64;
     let peak = x.iter().fold(0.0_f64, |m, v| m.max(v.abs()));
     let mean = x.iter().sum::<f64>() / n;
     let rms = (x.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>() / n).sqrt();
-    let clipped = runs(x, 3, 0.0, |v| v.abs() >= FULL);
+    let full = if bits == Some(8) { FULL_OF_8 } else { FULL };
+    let clipped = runs(x, 3, 0.0, |v| v.abs() >= full);
     // Rounded tops of a slow tone stand still for some samples too, but fall by one step of the recorder beside them.
     let flat = if clipped == 0 && peak > 0.05 {
         runs(x, 4, 0.004 * peak, |v| v.abs() >= peak * (1.0 - 1e-6))
@@ -49,6 +50,8 @@ pub fn level(x: &[f64]) -> Level {
 
 /// From here a sample stands at full scale: the highest step of 14 bits and more.
 const FULL: f64 = 0.9998;
+/// The highest step of 8 bits is 127 of 128; some recorders stop there on both sides.
+const FULL_OF_8: f64 = 126.5 / 128.0;
 
 /// How often at least `least` samples in a row hold, and the samples two away on both sides are lower by `drop`.
 fn runs(x: &[f64], least: usize, drop: f64, holds: impl Fn(f64) -> bool) -> usize {

@@ -486,22 +486,36 @@ fn clipping_and_clicks_are_counted() {
         .iter()
         .map(|x| (1.5 * x).clamp(-1.0, 1.0))
         .collect();
-    assert_eq!(level::level(&clipped).clipped, 200);
+    assert_eq!(level::level(&clipped, None).clipped, 200);
     let smaller: Vec<f64> = clipped.iter().map(|x| 0.5 * x).collect();
     assert_eq!(
-        (level::level(&smaller).clipped, level::level(&smaller).flat),
+        (
+            level::level(&smaller, None).clipped,
+            level::level(&smaller, None).flat
+        ),
         (0, 200)
     );
+    // 8 bits end at 127 of 128, on one side or both
+    let coarse = |least: f64| -> Vec<f64> {
+        let steps = clipped.iter().map(|x| (128.0 * x).round());
+        steps.map(|n| n.clamp(least, 127.0) / 128.0).collect()
+    };
+    for least in [-128.0, -127.0] {
+        assert_eq!(level::level(&coarse(least), Some(8)).clipped, 200);
+    }
     // A slow tone in coarse steps has flat tops of its own: not clipped.
     let slow: Vec<f64> = signals::tone(rate, 1.0, 20.0)
         .iter()
         .map(|x| (0.1 * x * 32_768.0).round() / 32_768.0)
         .collect();
     assert_eq!(
-        (level::level(&slow).clipped, level::level(&slow).flat),
+        (
+            level::level(&slow, None).clipped,
+            level::level(&slow, None).flat
+        ),
         (0, 0)
     );
-    let clean = level::level(&signals::tone(rate, 1.0, 100.0));
+    let clean = level::level(&signals::tone(rate, 1.0, 100.0), None);
     assert_eq!((clean.clipped, clean.flat), (0, 0));
     assert!((clean.rms / (signals::PEAK / 2_f64.sqrt()) - 1.0).abs() < 1e-6);
     let mut x = noise(10 * 48_000, 1e-3, 2);

@@ -57,7 +57,7 @@ pub(crate) fn measure(
     let levels: Vec<Level> = recording
         .channels
         .iter()
-        .map(|c| sound::level::level(c))
+        .map(|c| sound::level::level(c, None))
         .collect();
     let channel = match given.channel {
         Some(n) if usize::from(n) <= levels.len() => usize::from(n),
@@ -85,7 +85,7 @@ pub(crate) fn measure(
     let x = recording.channels.get(channel - 1).unwrap_or(&empty);
     let mut notes = recording.notes.clone();
     let mut missing = Vec::new();
-    let level = sound::level::level(x);
+    let level = sound::level::level(x, recording.bits);
     if level.silent() {
         missing.push(
             "The recording is silent: look at the cable, the recorder's input and its level."
