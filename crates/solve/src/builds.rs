@@ -4,20 +4,21 @@
 //! (McKay, Beckman, Conover, Technometrics 21, 1979, from memory, not seen): of `count` builds, each
 //! `1 / count` of a parameter's distribution is drawn exactly once; or by scrambled Sobol points, which spread evenly
 //! over several parameters together as well ([`Drawn`] says when which is better). Each is solved from the
-//! nominal solution, so no build depends on another, nor on how many threads share the work.
+//! nominal solution, four side by side, so no build depends on another, nor on how many threads share the work.
 //! Means are corrected by the linear prediction, whose own mean is known (a control variate).
 
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
+use crate::lanes::{LANES, Mask, Wide, Work, widely};
 use crate::linearised::{LineariseError, Linearised};
 use crate::netlist::{Netlist, NodeIndex};
-use crate::operating::{Solution, Solver};
+use crate::operating::{Four, Solution, Solver};
 
 mod sobol;
 
-/// Builds solved between two questions whether to go on.
-const ROUND: usize = 512;
+/// Builds solved between two questions whether to go on: whole groups of lanes.
+const ROUND: usize = 128 * LANES;
 
 /// Points by which the mean logarithm of a parameter's factor is found.
 const MEAN_POINTS: u32 = 1000;
@@ -143,68 +144,59 @@ pub fn builds(
         })
         .collect();
     let draws = Draws::new(plan, parameters);
-    let mut solved: Vec<Option<Vec<Read>>> = vec![None; count];
+    let predictions = Predictions::new(&slopes, &moments);
+    let groups = count.div_ceil(LANES);
+    let mut solved = vec![false; groups * LANES];
+    let mut reads = vec![Read::default(); groups * readings.len()];
     let threads = plan.threads.max(1);
     let mut done = 0;
-    for round in solved.chunks_mut(ROUND) {
+    let rounds = solved
+        .chunks_mut(ROUND)
+        .zip(reads.chunks_mut(ROUND / LANES * readings.len().max(1)));
+    for (solved, reads) in rounds {
         if !watch(done as f64 / count.max(1) as f64) {
             return Err(BuildsError::Stopped);
         }
-        let share = round.len().div_ceil(threads);
+        let share = (solved.len() / LANES).div_ceil(threads).max(1);
         std::thread::scope(|scope| {
-            for (hand, part) in round.chunks_mut(share).enumerate() {
-                let first = done + hand * share;
-                let (draws, slopes, moments) = (&draws, &slopes, &moments);
-                scope.spawn(move || {
-                    let Ok(mut solver) = Solver::new(netlist) else {
-                        return;
-                    };
-                    let mut build = netlist.clone();
-                    let mut factors = vec![1.0; parameters];
-                    let mut logs = vec![0.0; parameters];
-                    for (at, slot) in part.iter_mut().enumerate() {
-                        let each = factors.iter_mut().zip(&mut logs).zip(moments);
-                        for (p, ((value, log), (mean, _))) in each.enumerate() {
-                            *value = sound(factor(p, draws.rank(p, first + at)));
-                            *log = value.ln() - mean;
-                        }
-                        build.rescale(netlist, &factors);
-                        solver.remember(&solution.cycles);
-                        let found = solver.solve(&build, Some(&solution.volts));
-                        if found.converged() {
-                            let read = readings.iter().zip(slopes).map(|(&(a, b), slopes)| {
-                                let volts = found.across(a, b);
-                                let predicted = slopes
-                                    .iter()
-                                    .zip(&logs)
-                                    .map(|(slope, log)| slope * log)
-                                    .sum();
-                                Read { volts, predicted }
-                            });
-                            *slot = Some(read.collect());
-                        }
-                    }
-                });
+            let parts = solved.chunks_mut(share * LANES);
+            for (hand, (solved, reads)) in parts
+                .zip(reads.chunks_mut((share * readings.len()).max(1)))
+                .enumerate()
+            {
+                let first = done + hand * share * LANES;
+                let work = Hand {
+                    netlist,
+                    solution,
+                    readings,
+                    factor,
+                    draws: &draws,
+                    predictions: &predictions,
+                    count,
+                };
+                scope.spawn(move || work.build(first, solved, reads));
             }
         });
-        done += round.len();
+        done += solved.len();
     }
+    solved.truncate(count);
     let spreads = readings.iter().zip(&slopes).enumerate();
     Ok(spreads
         .map(|(reading, (&(a, b), slopes))| {
             let nominal = solution.across(a, b);
-            let mut left = Vec::new();
-            let mut values = Vec::new();
-            for found in solved.iter().flatten() {
-                let Some(read) = found.get(reading) else {
-                    continue;
-                };
-                values.push(read.volts);
-                left.push(read.volts - read.predicted);
+            let mut left = Vec::with_capacity(count);
+            let mut values = Vec::with_capacity(count);
+            let reads = reads.iter().skip(reading).step_by(readings.len());
+            for (read, solved) in reads.zip(solved.chunks(LANES)) {
+                for (lane, _) in solved.iter().enumerate().filter(|(_, solved)| **solved) {
+                    let volts = read.volts.0[lane];
+                    values.push(volts);
+                    left.push(volts - read.predicted.0[lane]);
+                }
             }
             let (mean, rest) = mean_and_deviation(&left);
             let (_, deviation) = mean_and_deviation(&values);
-            values.sort_by(f64::total_cmp);
+            values.sort_unstable_by(f64::total_cmp);
             let linear = slopes.iter().zip(&moments).map(|(s, (_, v))| s * s * v);
             Spread {
                 nominal,
@@ -218,12 +210,169 @@ pub fn builds(
         .collect())
 }
 
-/// A reading of one build.
-#[derive(Debug, Clone, Copy)]
+/// A reading of as many builds as there are lanes.
+#[derive(Debug, Clone, Copy, Default)]
 struct Read {
-    volts: f64,
+    volts: Wide,
     /// By how much the sensitivities alone say that it departs from the mean.
-    predicted: f64,
+    predicted: Wide,
+}
+
+/// What each thread works with.
+struct Hand<'a> {
+    netlist: &'a Netlist,
+    solution: &'a Solution,
+    readings: &'a [(NodeIndex, NodeIndex)],
+    factor: &'a (dyn Fn(usize, f64) -> f64 + Sync),
+    draws: &'a Draws,
+    predictions: &'a Predictions,
+    count: usize,
+}
+
+impl Hand<'_> {
+    /// Draws and solves the builds from number `first` on.
+    fn build(&self, first: usize, solved: &mut [bool], reads: &mut [Read]) {
+        let parameters = self.netlist.parameters.len();
+        let mut four = Four::new(self.netlist, self.solution);
+        let mut alone: Option<(Solver, Netlist)> = None;
+        let mut factors = vec![Wide::all(1.0); parameters];
+        let mut logs = vec![Wide::all(0.0); parameters];
+        let wide = self.readings.len().max(1);
+        let groups = solved.chunks_mut(LANES).zip(reads.chunks_mut(wide));
+        for (group, (solved, reads)) in groups.enumerate() {
+            let first = first + group * LANES;
+            for (p, slot) in factors.iter_mut().enumerate() {
+                *slot = Wide(
+                    self.draws
+                        .ranks(p, first)
+                        .map(|rank| sound((self.factor)(p, rank))),
+                );
+            }
+            let found = match &mut four {
+                Some(four) => {
+                    widely(Rescale(four, &factors));
+                    four.solve()
+                }
+                None => Mask::all(false),
+            };
+            self.predictions.read(&factors, &mut logs, reads);
+            for (lane, solved) in solved.iter_mut().enumerate() {
+                *solved = found.lane(lane);
+            }
+            if let Some(four) = &four {
+                for (read, &(a, b)) in reads.iter_mut().zip(self.readings) {
+                    read.volts = four.across(a, b);
+                }
+            }
+            for (lane, solved) in solved.iter_mut().enumerate() {
+                if *solved || first + lane >= self.count {
+                    continue;
+                }
+                let Some(found) = self.by_itself(lane, &factors, &mut alone) else {
+                    continue;
+                };
+                *solved = found.converged();
+                for (read, &(a, b)) in reads.iter_mut().zip(self.readings) {
+                    read.volts.0[lane] = found.across(a, b);
+                }
+            }
+        }
+    }
+
+    /// One build with all the ways there are.
+    fn by_itself(
+        &self,
+        lane: usize,
+        factors: &[Wide],
+        kept: &mut Option<(Solver, Netlist)>,
+    ) -> Option<Solution> {
+        if kept.is_none() {
+            *kept = Some((Solver::new(self.netlist).ok()?, self.netlist.clone()));
+        }
+        let (solver, build) = kept.as_mut()?;
+        let factors: Vec<f64> = factors.iter().map(|factor| factor.0[lane]).collect();
+        build.rescale(self.netlist, &factors);
+        solver.remember(&self.solution.cycles);
+        Some(solver.solve(build, Some(&self.solution.volts)))
+    }
+}
+
+struct Rescale<'a, 'b>(&'a mut Four<'b>, &'a [Wide]);
+
+impl Work for Rescale<'_, '_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        self.0.rescale(self.1);
+    }
+}
+
+/// Readings that are predicted together.
+const BLOCK: usize = 8;
+
+/// What the sensitivities alone say of every reading.
+struct Predictions {
+    /// Of each block of readings, by parameter: what the logarithm of its factor is multiplied by.
+    slopes: Vec<Vec<[f64; BLOCK]>>,
+    /// By parameter: the mean logarithm.
+    means: Vec<f64>,
+}
+
+impl Predictions {
+    fn new(slopes: &[Vec<f64>], moments: &[(f64, f64)]) -> Self {
+        let block = |readings: &[Vec<f64>]| {
+            let by_parameter = (0..moments.len()).map(|p| {
+                let of = |reading: usize| readings.get(reading).and_then(|slopes| slopes.get(p));
+                std::array::from_fn(|reading| of(reading).copied().unwrap_or(0.0))
+            });
+            by_parameter.collect()
+        };
+        Self {
+            slopes: slopes.chunks(BLOCK).map(block).collect(),
+            means: moments.iter().map(|(mean, _)| *mean).collect(),
+        }
+    }
+
+    /// Predicts every reading; `logs` is room.
+    fn read(&self, factors: &[Wide], logs: &mut [Wide], reads: &mut [Read]) {
+        widely(Predict {
+            of: self,
+            factors,
+            logs,
+            reads,
+        });
+    }
+}
+
+struct Predict<'a> {
+    of: &'a Predictions,
+    factors: &'a [Wide],
+    logs: &'a mut [Wide],
+    reads: &'a mut [Read],
+}
+
+impl Work for Predict<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let logs = self.logs;
+        for ((log, factor), mean) in logs.iter_mut().zip(self.factors).zip(&self.of.means) {
+            *log = factor.ln() - *mean;
+        }
+        for (reads, slopes) in self.reads.chunks_mut(BLOCK).zip(&self.of.slopes) {
+            let mut sums = [Wide::all(0.0); BLOCK];
+            for (slopes, log) in slopes.iter().zip(&*logs) {
+                for (sum, slope) in sums.iter_mut().zip(slopes) {
+                    *sum += *log * *slope;
+                }
+            }
+            for (read, sum) in reads.iter_mut().zip(sums) {
+                read.predicted = sum;
+            }
+        }
+    }
 }
 
 fn sound(factor: f64) -> f64 {
@@ -252,9 +401,7 @@ impl Draws {
             let mut noise = ChaCha8Rng::seed_from_u64(plan.seed);
             noise.set_stream(p as u64 + 1);
             if plan.drawn == Drawn::Points && p < sobol::most() {
-                let key = noise.next_u32();
-                let points = 0..plan.count;
-                points.map(|point| sobol::place(p, point, key)).collect()
+                sobol::places(p, plan.count, noise.next_u32())
             } else {
                 strata(plan.count as usize, &mut noise)
             }
@@ -264,13 +411,11 @@ impl Draws {
         }
     }
 
-    /// Where build number `build` stands among all, by parameter `p`.
-    fn rank(&self, p: usize, build: usize) -> f64 {
-        let ranks = self.ranks.get(p);
-        ranks
-            .and_then(|ranks| ranks.get(build))
-            .copied()
-            .unwrap_or(0.5)
+    /// Where the builds from number `first` on stand among all, by parameter `p`.
+    fn ranks(&self, p: usize, first: usize) -> [f64; LANES] {
+        let ranks = self.ranks.get(p).and_then(|ranks| ranks.get(first..));
+        let ranks = ranks.unwrap_or_default();
+        std::array::from_fn(|lane| ranks.get(lane).copied().unwrap_or(0.5))
     }
 }
 

@@ -14,13 +14,17 @@
 //! numbers each ([`Point`]), because 0.05 ohm at 400 V turns the last digit of one number
 //! into a picoampere.
 
+mod abreast;
 mod evaluate;
 mod load;
 mod ports;
 
+pub(crate) use abreast::{Abreast, LoadedAbreast, Place};
 pub(crate) use evaluate::Evaluation;
 pub(crate) use load::{Loaded, Scale};
 pub(crate) use ports::{Approach, Farthest, Ports};
+
+use std::ops::{Add, Neg, Sub};
 
 use crate::linear::{Pattern, Stamp};
 use crate::netlist::{Law, Netlist, NodeIndex};
@@ -60,8 +64,7 @@ impl Point {
     /// Volts of `a` over `b`.
     #[inline]
     pub(crate) fn across(&self, a: usize, b: usize) -> f64 {
-        let (difference, lost) = two_sum(self.high[a], -self.high[b]);
-        difference + (lost + (self.low[a] - self.low[b]))
+        across((self.high[a], self.low[a]), (self.high[b], self.low[b]))
     }
 
     /// Adds a correction to unknown `at`, keeping what the sum loses.
@@ -73,10 +76,23 @@ impl Point {
     }
 }
 
+/// One sum of two numbers less another, to the last digit of both.
+#[inline(always)]
+pub(crate) fn across<T>((high_a, low_a): (T, T), (high_b, low_b): (T, T)) -> T
+where
+    T: Copy + Add<Output = T> + Sub<Output = T> + Neg<Output = T>,
+{
+    let (difference, lost) = two_sum(high_a, -high_b);
+    difference + (lost + (low_a - low_b))
+}
+
 /// A sum and its rounding error (Knuth, The Art of Computer Programming, volume 2, from memory,
 /// not seen).
-#[inline]
-pub(crate) fn two_sum(a: f64, b: f64) -> (f64, f64) {
+#[inline(always)]
+pub(crate) fn two_sum<T>(a: T, b: T) -> (T, T)
+where
+    T: Copy + Add<Output = T> + Sub<Output = T>,
+{
     let sum = a + b;
     let part = sum - a;
     (sum, (a - (sum - part)) + (b - part))

@@ -17,7 +17,7 @@
 //! from memory, not seen). So islands that float come out as exactly as all others.
 //!
 //! Generic over [`Single`]: `f64` at direct current, [`Complex`] for phasors; independent problems go
-//! side by side through one list of places as [`Phasors`]. Knows nothing of
+//! side by side through one list of places as several numbers each ([`Scalar`]). Knows nothing of
 //! circuits: unknowns have numbers, and the first `nodes` of them are node voltages.
 
 mod dense;
@@ -27,7 +27,7 @@ mod pattern;
 mod scalar;
 
 pub use factors::{Factors, Singular};
-pub use lanes::{LANES, Phasors};
+pub(crate) use lanes::Phasors;
 pub use pattern::{Pattern, Stamp};
 pub use scalar::{Complex, Phasor, Scalar, Single};
 

@@ -14,10 +14,14 @@
 //!
 //! Pure: no files, no clock, no randomness; the same call gives the same bits.
 
+mod abreast;
 mod newton;
 mod rescue;
+mod variants;
 
+pub(crate) use abreast::Four;
 use rescue::{Raised, Run};
+pub use variants::solve_variants;
 
 use crate::equations::{
     Approach, BadElement, Equations, Evaluation, Loaded, Point, Ports, Scale, two_sum,
@@ -180,6 +184,8 @@ pub struct Solver {
     shape: Vec<usize>,
     ports: Ports,
     count: Count,
+    /// Is `point` accepted already, `here` being its exact evaluation?
+    proved: bool,
 }
 
 /// Work done for one solution.
@@ -207,6 +213,7 @@ impl Solver {
             shape: Vec::new(),
             ports: Ports::default(),
             count: Count::default(),
+            proved: false,
             equations,
         })
     }

@@ -75,6 +75,7 @@ enum Admittance {
 
 impl Admittance {
     /// At `turning`, the angular frequency on the imaginary axis, radians a second.
+    #[inline(always)]
     fn at<P: Phasor>(self, turning: P) -> P {
         match self {
             Self::Real(siemens) => P::real(siemens),
@@ -262,6 +263,7 @@ impl SmallSignal {
     }
 
     /// Adds what the frequency decides.
+    #[inline(always)]
     fn add_reactive<P: Phasor>(&self, matrix: &mut [P], turning: P, left_out: Option<usize>) {
         // A part's terms have one admittance, which costs a division.
         let mut last: Option<(Admittance, P)> = None;

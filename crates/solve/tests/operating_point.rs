@@ -3,7 +3,7 @@
 mod support;
 
 use solve::netlist::{Transformer, WindingPort};
-use solve::operating::{self, Method, Solver, Status};
+use solve::operating::{self, Method, Solver, Status, solve_variants};
 use solve::{Element, Law, Netlist};
 use support::{amplifiers, dense};
 
@@ -322,4 +322,80 @@ fn a_glow_lamp_strikes_at_its_striking_volts() {
             assert!((point.volts[1] - 70.0).abs() < 1e-3);
         }
     }
+}
+
+/// Every resistor of both amplifiers short, open, halved and doubled, four side by side: what each is by itself, the same bits
+/// whatever stands beside it, and the accuracy that one alone is held to.
+#[test]
+fn faults_side_by_side_are_each_what_they_are_alone() {
+    for netlist in [amplifiers::single_ended(), amplifiers::push_pull()] {
+        let point = operating::solve(&netlist, None);
+        let mut faults = Vec::new();
+        for (at, element) in netlist.elements.iter().enumerate() {
+            if let Law::Resistor { a, b, ohms } = element.law {
+                for factor in [1e-6, 1e6, 0.5, 2.0] {
+                    let ohms = factor * ohms;
+                    faults.push(vec![(at, Law::Resistor { a, b, ohms })]);
+                }
+            }
+        }
+        let together = solve_variants(&netlist, &point, &faults);
+        faults.rotate_left(3);
+        let mut turned = solve_variants(&netlist, &point, &faults);
+        turned.rotate_right(3);
+        faults.rotate_right(3);
+        assert!(together == turned);
+        let mut solver = Solver::new(&netlist).unwrap();
+        for (fault, seen) in faults.iter().zip(together) {
+            let mut one = netlist.clone();
+            for (at, law) in fault {
+                one.elements[*at].law = law.clone();
+            }
+            let alone = solver.solve(&one, Some(&point.volts));
+            assert!(alone.converged());
+            for (seen, alone) in seen.unwrap().iter().zip(&alone.volts) {
+                assert!(
+                    (seen - alone).abs() < 2e-6 + 2e-9 * alone.abs(),
+                    "{seen} {alone}"
+                );
+            }
+        }
+    }
+}
+
+/// What lanes have no place for is solved by itself, and what is no circuit has no answer; neighbours do not mind.
+#[test]
+fn variants_of_another_structure_are_solved_too() {
+    let netlist = amplifiers::single_ended();
+    let point = operating::solve(&netlist, None);
+    let at = netlist
+        .elements
+        .iter()
+        .position(|e| matches!(e.law, Law::Resistor { .. }));
+    let at = at.unwrap();
+    let Law::Resistor { a, b, ohms } = netlist.elements[at].law else {
+        unreachable!("found as one");
+    };
+    let open = Law::Capacitor {
+        a,
+        b,
+        farads: 1e-9,
+        esr_ohms: 0.0,
+    };
+    let law = |ohms| vec![(at, Law::Resistor { a, b, ohms })];
+    let found = solve_variants(
+        &netlist,
+        &point,
+        &[law(ohms), vec![(at, open)], law(-1.0), law(1e12), vec![]],
+    );
+    assert!(found[2].is_none());
+    let volts: Vec<&Vec<f64>> = found.iter().flatten().collect();
+    let far = |a: &[f64], b: &[f64]| {
+        a.iter()
+            .zip(b)
+            .fold(0.0, |most, (a, b)| f64::max(most, (a - b).abs()))
+    };
+    assert!(far(volts[0], &point.volts) < 2e-6 && far(volts[3], &point.volts) < 2e-6);
+    // a part that is open is one of very many ohms
+    assert!(far(volts[1], volts[2]) < 1e-3 && far(volts[1], volts[0]) > 0.1);
 }

@@ -17,24 +17,28 @@ pub(super) fn most() -> usize {
     directions().len()
 }
 
-/// Where point number `point` stands by parameter number `parameter`, above 0 and below 1, scrambled by
+/// Where the first `count` points stand by parameter number `parameter`, above 0 and below 1, scrambled by
 /// `key`; the middle for parameters beyond [`most`].
-pub(super) fn place(parameter: usize, point: u32, key: u32) -> f64 {
+pub(super) fn places(parameter: usize, count: u32, key: u32) -> Vec<f64> {
     let Some(directions) = directions().get(parameter) else {
-        return 0.5;
+        return vec![0.5; count as usize];
     };
-    let digits = scrambled(digits(directions, point), key);
-    (f64::from(digits) + 0.5) / 2.0_f64.powi(32)
+    let place = |digits| (f64::from(scrambled(digits, key)) + 0.5) / 4_294_967_296.0;
+    digits(directions, count).map(place).collect()
 }
 
-fn digits(directions: &Directions, point: u32) -> u32 {
-    let mut left = point;
-    let mut digits = 0;
-    while left != 0 {
-        digits ^= directions[left.trailing_zeros() as usize];
-        left &= left - 1;
+/// The digits of the first `count` points.
+fn digits(directions: &Directions, count: u32) -> impl Iterator<Item = u32> {
+    // From a point to the next the last ones become noughts, and the nought before them a one.
+    let mut changes = *directions;
+    for digit in 1..DIGITS {
+        changes[digit] ^= changes[digit - 1];
     }
-    digits
+    (0..count).scan(0, move |next, point| {
+        let digits = *next;
+        *next ^= changes[(point.trailing_ones() as usize).min(DIGITS - 1)];
+        Some(digits)
+    })
 }
 
 /// Each digit exchanged or not, by what stands above it.
@@ -80,6 +84,7 @@ fn of(row: &str) -> Directions {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test's own points")]
 mod tests {
     use super::*;
 
@@ -102,8 +107,8 @@ mod tests {
         ] {
             let own: u32 = point ^ (point >> 1);
             for (parameter, seen) in parameters.into_iter().zip(seen) {
-                let digits = digits(&directions()[parameter], own);
-                let place = f64::from(digits) / 2.0_f64.powi(32);
+                let digits = digits(&directions()[parameter], own + 1).last();
+                let place = f64::from(digits.unwrap()) / 2.0_f64.powi(32);
                 assert!(
                     (place - seen).abs() < 1e-15,
                     "{point} {parameter} {place} {seen}"
@@ -119,13 +124,17 @@ mod tests {
         for parameter in [0, 1, 17, 250, 399] {
             for key in [0, 1, 0x9e37_79b9, u32::MAX] {
                 let mut held = [0; 256];
-                for point in 0..256 {
-                    held[(place(parameter, point, key) * 256.0) as usize] += 1;
+                for place in places(parameter, 256, key) {
+                    held[(place * 256.0) as usize] += 1;
                 }
                 assert_eq!(held, [1; 256], "{parameter} {key}");
             }
         }
-        assert!(place(3, 7, 1).to_bits() != place(3, 7, 2).to_bits());
-        assert!((place(400, 7, 2) - 0.5).abs() < 1e-15);
+        assert!(places(3, 8, 1)[7].to_bits() != places(3, 8, 2)[7].to_bits());
+        assert!(
+            places(400, 8, 2)
+                .iter()
+                .all(|place| (place - 0.5).abs() < 1e-15)
+        );
     }
 }

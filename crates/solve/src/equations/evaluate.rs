@@ -1,6 +1,5 @@
 //! Residual and Jacobian at one point.
 
-use super::load::PairLaw;
 use super::ports::Farthest;
 use super::{AMPLIFIER_OHMS, Approach, Equations, FLOOR_SIEMENS, Loaded, Point, Ports, two_sum};
 use crate::supply::CycleMemory;
@@ -144,11 +143,7 @@ impl Equations {
             let volts = across::<FINE>(point, pair.a, pair.b);
             let true_volts = volts;
             let volts = ports.follow(approach, volts, Farthest::Other);
-            let (amps, slope) = match law {
-                PairLaw::Diode(law) => law.current(volts),
-                PairLaw::Filament(law) => law.current(volts),
-                PairLaw::Neon(law, lit) => law.current(volts, *lit),
-            };
+            let (amps, slope) = law.current(volts);
             let amps = amps + slope * (true_volts - volts);
             out.add::<FINE>(pair.a, amps);
             out.add::<FINE>(pair.b, -amps);

@@ -28,6 +28,17 @@ pub(super) enum PairLaw {
     Neon(NeonLaw, bool),
 }
 
+impl PairLaw {
+    /// Current at `volts`, and its slope.
+    pub(super) fn current(&self, volts: f64) -> (f64, f64) {
+        match self {
+            Self::Diode(law) => law.current(volts),
+            Self::Filament(law) => law.current(volts),
+            Self::Neon(law, lit) => law.current(volts, *lit),
+        }
+    }
+}
+
 /// Numbers of one netlist.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Loaded {

@@ -18,21 +18,21 @@ use super::load::{Loaded, PairLaw};
 use crate::device::RectifierLaw;
 
 /// Farthest move of a port in one step, volts.
-const FARTHEST: f64 = 400.0;
+pub(super) const FARTHEST: f64 = 400.0;
 /// The same for a control grid.
-const FARTHEST_GRID: f64 = 100.0;
+pub(super) const FARTHEST_GRID: f64 = 100.0;
 /// Part of its last move by which a port may turn back.
-const BACK: f64 = 0.8;
+pub(super) const BACK: f64 = 0.8;
 /// The same after a move that was made longer than asked for.
-const BACK_FROM_LONG: f64 = 0.5;
+pub(super) const BACK_FROM_LONG: f64 = 0.5;
 /// How much longer at most.
-const LONGEST: f64 = 4.0;
+pub(super) const LONGEST: f64 = 4.0;
 /// A move is the same again when it is at least this part of the last one,
-const SAME_LEAST: f64 = 0.7;
+pub(super) const SAME_LEAST: f64 = 0.7;
 /// and at most this part.
-const SAME_MOST: f64 = 1.5;
+pub(super) const SAME_MOST: f64 = 1.5;
 /// Moves up to this are made as asked for, volts.
-const FINE: f64 = 1e-4;
+pub(super) const FINE: f64 = 1e-4;
 /// Moves up to this are none, volts.
 const STILL: f64 = 1e-6;
 /// Where a triode is linearised first, volts at its plate.
@@ -89,6 +89,11 @@ impl Ports {
         self.next = 0;
         self.apart = false;
         self.still = true;
+    }
+
+    /// Are there none?
+    pub(crate) fn is_empty(&self) -> bool {
+        self.ports.is_empty()
     }
 
     /// Forgets how the ports moved.

@@ -9,7 +9,7 @@ mod functions;
 #[cfg(test)]
 mod tests;
 
-use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
+use std::ops::{Add, AddAssign, BitAnd, BitOr, Div, Mul, Neg, Not, Sub, SubAssign};
 
 use crate::linear::Scalar;
 
@@ -140,6 +140,29 @@ impl Wide {
 }
 
 impl Mask {
+    /// The same in every lane.
+    #[inline(always)]
+    pub(crate) const fn all(is: bool) -> Self {
+        Self([is; LANES])
+    }
+
+    /// In one lane.
+    #[inline(always)]
+    pub(crate) fn lane(self, lane: usize) -> bool {
+        self.0[lane]
+    }
+
+    #[inline(always)]
+    fn with(self, other: Self, make: impl Fn(bool, bool) -> bool) -> Self {
+        let (a, b) = (self.0, other.0);
+        Self([
+            make(a[0], b[0]),
+            make(a[1], b[1]),
+            make(a[2], b[2]),
+            make(a[3], b[3]),
+        ])
+    }
+
     /// One number or the other, by lane.
     #[inline(always)]
     pub(crate) fn pick(self, yes: Wide, no: Wide) -> Wide {
@@ -166,6 +189,42 @@ impl Mask {
     #[inline(always)]
     pub(crate) fn any(self) -> bool {
         self.0[0] | self.0[1] | self.0[2] | self.0[3]
+    }
+}
+
+impl BitAnd for Mask {
+    type Output = Self;
+    #[inline(always)]
+    fn bitand(self, other: Self) -> Self {
+        self.with(
+            other,
+            #[inline(always)]
+            |a, b| a & b,
+        )
+    }
+}
+
+impl BitOr for Mask {
+    type Output = Self;
+    #[inline(always)]
+    fn bitor(self, other: Self) -> Self {
+        self.with(
+            other,
+            #[inline(always)]
+            |a, b| a | b,
+        )
+    }
+}
+
+impl Not for Mask {
+    type Output = Self;
+    #[inline(always)]
+    fn not(self) -> Self {
+        self.with(
+            self,
+            #[inline(always)]
+            |a, _| !a,
+        )
     }
 }
 

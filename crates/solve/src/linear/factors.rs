@@ -2,6 +2,7 @@
 
 use super::dense::Dense;
 use super::{Pattern, Scalar, Single};
+use crate::lanes::{Mask, Wide};
 
 /// A pivot that kept less than this part of what it was made from is not trusted: eight of
 /// sixteen digits may cancel before the dense elimination takes over.
@@ -61,6 +62,7 @@ impl<S: Scalar> Factors<S> {
 
     /// The matrix where [`Factors::begin`] left it, for stamps between late unknowns to be
     /// added; [`Factors::finish`] is to follow.
+    #[inline(always)]
     pub fn resume(&mut self, begun: &[S]) -> &mut [S] {
         self.solvable = false;
         self.values.copy_from_slice(begun);
@@ -68,6 +70,7 @@ impl<S: Scalar> Factors<S> {
     }
 
     /// Eliminates the late part. False as in [`Factors::begin`].
+    #[inline(always)]
     pub fn finish(&mut self, pattern: &Pattern) -> bool {
         self.dense = None;
         self.solvable = self.eliminate(pattern, pattern.early..pattern.steps.len());
@@ -75,7 +78,21 @@ impl<S: Scalar> Factors<S> {
     }
 
     /// Repeats steps of the compiled elimination; false if a pivot is not to be trusted.
+    #[inline(always)]
     fn eliminate(&mut self, pattern: &Pattern, range: std::ops::Range<usize>) -> bool {
+        self.eliminate_judged(pattern, range, |pivot, made_from| {
+            pivot.keeps(LEAST_REMAINDER, made_from)
+        })
+    }
+
+    /// Repeats steps of the compiled elimination as long as `judge` trusts each pivot, knowing what it was made from.
+    #[inline(always)]
+    fn eliminate_judged(
+        &mut self,
+        pattern: &Pattern,
+        range: std::ops::Range<usize>,
+        mut judge: impl FnMut(S, S::Size) -> bool,
+    ) -> bool {
         let values = &mut self.values[..];
         let (mut at_upper, mut at_lower) = ends(pattern, range.start);
         let mut at_target = if range.start == 0 {
@@ -107,7 +124,7 @@ impl<S: Scalar> Factors<S> {
                 // A stored pivot is judged against its row, as nothing tells what it was.
                 (stored, if step.node { sum + stored } else { sum })
             };
-            if !pivot.keeps(LEAST_REMAINDER, made_from) {
+            if !judge(pivot, made_from) {
                 return false;
             }
             *inverse = pivot.inverse();
@@ -202,6 +219,38 @@ impl<S: Scalar> Factors<S> {
             }
             work[k] = sum.map(|sum| sum * self.inverse[k]);
         }
+    }
+}
+
+impl Factors<Wide> {
+    /// Factors matrices side by side; tells in which lanes every pivot is to be trusted. The others hold no factors.
+    #[inline(always)]
+    pub(crate) fn factor_abreast(&mut self, pattern: &Pattern, matrix: &[Wide]) -> Mask {
+        self.values.copy_from_slice(matrix);
+        // The least that a pivot kept beyond what it must keep, and nought as long as all are finite.
+        let (mut least, mut whole) = (Wide::all(f64::INFINITY), Wide::all(0.0));
+        let judge = |pivot: Wide, made_from: Wide| {
+            least = least.lower(pivot.abs() - made_from * LEAST_REMAINDER);
+            whole += pivot * 0.0;
+            true
+        };
+        self.solvable = self.eliminate_judged(pattern, 0..pattern.steps.len(), judge);
+        Wide::all(0.0).less(least) & whole.is_number()
+    }
+
+    /// As [`Factors::solve`], of each lane its own equations.
+    #[inline(always)]
+    pub(crate) fn solve_abreast(&mut self, pattern: &Pattern, b: &mut [Wide]) {
+        for (slot, step) in self.work.iter_mut().zip(&pattern.steps) {
+            *slot = [b[step.row as usize]];
+        }
+        let mut work = std::mem::take(&mut self.work);
+        self.forward(pattern, 0..pattern.steps.len(), &mut work);
+        self.backward(pattern, 0..pattern.steps.len(), &mut work);
+        for (step, [value]) in pattern.steps.iter().zip(&work) {
+            b[step.column as usize] = *value;
+        }
+        self.work = work;
     }
 }
 

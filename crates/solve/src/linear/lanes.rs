@@ -1,37 +1,28 @@
 //! Complex numbers of independent problems side by side.
 //!
 //! Each lane does what [`Complex`] does, in the same order, so that an answer has the same bits
-//! in whatever lane it was found, or alone. The arrays have a fixed length, which the compiler
-//! turns into the vector instructions that every machine of its kind has; wider ones would have to be
-//! chosen at run time, which Rust allows only as `unsafe`.
+//! in whatever lane it was found, or alone.
 
-use std::array::from_fn;
 use std::ops::{Add, AddAssign, Mul, Neg, Sub, SubAssign};
 
 use super::Complex;
 use super::scalar::{Phasor, Scalar};
-
-/// How many go side by side: the numbers of a whole amplifier then stay in the nearest memory.
-pub const LANES: usize = 4;
+use crate::lanes::Wide;
 
 /// As many complex numbers as there are lanes.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Phasors {
-    re: [f64; LANES],
-    im: [f64; LANES],
+pub(crate) struct Phasors {
+    re: Wide,
+    im: Wide,
 }
 
 impl Phasors {
     /// The number in one lane.
     #[must_use]
-    pub fn lane(&self, lane: usize) -> Complex {
-        Complex::new(self.re[lane], self.im[lane])
+    #[inline(always)]
+    pub(crate) fn lane(&self, lane: usize) -> Complex {
+        Complex::new(self.re.0[lane], self.im.0[lane])
     }
-}
-
-#[inline(always)]
-fn each(f: impl Fn(usize) -> f64) -> [f64; LANES] {
-    from_fn(f)
 }
 
 impl Add for Phasors {
@@ -39,8 +30,8 @@ impl Add for Phasors {
     #[inline(always)]
     fn add(self, other: Self) -> Self {
         Self {
-            re: each(|l| self.re[l] + other.re[l]),
-            im: each(|l| self.im[l] + other.im[l]),
+            re: self.re + other.re,
+            im: self.im + other.im,
         }
     }
 }
@@ -50,8 +41,8 @@ impl Sub for Phasors {
     #[inline(always)]
     fn sub(self, other: Self) -> Self {
         Self {
-            re: each(|l| self.re[l] - other.re[l]),
-            im: each(|l| self.im[l] - other.im[l]),
+            re: self.re - other.re,
+            im: self.im - other.im,
         }
     }
 }
@@ -61,8 +52,8 @@ impl Mul for Phasors {
     #[inline(always)]
     fn mul(self, other: Self) -> Self {
         Self {
-            re: each(|l| self.re[l] * other.re[l] - self.im[l] * other.im[l]),
-            im: each(|l| self.re[l] * other.im[l] + self.im[l] * other.re[l]),
+            re: self.re * other.re - self.im * other.im,
+            im: self.re * other.im + self.im * other.re,
         }
     }
 }
@@ -72,8 +63,8 @@ impl Neg for Phasors {
     #[inline(always)]
     fn neg(self) -> Self {
         Self {
-            re: each(|l| -self.re[l]),
-            im: each(|l| -self.im[l]),
+            re: -self.re,
+            im: -self.im,
         }
     }
 }
@@ -93,75 +84,68 @@ impl SubAssign for Phasors {
 }
 
 impl Scalar for Phasors {
-    type Size = [f64; LANES];
+    type Size = Wide;
 
     const ZERO: Self = Self {
-        re: [0.0; LANES],
-        im: [0.0; LANES],
+        re: Wide::all(0.0),
+        im: Wide::all(0.0),
     };
     const ONE: Self = Self {
-        re: [1.0; LANES],
-        im: [0.0; LANES],
+        re: Wide::all(1.0),
+        im: Wide::all(0.0),
     };
 
     #[inline(always)]
-    fn size(self) -> Self::Size {
-        each(|l| self.re[l].abs() + self.im[l].abs())
+    fn size(self) -> Wide {
+        self.re.abs() + self.im.abs()
     }
 
     #[inline(always)]
-    fn add_size(self, sum: &mut Self::Size) {
-        for (sum, size) in sum.iter_mut().zip(self.size()) {
-            *sum += size;
-        }
+    fn add_size(self, sum: &mut Wide) {
+        *sum += self.size();
     }
 
     #[inline(always)]
-    fn keeps(self, least: f64, made_from: Self::Size) -> bool {
-        let kept = self.size();
-        (0..LANES).all(|l| kept[l] > least * made_from[l] && kept[l].is_finite() && kept[l] > 0.0)
+    fn keeps(self, least: f64, made_from: Wide) -> bool {
+        self.size().keeps(least, made_from)
     }
 
     /// By Smith's scaling, without a branch.
     #[inline(always)]
     fn inverse(self) -> Self {
-        let wide: [bool; LANES] = from_fn(|l| self.re[l].abs() >= self.im[l].abs());
-        let pick =
-            |yes: &[f64; LANES], no: &[f64; LANES]| each(|l| if wide[l] { yes[l] } else { no[l] });
-        let (large, small) = (pick(&self.re, &self.im), pick(&self.im, &self.re));
-        let ratio = each(|l| small[l] / large[l]);
-        let below = each(|l| large[l] + small[l] * ratio[l]);
-        let plain = each(|l| 1.0 / below[l]);
-        let turned = each(|l| ratio[l] / below[l]);
-        let (re, im) = (pick(&plain, &turned), pick(&turned, &plain));
+        let narrow = self.re.abs().less(self.im.abs());
+        let (large, small) = (narrow.pick(self.im, self.re), narrow.pick(self.re, self.im));
+        let ratio = small / large;
+        let below = large + small * ratio;
+        let (plain, turned) = (1.0 / below, ratio / below);
         Self {
-            re,
-            im: each(|l| -im[l]),
+            re: narrow.pick(turned, plain),
+            im: -narrow.pick(plain, turned),
         }
     }
 
     #[inline(always)]
     fn scaled(self, by: f64) -> Self {
         Self {
-            re: each(|l| self.re[l] * by),
-            im: each(|l| self.im[l] * by),
+            re: self.re * by,
+            im: self.im * by,
         }
     }
 
     #[inline(always)]
     fn real(value: f64) -> Self {
         Self {
-            re: [value; LANES],
-            im: [0.0; LANES],
+            re: Wide::all(value),
+            im: Wide::all(0.0),
         }
     }
 }
 
 impl Phasor for Phasors {
     #[inline(always)]
-    fn imaginary(value: [f64; LANES]) -> Self {
+    fn imaginary(value: Wide) -> Self {
         Self {
-            re: [0.0; LANES],
+            re: Wide::all(0.0),
             im: value,
         }
     }

@@ -18,7 +18,7 @@ pub struct Stamp {
 
 impl Stamp {
     /// Adds the term to `values`, a matrix made by [`Pattern::zeros`].
-    #[inline]
+    #[inline(always)]
     pub fn add<S: Scalar>(&self, values: &mut [S], coefficient: S) {
         values[self.plus as usize] += coefficient;
         values[self.minus as usize] -= coefficient;

@@ -4,15 +4,21 @@
 use super::{ACCEPTED_AMPS, ACCEPTED_RELATIVE, ACCEPTED_RESIDUAL, ACCEPTED_VOLTS, Solver};
 use crate::equations::{Approach, Evaluation};
 
-/// Steps with plain sums. A circuit that needs more may have a part that floats with large
+/// Steps that may be made with plain sums. A circuit that needs more may have a part that floats with large
 /// currents going round in it, whose rounding alone would move it for ever.
 const QUICK_STEPS: u32 = 15;
 
 /// Part of the accepted correction that an old factorisation must come within.
 const NEXT_SLACK: f64 = 0.01;
 
+/// After a step up to this, volts, it is looked whether another would change anything.
+const CLOSE: f64 = 0.2;
+
+/// What an old factorisation leaves of a correction is at most so many times what it left of the one before.
+const WORSE: f64 = 4.0;
+
 /// Part of the accepted correction that may be left in an accepted point.
-const LAST_SLACK: f64 = 0.1;
+pub(super) const LAST_SLACK: f64 = 0.1;
 
 /// Polishing steps.
 const MOST_POLISH: u32 = 12;
@@ -66,6 +72,7 @@ impl Solver {
     /// `slack`), with all ports where their nodes are.
     pub(super) fn newton(&mut self, approach: Approach, most_steps: u32, slack: f64) -> bool {
         self.ports.forget_moves();
+        self.proved = false;
         for round in 0..most_steps {
             if !self.factor_here() {
                 return false;
@@ -76,23 +83,34 @@ impl Solver {
             if !self.take() {
                 return false;
             }
+            let moved = self.largest(&self.step);
             let small = self.small(&self.step, slack);
             let done = !self.ports.apart && small;
-            if round < QUICK_STEPS {
-                self.evaluate(approach);
-            } else {
+            let close = moved <= CLOSE || self.ports.is_empty() || round >= QUICK_STEPS;
+            if close {
                 self.evaluate_exactly(approach);
+            } else {
+                self.evaluate(approach);
             }
-            if done {
-                return true;
-            }
-            if !self.ports.apart {
+            if close && !self.ports.apart {
                 // What this factorisation makes of the new residual says whether another
-                // would change anything, at a quarter of its price. It closes in by a part only,
-                // so it must promise more.
+                // would change anything, at a quarter of its price.
                 correction(&self.here, &mut self.next);
                 self.factors.solve(&self.equations.pattern, &mut self.next);
-                if self.small(&self.next, NEXT_SLACK * slack) {
+                if self.small(&self.next, LAST_SLACK) && self.balanced() {
+                    self.count.correction = self.largest(&self.next);
+                    self.proved = true;
+                    return true;
+                }
+                if done {
+                    return true;
+                }
+                // It closes in by a part only, so it must promise more.
+                let left = self.largest(&self.next);
+                let leaves = WORSE * left * left;
+                if self.small(&self.next, NEXT_SLACK * slack)
+                    || leaves <= LAST_SLACK * ACCEPTED_VOLTS * moved
+                {
                     self.step.copy_from_slice(&self.next);
                     return self.take();
                 }
@@ -102,6 +120,9 @@ impl Solver {
                     return true;
                 }
             }
+            if done {
+                return true;
+            }
         }
         false
     }
@@ -109,6 +130,9 @@ impl Solver {
     /// Polishes `point` until correction and residuals are accepted, summing so that nothing is
     /// lost; `here` is then its evaluation.
     pub(super) fn accept(&mut self) -> bool {
+        if self.proved {
+            return true;
+        }
         for round in 0..MOST_POLISH {
             self.evaluate_exactly(Approach::AtOnce);
             // The last factorisation of the Newton steps is good enough to look with.
@@ -121,7 +145,7 @@ impl Solver {
             correction(&self.here, &mut self.step);
             self.factors.solve(&self.equations.pattern, &mut self.step);
             if self.small(&self.step, LAST_SLACK) && self.balanced() {
-                self.count.correction = self.largest();
+                self.count.correction = self.largest(&self.step);
                 return true;
             }
             if !self.take() {
@@ -161,8 +185,8 @@ impl Solver {
     }
 
     /// Largest correction of a node in `step`.
-    fn largest(&self) -> f64 {
-        let nodes = self.step.iter().take(self.equations.nodes - 1);
+    fn largest(&self, step: &[f64]) -> f64 {
+        let nodes = step.iter().take(self.equations.nodes - 1);
         nodes.fold(0.0, |largest, by| f64::max(largest, by.abs()))
     }
 

@@ -1,10 +1,10 @@
 //! Many frequencies of one drive, side by side.
 
-use std::array::from_fn;
 use std::f64::consts::TAU;
 
 use super::{ResponseError, SmallSignal, summed};
-use crate::linear::{Complex, Factors, LANES, Phasor, Phasors, Scalar};
+use crate::lanes::{LANES, Wide, Work, widely};
+use crate::linear::{Complex, Factors, Phasor, Phasors, Scalar};
 use crate::netlist::NodeIndex;
 
 /// Volts of every node at each frequency of a list.
@@ -101,39 +101,77 @@ impl SmallSignal {
         let mut factors = Factors::new(&self.pattern);
         let mut work = Vec::with_capacity(self.pattern.size());
         let rooms = sweep.volts.chunks_mut(self.nodes * LANES);
-        for (these, room) in hertz.chunks(LANES).zip(rooms) {
-            // The last few are filled up with the last.
-            let last = these.len() - 1;
-            let turning = Phasors::imaginary(from_fn(|lane| TAU * these[lane.min(last)]));
-            self.add_reactive(factors.resume(&still), turning, feed.left_out);
-            if !factors.finish(&self.pattern) {
+        for (hertz, room) in hertz.chunks(LANES).zip(rooms) {
+            let four = Four {
+                circuit: self,
+                feed,
+                still: &still,
+                factors: &mut factors,
+                work: &mut work,
+                hertz,
+                room,
+            };
+            if !widely(four) {
                 // Some lane wants row exchange: each by itself.
-                for (&hertz, room) in these.iter().zip(room.chunks_mut(self.nodes)) {
+                for (&hertz, room) in hertz.iter().zip(room.chunks_mut(self.nodes)) {
                     let alone = self.without(feed.left_out, hertz)?;
                     room.copy_from_slice(&alone.fed(feed.into, feed.from, feed.amps));
-                }
-                continue;
-            }
-            work.clear();
-            work.extend(self.pattern.pivots().map(|(row, _)| {
-                let mut amps = 0.0;
-                for (node, share) in [(feed.into, feed.amps), (feed.from, -feed.amps)] {
-                    if node == row + 1 && node < self.nodes {
-                        amps += share;
-                    }
-                }
-                [Phasors::real(amps)]
-            }));
-            factors.solve_late(&self.pattern, &mut work);
-            for ((_, column), [volts]) in self.pattern.pivots().zip(&work) {
-                let node = column + 1;
-                if node < self.nodes {
-                    for (lane, room) in room.chunks_mut(self.nodes).enumerate() {
-                        room[node] = volts.lane(lane);
-                    }
                 }
             }
         }
         Ok(sweep)
+    }
+}
+
+/// As many frequencies as there are lanes.
+struct Four<'a> {
+    circuit: &'a SmallSignal,
+    feed: &'a Feed,
+    still: &'a [Phasors],
+    factors: &'a mut Factors<Phasors>,
+    work: &'a mut Vec<[Phasors; 1]>,
+    hertz: &'a [f64],
+    room: &'a mut [Complex],
+}
+
+impl Work for Four<'_> {
+    type Output = bool;
+
+    /// False where a pivot is not to be trusted.
+    #[inline(always)]
+    fn call(self) -> bool {
+        let (circuit, feed) = (self.circuit, self.feed);
+        let (pattern, nodes) = (&circuit.pattern, circuit.nodes);
+        // The last few are filled up with the last.
+        let last = self.hertz.len() - 1;
+        let turning = Phasors::imaginary(Wide::from_lanes(
+            #[inline(always)]
+            |lane| TAU * self.hertz[lane.min(last)],
+        ));
+        circuit.add_reactive(self.factors.resume(self.still), turning, feed.left_out);
+        if !self.factors.finish(pattern) {
+            return false;
+        }
+        self.work.clear();
+        self.work.resize(pattern.size(), [Phasors::ZERO]);
+        for ((row, _), slot) in pattern.pivots().zip(&mut *self.work) {
+            let mut amps = 0.0;
+            for (node, share) in [(feed.into, feed.amps), (feed.from, -feed.amps)] {
+                if node == row + 1 && node < nodes {
+                    amps += share;
+                }
+            }
+            *slot = [Phasors::real(amps)];
+        }
+        self.factors.solve_late(pattern, self.work);
+        for ((_, column), [volts]) in pattern.pivots().zip(&*self.work) {
+            let node = column + 1;
+            if node < nodes {
+                for (lane, room) in self.room.chunks_mut(nodes).enumerate() {
+                    room[node] = volts.lane(lane);
+                }
+            }
+        }
+        true
     }
 }
