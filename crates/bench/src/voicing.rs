@@ -146,13 +146,16 @@ pub fn voicing(
         notes: Vec::new(),
     };
     let mut gains = Vec::new();
-    for &hertz in &request.hertz {
-        let at = circuit_at.at(hertz).map_err(|e| e.to_string())?;
-        let moved = at.per_volt(source);
+    let (at_each, loads) = (
+        circuit_at.per_volt_over(source, &request.hertz),
+        circuit_at.input_impedance_over(source, &request.hertz),
+    );
+    let (at_each, loads) = (
+        at_each.map_err(|e| e.to_string())?,
+        loads.map_err(|e| e.to_string())?,
+    );
+    for ((&hertz, moved), load) in request.hertz.iter().zip(at_each.iter()).zip(loads) {
         let volts = |n: NodeIndex| moved.get(n).copied().unwrap_or_default();
-        let load = circuit_at
-            .input_impedance(source, hertz)
-            .map_err(|e| e.to_string())?;
         let mut gain = volts(a) - volts(b);
         // The jack was driven stiffly; what stands before it is one divider more, exactly.
         if is_jack {
@@ -164,8 +167,11 @@ pub fn voicing(
         }
         found.input_ohms.push(load.abs());
         gains.push(gain);
-        if let Some(valve) = unknown_in_the_way(&solved, &at, &moved, (a, b), gain) {
-            return Err(in_the_way(&valve));
+        if !solved.hanging.is_empty() {
+            let at = circuit_at.at(hertz).map_err(|e| e.to_string())?;
+            if let Some(valve) = unknown_in_the_way(&solved, &at, moved, (a, b), gain) {
+                return Err(in_the_way(&valve));
+            }
         }
     }
     if gains.iter().all(|g| g.abs() < SILENT) {

@@ -186,6 +186,8 @@ pub struct Solver {
     count: Count,
     /// Is `point` accepted already, `here` being its exact evaluation?
     proved: bool,
+    /// Did whoever watched want no more?
+    stopped: bool,
 }
 
 /// Work done for one solution.
@@ -214,6 +216,7 @@ impl Solver {
             ports: Ports::default(),
             count: Count::default(),
             proved: false,
+            stopped: false,
             equations,
         })
     }
@@ -230,6 +233,28 @@ impl Solver {
     /// The cycles of rectifier groups start where the last solution left them, which changes
     /// the answer by less than its tolerance.
     pub fn solve(&mut self, netlist: &Netlist, start: Option<&[f64]>) -> Solution {
+        self.run(netlist, start, &mut || true)
+    }
+
+    /// As [`Solver::solve`], as long as `watch` says so: it is asked before each Newton step. None when it stopped the work.
+    pub fn solve_while(
+        &mut self,
+        netlist: &Netlist,
+        start: Option<&[f64]>,
+        watch: &mut dyn FnMut() -> bool,
+    ) -> Option<Solution> {
+        let solution = self.run(netlist, start, watch);
+        (!self.stopped).then_some(solution)
+    }
+
+    /// [`Solver::solve_while`]; what was found so far when it is stopped, as a solution that stalled.
+    pub(crate) fn run(
+        &mut self,
+        netlist: &Netlist,
+        start: Option<&[f64]>,
+        watch: &mut dyn FnMut() -> bool,
+    ) -> Solution {
+        self.stopped = false;
         if !self.equations.fits(netlist, &mut self.shape) {
             match Self::new(netlist) {
                 Ok(solver) => *self = solver,
@@ -244,7 +269,7 @@ impl Solver {
         }
         self.count = Count::default();
         let dense_before = self.factors.dense_count();
-        let (mut done, mut method) = self.find(netlist, start);
+        let (mut done, mut method) = self.find(netlist, start, watch);
         // Glow lamps start dark. Each round strikes those that reached their striking volts and
         // puts out those below their holding volts, and solves again from there.
         for _ in 0..2 * self.equations.lamps() {
@@ -252,7 +277,7 @@ impl Solver {
                 break;
             }
             let from = self.point.high.clone();
-            (done, method) = self.find(netlist, Some(&from));
+            (done, method) = self.find(netlist, Some(&from), watch);
         }
         self.solution(method, done, dense_before)
     }
@@ -285,24 +310,34 @@ impl Solver {
     }
 
     /// Tries one way after another.
-    fn find(&mut self, netlist: &Netlist, start: Option<&[f64]>) -> (bool, Method) {
+    fn find(
+        &mut self,
+        netlist: &Netlist,
+        start: Option<&[f64]>,
+        watch: &mut dyn FnMut() -> bool,
+    ) -> (bool, Method) {
         if start.is_some_and(|start| self.start_from(start))
-            && self.newton(Approach::Eager, MOST_STEPS, 1.0)
+            && self.newton(Approach::Eager, MOST_STEPS, 1.0, watch)
             && self.accept()
         {
             return (true, Method::Newton);
         }
         for (approach, plate, grid) in STARTS {
+            if self.stopped {
+                return (false, Method::Newton);
+            }
             self.start_at(plate, grid);
-            if self.newton(approach, MOST_STEPS, 1.0) && self.accept() {
+            if self.newton(approach, MOST_STEPS, 1.0, watch) && self.accept() {
                 return (true, Method::Newton);
             }
         }
-        if self.raise(netlist, Raised::Emission) || self.raise(netlist, Raised::Sources) {
+        if self.raise(netlist, Raised::Emission, watch)
+            || self.raise(netlist, Raised::Sources, watch)
+        {
             return (true, Method::Raised);
         }
         (
-            self.transient(Run::Bold) || self.transient(Run::Careful),
+            self.transient(Run::Bold, watch) || self.transient(Run::Careful, watch),
             Method::Transient,
         )
     }

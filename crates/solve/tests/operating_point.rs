@@ -399,3 +399,27 @@ fn variants_of_another_structure_are_solved_too() {
     // a part that is open is one of very many ohms
     assert!(far(volts[1], volts[2]) < 1e-3 && far(volts[1], volts[0]) > 0.1);
 }
+
+/// One operating point can be stopped at any Newton step, whichever way it is being looked for.
+#[test]
+fn an_operating_point_can_be_stopped() {
+    let netlist = amplifiers::push_pull();
+    let mut solver = Solver::new(&netlist).unwrap();
+    let plain = solver.solve(&netlist, None);
+    let mut asked = 0;
+    let whole = solver.solve_while(&netlist, None, &mut || {
+        asked += 1;
+        true
+    });
+    assert!(whole.as_ref() == Some(&plain) && asked >= plain.iterations);
+    for most in 1..=asked {
+        let mut left = most;
+        let stopped = solver.solve_while(&netlist, None, &mut || {
+            left -= 1;
+            left > 0
+        });
+        assert!(stopped.is_none() && left == 0);
+    }
+    // and what was stopped is solved when it is asked for again
+    assert!(solver.solve(&netlist, None) == plain);
+}

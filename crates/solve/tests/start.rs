@@ -208,7 +208,16 @@ fn a_supply_that_settles_can_be_stopped() {
     let plain = operating_point(&netlist, None);
     assert_eq!(whole.unwrap().solution, plain.solution);
     assert!(!asked.is_empty() && asked.iter().all(|share| (0.0..1.0).contains(share)));
-    assert!(operating_point_while(&netlist, None, &mut |_| false).is_none());
+    // each Newton step is asked for, and the first no is the last question
+    assert!(asked.len() > plain.rounds + plain.solution.iterations as usize);
+    for most in [1, 3, 7] {
+        let mut left = most;
+        let stopped = operating_point_while(&netlist, None, &mut |_| {
+            left -= 1;
+            left > 0
+        });
+        assert!(stopped.is_none() && left == 0, "{most}");
+    }
 }
 
 /// One valve on stiff supplies: its current follows the emission, full after two time constants.

@@ -69,12 +69,19 @@ impl Solver {
 
     /// Newton steps with the loaded numbers from `point` and its evaluation; true when they end
     /// at a point that one more step moves by no more than the accepted correction (times
-    /// `slack`), with all ports where their nodes are.
-    pub(super) fn newton(&mut self, approach: Approach, most_steps: u32, slack: f64) -> bool {
+    /// `slack`), with all ports where their nodes are. False as well when `watch` wants no more.
+    pub(super) fn newton(
+        &mut self,
+        approach: Approach,
+        most_steps: u32,
+        slack: f64,
+        watch: &mut dyn FnMut() -> bool,
+    ) -> bool {
         self.ports.forget_moves();
         self.proved = false;
         for round in 0..most_steps {
-            if !self.factor_here() {
+            self.stopped = self.stopped || !watch();
+            if self.stopped || !self.factor_here() {
                 return false;
             }
             self.count.iterations += 1;

@@ -41,10 +41,18 @@ const MOST_STAGES: u32 = 400;
 impl Solver {
     /// Raises all emfs, or the emission of all valves, from nothing, each stage starting from
     /// the one before.
-    pub(super) fn raise(&mut self, netlist: &Netlist, raised: Raised) -> bool {
+    pub(super) fn raise(
+        &mut self,
+        netlist: &Netlist,
+        raised: Raised,
+        watch: &mut dyn FnMut() -> bool,
+    ) -> bool {
         let (mut part, mut rise) = (0.0_f64, 0.25_f64);
         let mut good: Option<Vec<f64>> = None;
         for _ in 0..MOST_STAGES {
+            if self.stopped {
+                break;
+            }
             let next = (part + rise).min(1.0);
             let scale = match raised {
                 Raised::Sources => Scale {
@@ -71,7 +79,7 @@ impl Solver {
             }
             let last = next >= 1.0;
             let slack = if last { 1.0 } else { STAGE_SLACK };
-            if self.newton(Approach::Eager, STAGE_STEPS, slack) && (!last || self.accept()) {
+            if self.newton(Approach::Eager, STAGE_STEPS, slack, watch) && (!last || self.accept()) {
                 if last {
                     return true;
                 }
@@ -98,7 +106,7 @@ impl Solver {
     /// The bold run takes whatever a step finds, which may be far away; the careful one takes
     /// only what a few Newton steps find in the direction in which the circuit was moving, so
     /// it slides off a state that feedback has made untenable to wherever it falls.
-    pub(super) fn transient(&mut self, run: Run) -> bool {
+    pub(super) fn transient(&mut self, run: Run, watch: &mut dyn FnMut() -> bool) -> bool {
         let (steps, slack) = match run {
             Run::Bold => (STAGE_STEPS, STAGE_SLACK),
             Run::Careful => (CAREFUL_STEPS, 1.0),
@@ -108,18 +116,21 @@ impl Solver {
         let mut way = vec![0.0; held.len()];
         let (mut siemens, mut ease) = (FIRST_HOLD, 0.1_f64);
         for _ in 0..MOST_STAGES {
+            if self.stopped {
+                break;
+            }
             self.equations.hold(&mut self.loaded, siemens, &held);
             self.clear();
             self.restore(&held);
             if siemens == 0.0 {
-                if self.newton(Approach::Eager, STAGE_STEPS, 1.0) && self.accept() {
+                if self.newton(Approach::Eager, STAGE_STEPS, 1.0, watch) && self.accept() {
                     return true;
                 }
                 ease = ease.sqrt();
                 siemens = LAST_HOLD / (ease * ease);
                 continue;
             }
-            if !self.newton(Approach::Eager, steps, slack) {
+            if !self.newton(Approach::Eager, steps, slack, watch) {
                 ease = ease.sqrt();
                 siemens /= ease * ease;
             } else if run == Run::Careful && self.turns_round(&way, &held) {

@@ -157,7 +157,7 @@ pub fn operating_point(netlist: &Netlist, start: Option<&Start>) -> OperatingPoi
     Mains::new(netlist, start).settle(&mut |_| true).1
 }
 
-/// As [`operating_point`], as long as `watch` says so: it is asked before each round after the first, with the share of the
+/// As [`operating_point`], as long as `watch` says so: it is asked before each Newton step and each round, with the share of the
 /// most rounds that are done. None when it stopped the work.
 ///
 /// A sound amplifier takes three or four rounds of milliseconds; what is damaged badly may take seconds.
@@ -238,7 +238,12 @@ impl<'a> Mains<'a> {
         let (mut rounds, mut steps) = (0, 0_u32);
         loop {
             rounds += 1;
-            let round = self.round();
+            let share = (rounds - 1) as f64 / Settler::MOST as f64;
+            let mut stopped = false;
+            let round = self.round(&mut || {
+                stopped = stopped || !watch(share);
+                !stopped
+            });
             steps = steps.saturating_add(round.solution.iterations);
             let wanted = self.wanted(&round);
             let apart = wanted.iter().zip(&self.state).map(|(w, s)| (w - s).abs());
@@ -247,9 +252,9 @@ impl<'a> Mains<'a> {
             let failed = !round.solution.converged();
             let spent = rounds >= Settler::MOST || steps >= MOST_STEPS || (failed && rounds > 5);
             let done = moving.is_none() || spent;
-            if done || !watch(rounds as f64 / Settler::MOST as f64) {
+            if stopped || done || !watch(rounds as f64 / Settler::MOST as f64) {
                 return (
-                    done,
+                    done && !stopped,
                     self.finish(round, rounds, moving.map(|(index, _)| index)),
                 );
             }
@@ -285,11 +290,11 @@ impl<'a> Mains<'a> {
     }
 
     /// Everything that follows from the present state.
-    fn round(&mut self) -> Round {
+    fn round(&mut self, watch: &mut dyn FnMut() -> bool) -> Round {
         let lamps = self.lamp_ohms();
         let lit = lit(self.netlist, &self.state[self.lamps.len()..]);
         let (reduced, mut seen) = reduce_seen(&lit, &lamps, &mut self.plans);
-        let solution = self.steady(&reduced.netlist);
+        let solution = self.steady(&reduced.netlist, watch);
         let mut cycles = Vec::new();
         for group in
             reduced
@@ -345,7 +350,7 @@ impl<'a> Mains<'a> {
         round
     }
 
-    fn steady(&mut self, netlist: &Netlist) -> Solution {
+    fn steady(&mut self, netlist: &Netlist, watch: &mut dyn FnMut() -> bool) -> Solution {
         if self.solver.is_none() {
             self.solver = Solver::new(netlist).ok();
             if let Some(solver) = &mut self.solver {
@@ -353,7 +358,7 @@ impl<'a> Mains<'a> {
             }
         }
         match &mut self.solver {
-            Some(solver) => solver.solve(netlist, self.volts.as_deref()),
+            Some(solver) => solver.run(netlist, self.volts.as_deref(), watch),
             None => crate::operating::solve(netlist, self.volts.as_deref()),
         }
     }
