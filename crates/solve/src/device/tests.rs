@@ -157,7 +157,7 @@ fn laws_side_by_side_are_the_laws() {
                     let alone = law.currents(p.0[lane], s.0[lane], g.0[lane]);
                     let currents = [alone.plate, alone.screen, alone.grid];
                     let all = currents.iter().fold(0.0, |most, i| f64::max(most, i.amps));
-                    let slope = currents.iter().fold(0.0, |most, i| {
+                    let slope = currents.iter().fold(0.0_f64, |most, i| {
                         most.max(i.by_grid.abs()).max(i.by_screen.abs())
                     });
                     for (seen, alone) in [seen.plate, seen.screen, seen.grid]
