@@ -75,8 +75,8 @@ fn a_low_pass_repeats_at_once() {
 }
 
 /// Capacitor-input rectifiers, data/capacitor_input.toml. Accepted against the same circuits solved exactly
-/// (`reference/capacitor_input.py`): a thousandth of steady volts, ripple and rms current, three of the peak current, which
-/// falls between two steps. The printed volts and ripples are the exact ones to half a unit of their last digit; the printed
+/// (`reference/capacitor_input.py`): two thousandths of steady volts, a hundredth of ripple and rms current, three of the peak current,
+/// which falls between two steps. The printed volts and ripples are the exact ones to half a unit of their last digit; the printed
 /// currents are up to 4 % low where a plate begins to conduct with a jump, as the file was computed in steps of some length.
 #[test]
 fn capacitor_input_rows_repeat() {
@@ -118,7 +118,7 @@ fn capacitor_input_rows_repeat() {
         let plate = cycle.currents(1)[0];
         // what is seen, what it may be off by, and what the printed row may be
         for (key, seen, most, printed) in [
-            ("vdc_over_vpeak", mean / 100.0, 1e-3, 1e-4),
+            ("vdc_over_vpeak", mean / 100.0, 2e-3, 1e-4),
             (
                 "ripple_rms_pct",
                 100.0 * cycle.rms_volts(2, 0) / mean,
