@@ -3,19 +3,18 @@
 //! The point at which the law and a resistance in series with it share an emf: what a Newton
 //! method needs that must not be thrown by a steep law. Knows nothing of circuits.
 
-use super::rectifier::{IDEAL_KNEE, LEAST_BULK_OHMS, junction_from, omega_abreast};
+use super::rectifier::{IDEAL_KNEE, LEAST_BULK_OHMS, junction_from};
 use super::{DiodeLaw, RectifierLaw};
-use crate::lanes::{LANES, Mask, Wide};
 
 /// A point of a law.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LawPoint<T = f64> {
+pub struct LawPoint {
     /// Volts across it.
-    pub volts: T,
+    pub volts: f64,
     /// Amperes through it.
-    pub amps: T,
+    pub amps: f64,
     /// Slope there, siemens.
-    pub slope: T,
+    pub slope: f64,
 }
 
 /// A law behind a resistance, made ready for many emfs.
@@ -127,75 +126,6 @@ impl Behind {
         }
     }
 
-    /// [`Behind::at`] of several emfs side by side: to the rounding of a few functions.
-    #[inline(always)]
-    pub(crate) fn at_each(&self, emf: Wide) -> LawPoint<Wide> {
-        let Self { law, ohms, start } = *self;
-        let none = Wide::all(0.0);
-        let point = match law.forward {
-            RectifierLaw::Valve(perveance) => {
-                let on = none.less(emf) & Mask::all(perveance > 0.0);
-                let drive = on.pick(emf, Wide::all(1.0));
-                // As in `at`; the cube root need not be exact, only above the answer.
-                let cubic = ohms * perveance;
-                let bound = ((drive / cubic).ln() / 3.0).exp() * (1.0 + 1e-12);
-                let mut x = drive.sqrt().lower(bound);
-                let mut moves = on;
-                for _ in 0..60 {
-                    let step = (x * x * (1.0 + cubic * x) - drive) / (x * (2.0 + 3.0 * cubic * x));
-                    x = moves.pick(x - step, x);
-                    moves = moves & (x * 1e-15).less(step.abs());
-                    if !moves.any() {
-                        break;
-                    }
-                }
-                LawPoint {
-                    volts: on.pick(x * x, emf),
-                    amps: on.pick(perveance * x * x * x, none),
-                    slope: on.pick(1.5 * perveance * x, none),
-                }
-            }
-            RectifierLaw::Junction {
-                saturation,
-                volts: emission,
-                ohms: bulk,
-            } => {
-                let bulk = bulk.max(LEAST_BULK_OHMS);
-                let all = bulk + ohms;
-                let z = (emf + saturation * all) / emission + start;
-                let amps = emission / all * omega_abreast(z) - saturation;
-                let amps = z.less(Wide::all(-60.0)).pick(Wide::all(-saturation), amps);
-                let conducted = amps + saturation;
-                LawPoint {
-                    volts: emf - ohms * amps,
-                    amps,
-                    slope: conducted / (bulk * conducted + emission),
-                }
-            }
-            RectifierLaw::Ideal { .. } => return self.one_by_one(emf),
-        };
-        if law.zener.is_finite() && emf.less(none).any() {
-            return self.one_by_one(emf);
-        }
-        point
-    }
-
-    fn one_by_one(&self, emf: Wide) -> LawPoint<Wide> {
-        let none = Wide::all(0.0);
-        let mut all = LawPoint {
-            volts: none,
-            amps: none,
-            slope: none,
-        };
-        for lane in 0..LANES {
-            let point = self.at(emf.0[lane]);
-            all.volts.0[lane] = point.volts;
-            all.amps.0[lane] = point.amps;
-            all.slope.0[lane] = point.slope;
-        }
-        all
-    }
-
     /// The current far on the side that does not conduct, zener conduction apart.
     #[must_use]
     pub fn off(&self) -> f64 {
@@ -256,20 +186,6 @@ mod tests {
             for ohms in [0.01, 30.0, 1e4, 1e7] {
                 for emf in [-700.0, -30.0, -1.0, 0.0, 1e-6, 1e-3, 0.3, 0.8, 20.0, 900.0] {
                     let p = law.behind(ohms).at(emf);
-                    // beside others it is the same
-                    let beside = law.behind(ohms).at_each(Wide([0.5, emf, -3.0, 400.0]));
-                    for (seen, alone) in [
-                        (beside.volts, p.volts),
-                        (beside.amps, p.amps),
-                        (beside.slope, p.slope),
-                    ] {
-                        let near =
-                            1e-12 * alone.abs() + 1e-14 * emf.abs().max(1e-9) * p.slope.min(1.0);
-                        assert!(
-                            (seen.0[1] - alone).abs() <= near + 1e-22,
-                            "{law:?} {ohms} {emf} {beside:?} {p:?}"
-                        );
-                    }
                     let (amps, slope) = law.conduction(p.volts);
                     let near = 1e-9 * amps.abs() + 1e-12 * (emf.abs() + 0.3) * slope + 1e-20;
                     assert!(

@@ -5,7 +5,6 @@
 //! has one answer. Knows nothing of circuits.
 
 use super::{DiodeLaw, RectifierLaw};
-use crate::lanes::Wide;
 
 /// Width over which the ideal diode turns on, volts: far below anything a meter shows.
 pub(super) const IDEAL_KNEE: f64 = 1e-3;
@@ -158,25 +157,6 @@ fn omega(z: f64) -> f64 {
         w *= 1.0 + r / p * (q - r) / (q - 2.0 * r);
     }
     w
-}
-
-/// [`omega`] of several side by side.
-#[inline(always)]
-pub(super) fn omega_abreast(z: Wide) -> Wide {
-    let e = z.lower(Wide::all(1.5)).exp();
-    let d = z - 1.0;
-    let middle = (1.0 + 0.5 * d + d * d / 16.0).higher(Wide::all(0.05));
-    let high = z - z.higher(Wide::all(1.5)).ln();
-    let below = z.less(Wide::all(-1.5));
-    let w = z.less(Wide::all(1.5)).pick(middle, high);
-    let mut w = below.pick(e * (1.0 - e), w);
-    for _ in 0..2 {
-        let r = z - w - w.ln();
-        let p = 1.0 + w;
-        let q = 2.0 * p * (p + 2.0 / 3.0 * r);
-        w = w * (1.0 + r / p * (q - r) / (q - 2.0 * r));
-    }
-    z.less(Wide::all(-36.0)).pick(e, w)
 }
 
 #[cfg(test)]

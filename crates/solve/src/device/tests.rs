@@ -1,7 +1,6 @@
 //! Properties that every valve law has at every voltage.
 
 use super::*;
-use crate::lanes::Wide;
 use proptest::prelude::*;
 
 fn triodes() -> Vec<TriodeLaw> {
@@ -96,85 +95,6 @@ proptest! {
             }
         }
     }
-}
-
-fn side_by_side<const COUNT: usize>(laws: [[f64; COUNT]; 4]) -> [Wide; COUNT] {
-    std::array::from_fn(|number| Wide::from_lanes(|lane| laws[lane][number]))
-}
-
-/// Four sections of one kind side by side, each at its own volts, are what each is alone: to the rounding of a few functions.
-#[test]
-fn laws_side_by_side_are_the_laws() {
-    let volts = [
-        -1e9, -300.0, -30.0, -4.0, -1.3, -0.2, 0.0, 0.7, 12.0, 90.0, 260.0, 480.0, 2e4, 1e9,
-    ];
-    let near = |ours: f64, alone: f64, most: f64| {
-        assert!(
-            (ours - alone).abs() <= 1e-11 * alone.abs() + 1e-13 * most,
-            "{ours:e}, not {alone:e}"
-        );
-    };
-    let mut met = 0;
-    for (at, law) in triodes().into_iter().enumerate() {
-        let others = triodes();
-        let laws: [_; 4] = std::array::from_fn(|lane| match lane {
-            0 => law,
-            _ => others[(at + lane) % others.len()],
-        });
-        let wide = side_by_side(laws.map(|law| law.numbers()));
-        for va in volts {
-            for vg in volts {
-                let (va, vg) = (Wide([va, 90.0, 3.0, va]), Wide([vg, vg, -2.0, -0.5]));
-                let seen = triode_currents(TriodeLaw::of_numbers(wide), va, vg);
-                for (lane, law) in laws.into_iter().enumerate() {
-                    let alone = law.currents(va.0[lane], vg.0[lane]);
-                    let all = alone.plate_a.max(alone.grid_a);
-                    let slope = alone.plate_by_grid.abs().max(alone.grid_by_grid.abs());
-                    near(seen.plate_a.0[lane], alone.plate_a, all);
-                    near(seen.grid_a.0[lane], alone.grid_a, all);
-                    near(seen.plate_by_plate.0[lane], alone.plate_by_plate, slope);
-                    near(seen.plate_by_grid.0[lane], alone.plate_by_grid, slope);
-                    near(seen.grid_by_plate.0[lane], alone.grid_by_plate, slope);
-                    near(seen.grid_by_grid.0[lane], alone.grid_by_grid, slope);
-                    met += 1;
-                }
-            }
-        }
-    }
-    for (at, law) in pentodes().into_iter().enumerate() {
-        let others = pentodes();
-        let laws: [_; 4] = std::array::from_fn(|lane| match lane {
-            0 => law,
-            _ => others[(at + lane) % others.len()],
-        });
-        let wide = side_by_side(laws.map(|law| law.numbers()));
-        for va in volts {
-            for (vs, vg) in volts.into_iter().flat_map(|vs| volts.map(|vg| (vs, vg))) {
-                let (p, s) = (Wide([va, 90.0, 3.0, va]), Wide([vs, vs, 250.0, 90.0]));
-                let g = Wide([vg, vg, -2.0, -0.5]);
-                let seen = pentode_currents(PentodeLaw::of_numbers(wide), p, s, g);
-                for (lane, law) in laws.into_iter().enumerate() {
-                    let alone = law.currents(p.0[lane], s.0[lane], g.0[lane]);
-                    let currents = [alone.plate, alone.screen, alone.grid];
-                    let all = currents.iter().fold(0.0, |most, i| f64::max(most, i.amps));
-                    let slope = currents.iter().fold(0.0_f64, |most, i| {
-                        most.max(i.by_grid.abs()).max(i.by_screen.abs())
-                    });
-                    for (seen, alone) in [seen.plate, seen.screen, seen.grid]
-                        .into_iter()
-                        .zip(currents)
-                    {
-                        near(seen.amps.0[lane], alone.amps, all);
-                        near(seen.by_plate.0[lane], alone.by_plate, slope);
-                        near(seen.by_screen.0[lane], alone.by_screen, slope);
-                        near(seen.by_grid.0[lane], alone.by_grid, slope);
-                        met += 1;
-                    }
-                }
-            }
-        }
-    }
-    assert!(met > 10_000);
 }
 
 /// Nothing a solver may try on its way makes a law infinite or not a number.

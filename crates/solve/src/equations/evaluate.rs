@@ -2,7 +2,7 @@
 
 use super::ports::Farthest;
 use super::{AMPLIFIER_OHMS, Approach, Equations, FLOOR_SIEMENS, Loaded, Point, Ports, two_sum};
-use crate::supply::{CycleMemory, Wanted};
+use crate::supply::CycleMemory;
 
 /// What the equations say at a point. Index 0 collects what ground takes.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -237,12 +237,11 @@ impl Equations {
             // A cycle that missed its own tolerance is the best there is; the acceptance of
             // the whole point decides.
             let cycle = &mut out.cycles[at];
-            let wanted = match (FINE, approach) {
-                (true, Approach::AtOnce) => Wanted::Whole,
-                (true, _) => Wanted::Currents,
-                (false, _) => Wanted::Roughly,
+            let _solved = if FINE && approach == Approach::AtOnce {
+                law.mean_currents_from(cycle, &stands, &mut amps, &mut slopes)
+            } else {
+                law.rough_currents_from(cycle, &stands, &mut amps, &mut slopes)
             };
-            let _solved = law.solved_from(cycle, &stands, &mut amps, &mut slopes, wanted);
             for (plate, amps) in amps.iter_mut().enumerate() {
                 let row = slopes.iter().skip(plate * count);
                 for ((slope, volts), stands) in row.zip(&volts).zip(&stands) {

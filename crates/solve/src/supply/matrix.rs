@@ -93,7 +93,6 @@ pub(super) fn factor(a: &mut [f64], exchanged: &mut [usize], n: usize) -> bool {
 }
 
 /// Solves with what [`factor`] made: `b` holds `n` rows and the answer afterwards.
-#[inline(always)]
 pub(super) fn back<const COLUMNS: usize>(a: &[f64], exchanged: &[usize], b: &mut [[f64; COLUMNS]]) {
     let n = b.len();
     for (k, with) in exchanged.iter().enumerate().take(n) {
@@ -118,7 +117,7 @@ pub(super) fn back<const COLUMNS: usize>(a: &[f64], exchanged: &[usize], b: &mut
 }
 
 /// Adds a multiple of one row to another.
-#[inline(always)]
+#[inline]
 pub(super) fn add<const COLUMNS: usize>(to: &mut [f64; COLUMNS], by: f64, row: &[f64; COLUMNS]) {
     for (x, y) in to.iter_mut().zip(row) {
         *x += by * y;

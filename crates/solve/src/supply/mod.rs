@@ -18,7 +18,6 @@ pub use emission::emission;
 pub use mains::{
     Lamp, OperatingPoint, PlateFigures, Start, operating_point, operating_point_while,
 };
-pub(crate) use rectify::Wanted;
 pub use rectify::{Cycle, CycleMemory};
 pub use reduce::{Reduced, reduce};
 

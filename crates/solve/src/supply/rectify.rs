@@ -15,7 +15,6 @@ use crate::netlist::{CYCLE_STEPS, Rectifiers, Store};
 use std::f64::consts::TAU;
 use steps::Steps;
 use sweep::Sweep;
-pub(crate) use sweep::Wanted;
 
 /// Volts and amperes of a cycle that is kept as a start, at most. Its rounding stays in all that
 /// start from it; slow stores make a few billionths of the current of it.
@@ -179,19 +178,30 @@ impl Rectifiers {
         if across.len() < m || out.len() < m || jacobian.len() < m * m {
             return false;
         }
-        self.solved_from(memory, across, out, jacobian, Wanted::Whole)
+        self.solved_from(memory, across, out, jacobian, false)
     }
 
-    /// [`Rectifiers::mean_currents_from`], as closely as it is wanted; the slices are long enough.
-    pub(crate) fn solved_from(
+    /// [`Rectifiers::mean_currents_from`] on the way to somewhere else: the slopes may be those before the last
+    /// correction.
+    pub(crate) fn rough_currents_from(
         &self,
         memory: &mut CycleMemory,
         across: &[f64],
         out: &mut [f64],
         jacobian: &mut [f64],
-        wanted: Wanted,
     ) -> bool {
-        self.sweep_from(memory, across, wanted, |sweep, solved| {
+        self.solved_from(memory, across, out, jacobian, true)
+    }
+
+    fn solved_from(
+        &self,
+        memory: &mut CycleMemory,
+        across: &[f64],
+        out: &mut [f64],
+        jacobian: &mut [f64],
+        rough: bool,
+    ) -> bool {
+        self.sweep_from(memory, across, rough, |sweep, solved| {
             for (slot, mean) in out.iter_mut().zip(sweep.means()) {
                 *slot = mean;
             }
@@ -203,7 +213,7 @@ impl Rectifiers {
     /// The mean currents alone; missing volts count as 0.
     pub fn amps_from(&self, memory: &mut CycleMemory, across: &[f64]) -> Vec<f64> {
         let given = self.given(across);
-        self.sweep_from(memory, &given, Wanted::Whole, |sweep, _| sweep.means())
+        self.sweep_from(memory, &given, false, |sweep, _| sweep.means())
     }
 
     /// Volts across each plate, missing ones 0.
@@ -222,7 +232,7 @@ impl Rectifiers {
         let m = self.plates.len();
         let given = self.given(across);
         let column = |x: &[f64], d: usize| x.iter().skip(d).step_by(m).copied().collect();
-        let mut cycle = self.sweep_from(memory, &given, Wanted::Whole, |sweep, solved| Cycle {
+        let mut cycle = self.sweep_from(memory, &given, false, |sweep, solved| Cycle {
             volts: (0..m).map(|d| column(&sweep.volts, d)).collect(),
             amps: (0..m).map(|d| column(&sweep.law_amps, d)).collect(),
             ripple: Vec::new(),
@@ -239,7 +249,7 @@ impl Rectifiers {
         &self,
         memory: &mut CycleMemory,
         across: &[f64],
-        wanted: Wanted,
+        rough: bool,
         show: impl FnOnce(&mut Sweep, bool) -> Answer,
     ) -> Answer {
         if !memory.knows(self) {
@@ -253,7 +263,7 @@ impl Rectifiers {
             ..
         } = memory;
         let mut sweep = Sweep::new(self, steps, across);
-        sweep.want(wanted);
+        sweep.rough = rough;
         let known = amps.len() == sweep.drive.len();
         if known {
             // The same amperes satisfy the network when the volts move with what drives it.

@@ -9,7 +9,6 @@
 use super::steps::Steps;
 use super::tangents::Tangents;
 use crate::device::Behind;
-use crate::lanes::{LANES, Wide, Work, widely};
 use crate::netlist::{CYCLE_STEPS, Rectifiers};
 use std::f64::consts::TAU;
 
@@ -21,22 +20,9 @@ const FIRST_STEPS: usize = 14;
 const MOST_SERIES: f64 = 1e12;
 /// Accepted departure of the laws from the network's currents, relative to the greatest.
 const TOLERANCE: f64 = 1e-11;
-/// The same on the way to somewhere else, where the next volts are off by more anyway.
-const ROUGH: f64 = 1e-7;
 /// On the way to somewhere else, slopes before a last correction of the currents by this part are good
 /// enough.
 const NEAR: f64 = 1e-4;
-
-/// How closely a cycle is wanted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Wanted {
-    /// Currents and slopes on the way to somewhere else.
-    Roughly,
-    /// The currents to the last digit, the slopes as they were before the last correction.
-    Currents,
-    /// Currents and slopes to the last digit.
-    Whole,
-}
 
 /// The working arrays of one solution. Arrays over the cycle are step by step, plate within step.
 pub(super) struct Sweep<'a> {
@@ -59,9 +45,7 @@ pub(super) struct Sweep<'a> {
     pub(super) law_slope: Vec<f64>,
     tangents: Tangents,
     /// May the slopes be those before the last correction?
-    rough: bool,
-    /// Accepted departure, relative.
-    tolerance: f64,
+    pub(super) rough: bool,
     /// The slopes of the means at the last correction, if that was small.
     found: Vec<f64>,
     pub(super) iterations: usize,
@@ -98,7 +82,6 @@ impl<'a> Sweep<'a> {
             law_slope: vec![0.0; size],
             tangents: Tangents::default(),
             rough: false,
-            tolerance: TOLERANCE,
             found: Vec::new(),
             iterations: 0,
         };
@@ -129,7 +112,20 @@ impl<'a> Sweep<'a> {
     /// Brings the network's volts and amperes to the laws; returns the greatest current and the
     /// greatest departure from the network's.
     fn laws(&mut self) -> (f64, f64) {
-        widely(ToLaws(self))
+        let (mut greatest, mut apart) = (0.0_f64, 0.0_f64);
+        for (d, law) in self.laws.iter().enumerate() {
+            let ohms = self.steps.seen[d];
+            for at in (d..CYCLE_STEPS * self.m).step_by(self.m) {
+                let emf = self.net_volts[at] + ohms * self.net_amps[at];
+                let point = law.at(emf);
+                self.volts[at] = point.volts + self.series * point.amps;
+                self.law_amps[at] = point.amps;
+                self.law_slope[at] = point.slope / (1.0 + self.series * point.slope);
+                greatest = greatest.max(point.amps.abs());
+                apart = apart.max((point.amps - self.net_amps[at]).abs());
+            }
+        }
+        (greatest, apart)
     }
 
     /// How far laws and network are apart after part of a step: sum of squares, each weighted
@@ -146,16 +142,6 @@ impl<'a> Sweep<'a> {
             }
         }
         sum
-    }
-
-    /// How closely the cycle is wanted.
-    pub(super) fn want(&mut self, wanted: Wanted) {
-        self.rough = wanted != Wanted::Whole;
-        self.tolerance = if wanted == Wanted::Roughly {
-            ROUGH
-        } else {
-            TOLERANCE
-        };
     }
 
     /// Newton's method over the whole cycle; where it stalls, once more with a resistance in
@@ -203,7 +189,7 @@ impl<'a> Sweep<'a> {
         let mut best = f64::INFINITY;
         self.found.clear();
         for count in 0..most {
-            if apart <= self.tolerance * greatest + 1e-16 {
+            if apart <= TOLERANCE * greatest + 1e-16 {
                 return true;
             }
             self.iterations += 1;
@@ -272,48 +258,4 @@ impl<'a> Sweep<'a> {
                 .slopes(self.steps, &self.law_slope, &mut jacobian[..m * m]);
         }
     }
-}
-
-struct ToLaws<'a, 'b>(&'a mut Sweep<'b>);
-
-impl Work for ToLaws<'_, '_> {
-    type Output = (f64, f64);
-
-    #[inline(always)]
-    fn call(self) -> (f64, f64) {
-        let Self(sweep) = self;
-        let m = sweep.m;
-        let (mut greatest, mut apart) = (Wide::all(0.0), Wide::all(0.0));
-        for (d, law) in sweep.laws.iter().enumerate() {
-            let ohms = sweep.steps.seen[d];
-            for first in (d..CYCLE_STEPS * m).step_by(LANES * m) {
-                let (volts, amps) = (
-                    every(&sweep.net_volts, first, m),
-                    every(&sweep.net_amps, first, m),
-                );
-                let point = law.at_each(volts + ohms * amps);
-                let volts = point.volts + sweep.series * point.amps;
-                let slope = point.slope / (1.0 + sweep.series * point.slope);
-                for lane in 0..LANES {
-                    let at = first + lane * m;
-                    sweep.volts[at] = volts.0[lane];
-                    sweep.law_amps[at] = point.amps.0[lane];
-                    sweep.law_slope[at] = slope.0[lane];
-                }
-                greatest = greatest.higher(point.amps.abs());
-                apart = apart.higher((point.amps - amps).abs());
-            }
-        }
-        let most = |all: Wide| all.0.into_iter().fold(0.0, f64::max);
-        (most(greatest), most(apart))
-    }
-}
-
-/// Four numbers, each `apart` from the one before it.
-#[inline(always)]
-fn every(of: &[f64], first: usize, apart: usize) -> Wide {
-    Wide::from_lanes(
-        #[inline(always)]
-        |lane| of[first + lane * apart],
-    )
 }

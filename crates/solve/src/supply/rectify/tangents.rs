@@ -6,7 +6,6 @@
 
 use super::super::matrix::{self, add};
 use super::steps::Steps;
-use crate::lanes::{Work, widely};
 use crate::netlist::CYCLE_STEPS;
 
 /// Columns that go through the cycle side by side.
@@ -232,7 +231,6 @@ impl Tangents {
         }
     }
 
-    #[inline(always)]
     fn solve<const COLUMNS: usize>(&self, busy: &Busy, b: &mut [[f64; COLUMNS]]) {
         let exchanged = &self.exchanged[busy.first..busy.first + busy.count];
         matrix::back(&self.factors[busy.factors..], exchanged, b);
@@ -249,15 +247,7 @@ impl Tangents {
         let mut b = vec![0.0; unknowns * extra];
         let mut column = Column::new(steps);
         for from in (0..extra + unknowns).step_by(LANES) {
-            widely(Carry {
-                tangents: self,
-                steps,
-                slope,
-                known,
-                from,
-                extra,
-                column: &mut column,
-            });
+            self.carry(steps, slope, known, (from, extra), &mut column);
             let sums = column.sums.iter();
             let sums = sums.map(|row| row.map(|x| x / CYCLE_STEPS as f64));
             for (r, row) in column.state.iter().copied().chain(sums).enumerate() {
@@ -278,7 +268,6 @@ impl Tangents {
 
     /// Carries the columns from `from` on through the cycle; the first `extra` are right sides,
     /// then come the states at the start, then the means.
-    #[inline(always)]
     fn carry(
         &self,
         steps: &Steps,
@@ -362,28 +351,6 @@ impl Tangents {
     }
 }
 
-/// One pass through the cycle: [`Tangents::carry`].
-struct Carry<'a> {
-    tangents: &'a Tangents,
-    steps: &'a Steps,
-    slope: &'a [f64],
-    known: Known<'a>,
-    from: usize,
-    extra: usize,
-    column: &'a mut Column,
-}
-
-impl Work for Carry<'_> {
-    type Output = ();
-
-    #[inline(always)]
-    fn call(self) {
-        let range = (self.from, self.extra);
-        self.tangents
-            .carry(self.steps, self.slope, self.known, range, self.column);
-    }
-}
-
 /// What one pass through the cycle carries.
 struct Column {
     state: Vec<Lanes>,
@@ -406,7 +373,6 @@ impl Column {
     }
 
     /// The states after `run` steps in which no plate conducts.
-    #[inline(always)]
     fn coast(&mut self, steps: &Steps, run: usize, means: &[(usize, usize)]) {
         let (m, n) = (steps.m, steps.n);
         for (level, (carry, feed)) in steps.coasts.iter().enumerate() {
