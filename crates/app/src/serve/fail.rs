@@ -6,6 +6,11 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use maud::{Markup, html};
 use shop::ShopError;
 
+/// What a page says that failed inside the program.
+const FAILED: &str = "This page failed inside the program. Nothing was written.";
+/// What to do then.
+const FAILED_REMEDY: &str = "Go back and try again; if it stays, note what you did.";
+
 /// Why a request ends without its page.
 #[derive(Debug)]
 pub(crate) enum Fail {
@@ -45,7 +50,8 @@ impl Fail {
             Self::Typed { what, remedy } => format!("{what} {remedy}"),
             Self::Shop(e) => e.to_string(),
             Self::TooLarge(what, remedy) => format!("{what} {remedy}"),
-            Self::NoPage | Self::Inside | Self::Page(..) => "It is not there any more.".to_owned(),
+            Self::Inside => format!("{FAILED} {FAILED_REMEDY}"),
+            Self::NoPage | Self::Page(..) => "It is not there any more.".to_owned(),
         }
     }
 }
@@ -68,8 +74,8 @@ impl IntoResponse for Fail {
             Self::Typed { what, remedy } => (StatusCode::UNPROCESSABLE_ENTITY, what, remedy),
             Self::Inside => (
                 StatusCode::INTERNAL_SERVER_ERROR,
-                "This page failed inside the program. Nothing was written.".to_owned(),
-                "Go back and try again; if it stays, note what you did.".to_owned(),
+                FAILED.to_owned(),
+                FAILED_REMEDY.to_owned(),
             ),
             Self::TooLarge(what, remedy) => (
                 StatusCode::PAYLOAD_TOO_LARGE,

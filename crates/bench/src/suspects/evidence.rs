@@ -249,73 +249,30 @@ impl Evidence {
         known.mains = Some(mains);
         let signal = block.conditions.signal.as_ref();
         let wants = |unit: Unit| block.readings.iter().any(|r| r.unit == unit);
-        if under.power_off {
+        let drive = signal.map(|(_, volts, hertz)| (*volts, *hertz));
+        let sorts = [
+            (Sort::Cold, true, None),
+            (Sort::Live, true, None),
+            (Sort::Mains, wants(Unit::VoltsAc), drive),
+            (Sort::Pace, wants(Unit::Hertz), None),
+            (Sort::Signal, drive.is_some() && wants(Unit::VoltsAc), drive),
+        ];
+        let off = under.power_off;
+        for (sort, wanted, drive) in sorts {
+            if !wanted || off != (sort == Sort::Cold) {
+                continue;
+            }
+            if sort == Sort::Signal {
+                under.signal.clone_from(&block.conditions.signal);
+            }
             let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
-            self.scene(
-                circuit,
-                tolerances,
-                block,
-                known,
-                assembly,
-                Sort::Cold,
-                None,
-            );
-            return;
-        }
-        let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
-        self.scene(
-            circuit,
-            tolerances,
-            block,
-            known,
-            assembly,
-            Sort::Live,
-            None,
-        );
-        if wants(Unit::VoltsAc) {
-            let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
-            let drive = signal.map(|(_, volts, hertz)| (*volts, *hertz));
-            self.scene(
-                circuit,
-                tolerances,
-                block,
-                known,
-                assembly,
-                Sort::Mains,
-                drive,
-            );
-        }
-        if wants(Unit::Hertz) {
-            let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
-            self.scene(
-                circuit,
-                tolerances,
-                block,
-                known,
-                assembly,
-                Sort::Pace,
-                None,
-            );
-        }
-        if let (Some((_, volts, hertz)), true) = (signal, wants(Unit::VoltsAc)) {
-            under.signal.clone_from(&block.conditions.signal);
-            let assembly = assemble(circuit, library, &under, &AssembleOptions::default());
-            let drive = Some((*volts, *hertz));
-            self.scene(
-                circuit,
-                tolerances,
-                block,
-                known,
-                assembly,
-                Sort::Signal,
-                drive,
-            );
+            self.scene(circuit, tolerances, block, known, assembly, sort, drive);
         }
     }
 
     #[allow(
         clippy::too_many_arguments,
-        reason = "one call for each sort of scene, nothing to group"
+        reason = "what one scene is made of, nothing to group"
     )]
     fn scene(
         &mut self,

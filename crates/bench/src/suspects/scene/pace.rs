@@ -50,7 +50,7 @@ impl Scene {
         solution: &Solution,
         edits: &[Edit],
     ) -> Option<Expected> {
-        let (mean, own) = if self.touched(net, edits) || self.has_shifted(net, solution) {
+        let (mean, own) = if self.touched(edits) || self.has_shifted(net, solution) {
             pace(net, solution)?
         } else {
             self.oscillator.sound
@@ -63,7 +63,7 @@ impl Scene {
     }
 
     /// Does a change act on what hangs on the oscillator's nodes?
-    fn touched(&self, net: &Netlist, edits: &[Edit]) -> bool {
+    fn touched(&self, edits: &[Edit]) -> bool {
         let on = |law: &Law| {
             law.terminals()
                 .iter()
@@ -75,7 +75,7 @@ impl Scene {
                 let mut of = edit.elements().filter_map(|i| self.base.elements.get(i));
                 of.any(|e| on(&e.law))
             }
-        }) && !net.elements.is_empty()
+        })
     }
 
     /// Do the sections on these nodes carry another current?

@@ -328,10 +328,10 @@ fn steps(power: &Power, circuit: &Circuit, next: &Next) -> Vec<String> {
     }
     all.push(match next.unit {
         "Hz" => format!(
-            "Tremolo on. Count the swings of the volts at {} over ten seconds, and type them by the second; 0 where they stand still.",
+            "Tremolo on. One hand: count the swings of the volts at {} over ten seconds, and type how many a second; 0 where they stand still.",
             next.probe
         ),
-        "V ac" if next.probe.contains(" to ") => format!("Volts AC from {}.", next.probe),
+        "V ac" if next.probe.contains(" to ") => format!("Volts AC from {}, one hand, the other lead clipped on.", next.probe),
         "V ac" => format!("Volts AC from {} to ground, one hand.", next.probe),
         _ => format!("Volts DC from {} to ground, one hand.", next.probe),
     });
