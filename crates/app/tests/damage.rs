@@ -502,15 +502,17 @@ fn kinds(seed: u64, examples: &[Example]) -> Result<Vec<String>, String> {
 }
 
 /// The operating point alone, of many more: every one found, or explained, and the explanations counted by kind.
-/// `TUBEWRIGHT_SOAK=1000000` for as many.
+/// `TUBEWRIGHT_SOAK=1000000` for as many; `TUBEWRIGHT_SOAK_FROM=400000` goes on where a run before ended.
 #[test]
 fn a_soak_of_the_operating_point() {
-    let many: u64 = std::env::var("TUBEWRIGHT_SOAK")
-        .map_or(2_000, |n| n.parse().expect("TUBEWRIGHT_SOAK is a number"));
+    let number = |name: &str, usual: u64| {
+        std::env::var(name).map_or(usual, |n| n.parse().expect("a number"))
+    };
+    let many = number("TUBEWRIGHT_SOAK", 2_000);
     let examples = examples();
     let hands = std::thread::available_parallelism().map_or(1, |n| n.get() as u64);
     // other cases than above
-    let first = 1_000_000_000_u64;
+    let first = 1_000_000_000 + number("TUBEWRIGHT_SOAK_FROM", 0);
     let parts: Vec<(BTreeMap<String, u64>, Vec<String>)> = std::thread::scope(|scope| {
         let running: Vec<_> = (0..hands)
             .map(|hand| {
@@ -541,7 +543,7 @@ fn a_soak_of_the_operating_point() {
             .for_each(|(k, n)| *counts.entry(k).or_default() += n);
         wrong.extend(said);
     }
-    println!("{many} damaged amplifiers, operating point alone:");
+    println!("{many} damaged amplifiers from case {first} on, operating point alone:");
     for (kind, n) in &counts {
         println!("{n:9}  {kind}");
     }
