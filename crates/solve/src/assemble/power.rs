@@ -39,6 +39,8 @@ pub(super) struct Design {
     pub(super) volt_amperes: f64,
     /// What was not written, in words.
     pub(super) assumed: Vec<String>,
+    /// Windings whose ohms and stated current contradict each other, in words.
+    pub(super) doubtful: Vec<String>,
 }
 
 /// The stretch of a winding that carries its stated current.
@@ -85,7 +87,9 @@ pub(super) fn span(taps: &[(usize, f64)]) -> (f64, f64) {
 /// With the primary's volts `V1` and ohms `r1`, and each rated secondary's volts `V`, amperes
 /// `I` and ohms `r` in use, the core's volts under full load are `x V1` with
 /// `x = 1 - (r1 / V1^2) sum((V + I r) I) / x`, and the turns of a secondary are
-/// `(V + I r) / x`. A winding without a current states its unloaded volts.
+/// `(V + I r) / x`. A winding without a current states its unloaded volts; so does one that would
+/// lose more than its volts in its own copper: no winding does, so a figure is wrong, and no
+/// thousands of volts are made of it.
 pub(super) fn design(t: &PowerTransformer, centre_wired: &[bool]) -> Design {
     let (low, high) = span(&t.primary);
     let v1 = (high - low).max(1e-3);
@@ -135,25 +139,38 @@ pub(super) fn design(t: &PowerTransformer, centre_wired: &[bool]) -> Design {
         }
     };
 
-    let drop = |i: usize, w: &Winding| {
-        let amps = stated(w).unwrap_or(0.0);
-        let r = ohms.get(i).copied().unwrap_or(0.0) * uses.get(i).map_or(1.0, |u| u.share);
-        amps * r
-    };
+    let mut doubtful = Vec::new();
+    let drops: Vec<f64> = t
+        .windings
+        .iter()
+        .zip(&uses)
+        .zip(&ohms)
+        .map(|((w, u), r)| {
+            let amps = stated(w).unwrap_or(0.0);
+            let drop = amps * r * u.share;
+            if drop <= u.volts {
+                return drop;
+            }
+            doubtful.push(format!("{} {} ohm at {amps} A", w.name, said_ohms(*r)));
+            0.0
+        })
+        .collect();
+    let drop = |i: usize| drops.get(i).copied().unwrap_or(0.0);
     let load: f64 = t
         .windings
         .iter()
         .enumerate()
-        .map(|(i, w)| {
-            (uses.get(i).map_or(0.0, |u| u.volts) + drop(i, w)) * stated(w).unwrap_or(0.0)
-        })
+        .map(|(i, w)| (uses.get(i).map_or(0.0, |u| u.volts) + drop(i)) * stated(w).unwrap_or(0.0))
         .sum();
     // A primary that could not carry the stated load at all is held at half volts.
-    let x = 0.5
-        * (1.0
-            + (1.0 - 4.0 * primary_ohms * load / (v1 * v1))
-                .max(0.0)
-                .sqrt());
+    let spare = 1.0 - 4.0 * primary_ohms * load / (v1 * v1);
+    if spare < 0.0 {
+        doubtful.push(format!(
+            "primary {} ohm at {load:.0} VA",
+            said_ohms(primary_ohms)
+        ));
+    }
+    let x = 0.5 * (1.0 + spare.max(0.0).sqrt());
 
     let (henries, iron_ohms) = if t.ideal || volt_amperes <= 0.0 {
         (1e6, f64::INFINITY)
@@ -171,7 +188,7 @@ pub(super) fn design(t: &PowerTransformer, centre_wired: &[bool]) -> Design {
         .iter()
         .enumerate()
         .map(|(i, w)| match (stated(w), uses.get(i)) {
-            (Some(_), Some(u)) if u.volts > 0.0 => iron * (1.0 + drop(i, w) / u.volts) / x,
+            (Some(_), Some(u)) if u.volts > 0.0 => iron * (1.0 + drop(i) / u.volts) / x,
             _ => iron,
         })
         .collect();
@@ -183,6 +200,7 @@ pub(super) fn design(t: &PowerTransformer, centre_wired: &[bool]) -> Design {
         iron_ohms,
         volt_amperes,
         assumed,
+        doubtful,
     }
 }
 
@@ -221,6 +239,17 @@ pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &PowerTransformer
                     "as of a small one, since no winding with volts is written".to_owned()
                 },
                 d.assumed.join(", ")
+            ),
+        );
+    }
+
+    if !d.doubtful.is_empty() {
+        b.note(
+            "winding-ohms-doubtful",
+            format!(
+                "{}: cannot carry what is written for it, so its volts are a guess; read the ohms again, and the sheet's amperes: {}",
+                part.name,
+                d.doubtful.join(", ")
             ),
         );
     }

@@ -152,3 +152,31 @@ fn nonsense_stays_finite() {
         assert!(d.primary_ohms.is_finite() && d.ohms[0].is_finite());
     }
 }
+
+/// 75 mA through half of 28 kilohm are 1,050 V: a slip for 280 ohm. Turns stay those of the stated volts, the figure is named,
+/// and so is a primary behind which the stated load cannot be had at all (4 x 2000 x 35.6 / 230^2 = 5.4).
+#[test]
+fn a_winding_that_would_lose_more_than_its_volts_is_named() {
+    let t = |hv: f64, primary: f64| PowerTransformer {
+        primary: vec![(0, 0.0), (1, 230.0)],
+        primary_ohms: Some(primary),
+        windings: vec![
+            winding("hv", &[265.0, 0.0, -265.0], Some(0.075), Some(hv)),
+            winding("heater", &[6.3, 0.0], Some(2.5), Some(0.0)),
+        ],
+        ideal: false,
+    };
+    let sound = design(&t(280.0, 20.0), &[true, true]);
+    assert!(sound.doubtful.is_empty());
+    let slip = design(&t(28e3, 20.0), &[true, true]);
+    assert_eq!(slip.doubtful, ["hv 28000 ohm at 0.075 A"]);
+    // 1.0396: the half's own 10.5 V and what the primary loses
+    near(sound.unloaded[0] / slip.unloaded[0], 1.0396, 2e-3);
+    let both = design(&t(28e3, 2000.0), &[true, true]);
+    assert_eq!(both.doubtful[1], "primary 2000 ohm at 36 VA");
+    assert!(
+        both.unloaded.iter().all(|u| *u < 2.3),
+        "{:?}",
+        both.unloaded
+    );
+}
