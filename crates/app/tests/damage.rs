@@ -506,7 +506,10 @@ fn kinds(seed: u64, examples: &[Example]) -> Result<Vec<String>, String> {
 #[test]
 fn a_soak_of_the_operating_point() {
     let number = |name: &str, usual: u64| {
-        std::env::var(name).map_or(usual, |n| n.parse().expect("a number"))
+        std::env::var(name).map_or(usual, |n| {
+            n.parse()
+                .unwrap_or_else(|_| panic!("{name} is a number, not {n}"))
+        })
     };
     let many = number("TUBEWRIGHT_SOAK", 2_000);
     let examples = examples();

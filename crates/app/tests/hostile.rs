@@ -119,7 +119,11 @@ fn spreadsheets() {
 
 #[test]
 fn circuits() {
-    all(&["crates/wiring/data/snippets"], 20, circuit::run);
+    all(
+        &["crates/wiring/data/snippets", "fuzz/kept/circuit"],
+        20,
+        circuit::run,
+    );
 }
 
 #[test]

@@ -279,9 +279,9 @@ pub fn suspects_while(
     tolerances: &Tolerances,
     watch: &(dyn Fn(usize, usize) + Sync),
 ) -> Suspects {
-    let mut evidence = evidence::Evidence::of(circuit, library, tolerances);
-    evidence.told.extend(request.told.iter().cloned());
     let anatomy = wiring::roles::anatomy(circuit);
+    let mut evidence = evidence::Evidence::of(circuit, library, &anatomy, tolerances);
+    evidence.told.extend(request.told.iter().cloned());
     let mut out = Suspects {
         used: evidence.seen.len(),
         unused: evidence.unused.clone(),

@@ -3,6 +3,7 @@
 use crate::geometry::{Area, Point, Turn};
 use crate::piece::{Piece, PieceId, PinOf, Which, pieces};
 use crate::symbol::{Form, Pin, Symbol, symbol};
+use crate::tag;
 use std::collections::BTreeSet;
 use wiring::circuit::{Circuit, GROUND, Kind, NodeId, PartId};
 use wiring::roles::{Anatomy, Block, BlockKind, Role, Section};
@@ -310,9 +311,20 @@ impl<'a> Plan<'a> {
         let p = turn.point(s.pins.get(near).map_or(Point::default(), |p| p.at));
         (here.by(-p.x, -p.y), turn)
     }
-    /// Text of the tag for a node.
+    /// Text of the tag for a node: its names, very long ones shortened.
     #[must_use]
     pub fn tag_text(&self, node: NodeId) -> String {
+        match self.circuit.nodes.get(node.0) {
+            Some(n) if !n.names.is_empty() => {
+                let short: Vec<String> = n.names.iter().map(|name| tag::short(name)).collect();
+                short.join(" / ")
+            }
+            _ => self.node_name(node),
+        }
+    }
+    /// The names of a node, or a terminal on it.
+    #[must_use]
+    pub fn node_name(&self, node: NodeId) -> String {
         let Some(n) = self.circuit.nodes.get(node.0) else {
             return "?".to_owned();
         };

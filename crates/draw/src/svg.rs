@@ -252,7 +252,7 @@ fn wires(d: &Drawing<'_>, colours: Colours, out: &mut String) {
         colours.ink
     );
     for w in &d.wires {
-        let name = d.plan.tag_text(wiring::circuit::NodeId(w.node));
+        let name = d.plan.node_name(wiring::circuit::NodeId(w.node));
         let mut path = String::new();
         for (a, b) in &w.runs {
             let _ = write!(

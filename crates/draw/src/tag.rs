@@ -5,6 +5,21 @@ use crate::geometry::{Area, Dir, Point, Turn, UNIT};
 use crate::symbol::{Fill, Ink, Pen};
 use wiring::circuit::NodeId;
 
+/// Letters of a name that is drawn whole; of a longer one, the beginning and the end are.
+const MOST_LETTERS: usize = 40;
+
+/// A name as it is drawn: one so long that it would run into its neighbours keeps its two ends.
+#[must_use]
+pub fn short(name: &str) -> String {
+    let letters: Vec<char> = name.chars().collect();
+    if letters.len() <= MOST_LETTERS {
+        return name.to_owned();
+    }
+    let (first, rest) = letters.split_at(MOST_LETTERS / 2);
+    let last = &rest[rest.len() - MOST_LETTERS / 2..];
+    first.iter().chain(&['…']).chain(last).collect()
+}
+
 /// Sorts of tag.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Sort {

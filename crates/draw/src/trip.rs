@@ -6,7 +6,7 @@
 use crate::drawing::Drawing;
 use crate::geometry::{Area, Point};
 use crate::piece::PinOf;
-use crate::tag::Sort;
+use crate::tag::{Sort, short};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// One thing that can be joined.
@@ -88,7 +88,7 @@ fn wired(d: &Drawing<'_>) -> BTreeSet<BTreeSet<Thing>> {
                 }
             }
         } else {
-            set.extend(node.names.iter().map(|x| Thing::Name(x.clone())));
+            set.extend(node.names.iter().map(|x| Thing::Name(short(x))));
         }
         if !d.plan.pins_at(wiring::circuit::NodeId(n)).is_empty() && set.len() > 1 {
             out.insert(set);

@@ -5,14 +5,14 @@
 
 use std::f64::consts::{SQRT_2, TAU};
 
-use solve::device::DiodeLaw;
 use solve::time::{Cycle, Running, TimeError, natural_frequencies};
 use solve::{Law, Netlist, operating};
 
 mod support;
 
-use support::elements::{capacitor, element, resistor, sine};
-use support::{amplifiers, netlist};
+use support::elements::{capacitor, resistor, sine};
+use support::rectifiers::{HERTZ, PEAK};
+use support::{amplifiers, netlist, rectifiers};
 
 /// Steps and Newton iterations on the way to the state that repeats; of 1,920 samples.
 const CYCLE_5W: (u64, u64) = (234, 11_555);
@@ -81,74 +81,28 @@ fn a_low_pass_repeats_at_once() {
 /// jump, as the file was computed in steps of some length.
 #[test]
 fn capacitor_input_rows_repeat() {
-    let text = include_str!("../data/capacitor_input.toml");
-    let file: toml::Table = toml::from_str(text).unwrap();
-    let exact: toml::Table =
-        toml::from_str(include_str!("data/capacitor_input_exact.toml")).unwrap();
-    let (rows, exact) = (
-        file["row"].as_array().unwrap(),
-        exact["row"].as_array().unwrap(),
-    );
-    assert!(rows.len() >= 30 && rows.len() == exact.len());
-    for (row, exact) in rows.iter().zip(exact) {
-        let number = |key: &str| {
-            let value = &row[key];
-            value
-                .as_float()
-                .or_else(|| value.as_integer().map(|i| i as f64))
-                .unwrap()
-        };
-        let full_wave = row["full_wave"].as_bool().unwrap();
-        let (load, hertz) = (1000.0, 50.0);
-        let farads = number("omega_C_RL") / (TAU * hertz * load);
-        let series = number("Rs_over_RL") * load;
-        let law = DiodeLaw::IDEAL;
-        let mut elements = vec![
-            sine(1, 100.0 / SQRT_2, hertz, series),
-            element(Law::Diode { a: 1, k: 2, law }),
-            capacitor(2, 0, farads),
-            resistor(2, 0, load),
-        ];
-        if full_wave {
-            elements.push(sine(3, -100.0 / SQRT_2, hertz, series));
-            elements.push(element(Law::Diode { a: 3, k: 2, law }));
-        }
-        let circuit = netlist(4, elements);
-        let cycle = at_rest(&circuit)
+    for row in rectifiers::capacitor_input() {
+        let cycle = at_rest(&row.circuit)
             .with_accuracy(1e-6)
-            .cycle(1.0 / hertz)
+            .cycle(1.0 / HERTZ)
             .unwrap();
         let mean = cycle.mean_volts(2, 0);
+        let ripple = 100.0 * cycle.rms_volts(2, 0) / mean;
         let plate = cycle.currents(1)[0];
-        // what is seen, what it may be off by, and what the printed row may be
-        for (key, seen, most, printed) in [
-            ("vdc_over_vpeak", mean / 100.0, 1e-4, 2e-4),
-            (
-                "ripple_rms_pct",
-                100.0 * cycle.rms_volts(2, 0) / mean,
-                5e-4,
-                0.008,
-            ),
-            (
-                "peak_over_mean_per_plate",
-                plate.peak / plate.mean,
-                1e-3,
-                0.045,
-            ),
-            (
-                "rms_over_mean_per_plate",
-                plate.rms / plate.mean,
-                1e-3,
-                0.04,
-            ),
-        ] {
-            let exact = exact[key].as_float().unwrap();
-            assert!(
-                (seen / exact - 1.0).abs() < most,
-                "{row} {key}: {seen}, exactly {exact}"
-            );
-            assert!((number(key) / exact - 1.0).abs() < printed, "{row} {exact}");
-        }
+        row.holds("vdc_over_vpeak", mean / PEAK, 1e-4, 2e-4);
+        row.holds("ripple_rms_pct", ripple, 5e-4, 8e-3);
+        row.holds(
+            "peak_over_mean_per_plate",
+            plate.peak / plate.mean,
+            1e-3,
+            0.045,
+        );
+        row.holds(
+            "rms_over_mean_per_plate",
+            plate.rms / plate.mean,
+            1e-3,
+            0.04,
+        );
         assert!(cycle.stable());
     }
 }

@@ -8,8 +8,8 @@
 use super::scene::Rest;
 use crate::tolerance::{Case, Causes, MainsKnown, Tolerances, part_of};
 use solve::netlist::{Element, Law, Netlist, NodeIndex, Parameter, Quantity, Slot};
-use std::collections::BTreeMap;
-use wiring::circuit::{Circuit, Electrode, Kind};
+use std::collections::{BTreeMap, BTreeSet};
+use wiring::circuit::{Circuit, Kind};
 
 /// One sigma by which the emission of a type differs from its law (logarithm). Ours: two laws
 /// fitted to one sheet differ by about this at the volts of a guitar amplifier's stages.
@@ -36,6 +36,8 @@ pub(super) struct Known {
     /// another one each time.
     pub(super) mains: Option<MainsKnown>,
     pub(super) scene: usize,
+    /// Valves that drive the output transformer, by name.
+    pub(super) outputs: BTreeSet<String>,
 }
 
 /// Medians of a netlist's parameters and the causes that move them.
@@ -108,7 +110,8 @@ impl Known {
         }
         let new = tolerances.spread(Case::EmissionNew, 0.0).sigma;
         for cause in &table.causes {
-            if let Some((index, kind, worn)) = worn_together(circuit, parameters, &cause.moves, new)
+            if let Some((index, kind, worn)) =
+                worn_together(circuit, &self.outputs, parameters, &cause.moves, new)
             {
                 out.causes
                     .push((self.cause(&cause.name), vec![(index, new)]));
@@ -131,29 +134,12 @@ impl Known {
     }
 }
 
-/// The type of an output valve whose emission this is.
-fn output_type<'a>(circuit: &'a Circuit, parameter: &Parameter) -> Option<&'a str> {
-    if parameter.quantity != Quantity::Emission {
-        return None;
-    }
-    match &part_of(circuit, &parameter.part)?.kind {
-        Kind::Valve(valve)
-            if valve
-                .electrodes
-                .iter()
-                .any(|e| e.electrode == Electrode::Screen) =>
-        {
-            Some(valve.type_in_socket())
-        }
-        _ => None,
-    }
-}
-
-/// Of the emission of an output valve that has others of its type beside it: its parameter, the type, and what they all
+/// Of the emission of one of `outputs` that has others of its type beside it: its parameter, the type, and what they all
 /// have together of what used ones spread by, beyond the spread of `new` ones: they were fitted as a set and have run the
 /// same hours (common practice, no source).
 fn worn_together<'a>(
     circuit: &'a Circuit,
+    outputs: &BTreeSet<String>,
     parameters: &[Parameter],
     moves: &[(usize, f64)],
     new: f64,
@@ -161,7 +147,13 @@ fn worn_together<'a>(
     let &[(index, sigma)] = moves else {
         return None;
     };
-    let of = |p: &Parameter| output_type(circuit, p);
+    let of = |p: &Parameter| {
+        let part = part_of(circuit, &p.part).filter(|part| outputs.contains(&part.name))?;
+        match &part.kind {
+            Kind::Valve(valve) if p.quantity == Quantity::Emission => Some(valve.type_in_socket()),
+            _ => None,
+        }
+    };
     let kind = of(parameters.get(index)?)?;
     let alike = parameters.iter().filter(|p| of(p) == Some(kind)).count();
     (alike > 1 && sigma > new).then(|| (index, kind, (sigma * sigma - new * new).sqrt()))
@@ -285,20 +277,22 @@ mod tests {
     /// Used ones spread by 18.7 %, new ones by 12 %: what is left is the set's, and nothing is lost on the way.
     #[test]
     fn output_valves_of_one_type_wear_together() {
-        let pair = "V1 12AX7\nV5 6V6GT\nV6 6V6GT\nV5.3 - a\nV6.3 - b\nV1.1 - c\n";
+        let pair = "V4 EF86\nV5 6V6GT\nV6 6V6GT\nV3 EF86\nV5.3 - a\nV6.3 - b\nV4.1 - c\nV3.1 - d\n";
         let circuit = wiring::read_one(pair).circuit;
-        let parameters: Vec<Parameter> = ["V5", "V6", "V1a"]
+        let parameters: Vec<Parameter> = ["V5", "V6", "V4", "V3"]
             .map(|part| Parameter {
                 part: part.to_owned(),
                 quantity: Quantity::Emission,
                 slots: Vec::new(),
             })
             .into();
-        let of = |moves: &[(usize, f64)]| worn_together(&circuit, &parameters, moves, 0.12);
+        let outputs = BTreeSet::from(["V5".to_owned(), "V6".to_owned()]);
+        let of =
+            |moves: &[(usize, f64)]| worn_together(&circuit, &outputs, &parameters, moves, 0.12);
         let (index, kind, worn) = of(&[(1, 0.187)]).expect("there are two of them");
         assert_eq!((index, kind), (1, "6V6GT"));
         assert!((worn.hypot(0.12) - 0.187).abs() < 1e-12);
-        // one that a tester has spoken for is not worn any more than it says; a triode goes by its halves
+        // one that a tester has spoken for is not worn any more than it says; two pentodes before the output go their own ways
         assert!(of(&[(0, 0.08)]).is_none() && of(&[(2, 0.187)]).is_none());
     }
 }

@@ -203,7 +203,12 @@ impl Evidence {
     }
 
     /// Takes every block of the circuit.
-    pub(super) fn of(circuit: &Circuit, library: &Library, tolerances: &Tolerances) -> Self {
+    pub(super) fn of(
+        circuit: &Circuit,
+        library: &Library,
+        anatomy: &Anatomy,
+        tolerances: &Tolerances,
+    ) -> Self {
         let mut all = Self {
             scenes: Vec::new(),
             seen: Vec::new(),
@@ -216,6 +221,10 @@ impl Evidence {
             known: Known::default(),
         };
         let mut known = Known::default();
+        let outputs = anatomy.output_sections();
+        known.outputs = outputs
+            .filter_map(|s| Some(circuit.parts.get(s.part.0)?.name.clone()))
+            .collect();
         for (index, block) in circuit.readings.iter().enumerate() {
             all.told.extend(block.conditions.heard.iter().cloned());
             all.told.extend(block.conditions.seen.iter().cloned());

@@ -194,7 +194,7 @@ fn no_reading_is_proposed_where_none_is_safe() {
             let anatomy = wiring::roles::anatomy(&circuit);
             let tolerances = Tolerances::standard().expect("the table");
             let library = Library::built_in();
-            let evidence = evidence::Evidence::of(&circuit, library, &tolerances);
+            let evidence = evidence::Evidence::of(&circuit, library, &anatomy, &tolerances);
             let wanted = wanted::Wanted::of(&circuit, library, &anatomy, &tolerances, &evidence);
             for candidate in &wanted.candidates {
                 judge(&circuit, candidate.is_live(), &candidate.probe);
@@ -390,7 +390,7 @@ fn no_ohms_are_proposed_where_nothing_discharges() {
         let anatomy = wiring::roles::anatomy(&circuit);
         let tolerances = Tolerances::standard().expect("the table");
         let library = Library::built_in();
-        let evidence = evidence::Evidence::of(&circuit, library, &tolerances);
+        let evidence = evidence::Evidence::of(&circuit, library, &anatomy, &tolerances);
         let wanted = wanted::Wanted::of(&circuit, library, &anatomy, &tolerances, &evidence);
         let cold: Vec<&str> = wanted
             .candidates

@@ -87,9 +87,8 @@ pub(super) fn span(taps: &[(usize, f64)]) -> (f64, f64) {
 /// With the primary's volts `V1` and ohms `r1`, and each rated secondary's volts `V`, amperes
 /// `I` and ohms `r` in use, the core's volts under full load are `x V1` with
 /// `x = 1 - (r1 / V1^2) sum((V + I r) I) / x`, and the turns of a secondary are
-/// `(V + I r) / x`. A winding without a current states its unloaded volts; so does one that would
-/// lose more than its volts in its own copper: no winding does, so a figure is wrong, and no
-/// thousands of volts are made of it.
+/// `(V + I r) / x`. A winding without a current states its unloaded volts. One that would lose more than
+/// its volts in its own copper does not exist, so a figure is wrong: it counts as one without loss.
 pub(super) fn design(t: &PowerTransformer, centre_wired: &[bool]) -> Design {
     let (low, high) = span(&t.primary);
     let v1 = (high - low).max(1e-3);
@@ -148,7 +147,7 @@ pub(super) fn design(t: &PowerTransformer, centre_wired: &[bool]) -> Design {
         .map(|((w, u), r)| {
             let amps = stated(w).unwrap_or(0.0);
             let drop = amps * r * u.share;
-            if drop <= u.volts {
+            if u.volts <= 0.0 || drop <= u.volts {
                 return drop;
             }
             doubtful.push(format!("{} {} ohm at {amps} A", w.name, said_ohms(*r)));
@@ -247,7 +246,7 @@ pub(super) fn transformer(b: &mut Builder<'_>, part: &Part, t: &PowerTransformer
         b.note(
             "winding-ohms-doubtful",
             format!(
-                "{}: cannot carry what is written for it, so its volts are a guess; read the ohms again, and the sheet's amperes: {}",
+                "{}: more would be lost in the copper than there is ({}), so a figure is wrong and the volts behind it are a guess; read the ohms again, unplugged and discharged, or correct the amperes",
                 part.name,
                 d.doubtful.join(", ")
             ),

@@ -10,6 +10,7 @@ pub mod dense;
 pub mod elements;
 pub mod phasors;
 pub mod random;
+pub mod rectifiers;
 
 use solve::{Element, Netlist};
 

@@ -605,6 +605,14 @@ impl Anatomy {
             .is_some_and(|all| all.iter().any(|r| r.role == role))
     }
 
+    /// Valve sections that drive the output transformer.
+    pub fn output_sections(&self) -> impl Iterator<Item = &Section> {
+        self.blocks
+            .iter()
+            .filter(|b| matches!(b.kind, BlockKind::SingleEnded | BlockKind::PushPull))
+            .flat_map(|b| &b.sections)
+    }
+
     /// The block that holds a valve section.
     #[must_use]
     pub fn block_of(&self, part: PartId, section: Option<char>) -> Option<&Block> {

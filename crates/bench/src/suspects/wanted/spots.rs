@@ -182,16 +182,9 @@ impl Bench<'_> {
         })
     }
 
-    fn output_sections(&self) -> impl Iterator<Item = &wiring::roles::Section> {
-        self.anatomy
-            .blocks
-            .iter()
-            .filter(|b| matches!(b.kind, BlockKind::SingleEnded | BlockKind::PushPull))
-            .flat_map(|b| &b.sections)
-    }
-
     pub(super) fn output_valves(&self) -> Vec<String> {
         let mut names: Vec<String> = self
+            .anatomy
             .output_sections()
             .filter_map(|s| self.circuit.parts.get(s.part.0).map(|p| p.name.clone()))
             .collect();
@@ -200,7 +193,7 @@ impl Bench<'_> {
     }
 
     pub(super) fn output_grids(&self) -> Vec<Spot> {
-        let grids = self.output_sections().filter_map(|s| {
+        let grids = self.anatomy.output_sections().filter_map(|s| {
             let part = self.circuit.parts.get(s.part.0)?;
             let Kind::Valve(valve) = &part.kind else {
                 return None;

@@ -172,6 +172,10 @@ fn a_winding_that_would_lose_more_than_its_volts_is_named() {
     assert_eq!(slip.doubtful, ["hv 28000 ohm at 0.075 A"]);
     // 1.0396: the half's own 10.5 V and what the primary loses
     near(sound.unloaded[0] / slip.unloaded[0], 1.0396, 2e-3);
+    // a winding whose volts are not known contradicts nothing
+    let mut unknown = t(280.0, 20.0);
+    unknown.windings[0].taps.truncate(1);
+    assert!(design(&unknown, &[true, true]).doubtful.is_empty());
     let both = design(&t(28e3, 2000.0), &[true, true]);
     assert_eq!(both.doubtful[1], "primary 2000 ohm at 36 VA");
     assert!(
