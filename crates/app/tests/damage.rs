@@ -501,6 +501,24 @@ fn kinds(seed: u64, examples: &[Example]) -> Result<Vec<String>, String> {
     answer.map_err(|panic| format!("{case}: {}", said(&*panic)))
 }
 
+/// Cases of the soak that once took thousands of steps: a plate of the rectifier, or the winding's end that feeds it, on a
+/// wire that only insulation joins to the mains.
+const ONCE_HARD: [u64; 16] = [
+    20_215, 58_539, 67_171, 168_677, 227_339, 270_338, 320_062, 356_347, 514_058, 575_470, 575_565,
+    622_928, 807_675, 852_367, 867_469, 897_169,
+];
+
+#[test]
+fn what_was_hard_once_is_not() {
+    let examples = examples();
+    for case in ONCE_HARD {
+        match kinds(1_000_000_000 + case, &examples) {
+            Ok(kinds) => assert!(kinds[0].starts_with("solved"), "{case}: {kinds:?}"),
+            Err(said) => panic!("{said}"),
+        }
+    }
+}
+
 /// The operating point alone, of many more: every one found, or explained, and the explanations counted by kind.
 /// `TUBEWRIGHT_SOAK=1000000` for as many; `TUBEWRIGHT_SOAK_FROM=400000` goes on where a run before ended.
 #[test]

@@ -19,6 +19,9 @@ use std::f64::consts::{SQRT_2, TAU};
 
 /// A diode is driven when its emf is more than this part of the mains.
 const LEAST_EMF: f64 = 1e-4;
+/// A diode behind more ohms than this is not driven: what reaches it, it reaches over insulation, and a cycle through it
+/// says nothing that its leak does not (common practice, no source).
+const MOST_OHMS: f64 = 1e9;
 /// Impedance, ohms, that two diodes must share to be in one group.
 const LEAST_SHARED: f64 = 1e-2;
 /// An open diode leaks this part of what the impedance before it would pass: enough to settle
@@ -279,27 +282,15 @@ impl See {
                 }
             }
         }
-        let impedance = |mut network: Network<Complex>| -> Impedances {
-            let mut answers = Vec::with_capacity(driven.len());
-            for d in &driven {
-                let mut b = network.blank();
-                draw(&mut b, d.plate, d.cathode, Complex::ONE);
-                network.solve(&mut b);
-                answers.push(b);
-            }
-            let z = driven
-                .iter()
-                .map(|d| {
-                    answers
-                        .iter()
-                        .map(|x| -between(x, d.plate, d.cathode))
-                        .collect()
-                })
-                .collect();
-            (z, answers, network)
-        };
-        let first = impedance(first);
-        let second = impedance(phasors(2.0)?);
+        let mut first = impedances(first, &driven);
+        let passes = passed(&first.0).unwrap_or_default();
+        let reached = |passes: &f64| passes * MOST_OHMS >= 1.0;
+        if !passes.iter().all(reached) {
+            let mut passes = passes.iter();
+            driven.retain(|_| passes.next().is_some_and(reached));
+            first = impedances(first.2, &driven);
+        }
+        let second = impedances(phasors(2.0)?, &driven);
         Some(See {
             x,
             scale: 1.0,
@@ -311,20 +302,41 @@ impl See {
 
     /// What each driven diode may leak when open.
     fn leaks(&self) -> Vec<(usize, f64)> {
-        let all: Vec<usize> = (0..self.driven.len()).collect();
-        let admittance = admittances(&self.first.0, &all);
-        self.driven
-            .iter()
-            .enumerate()
-            .map(|(d, driven)| {
-                let passes = admittance
-                    .as_ref()
-                    .and_then(|y| y.get(d * (all.len() + 1)))
-                    .map_or(0.0, |y| y.abs());
-                (driven.element, (OPEN_PART * passes).clamp(1e-13, 1e-6))
-            })
-            .collect()
+        let passes = passed(&self.first.0).unwrap_or_else(|| vec![0.0; self.driven.len()]);
+        let leaks = passes.iter().map(|p| (OPEN_PART * p).clamp(1e-13, 1e-6));
+        self.driven.iter().map(|d| d.element).zip(leaks).collect()
     }
+}
+
+/// [`Impedances`] between `driven` in a network.
+fn impedances(mut network: Network<Complex>, driven: &[Driven]) -> Impedances {
+    let answers: Vec<Vec<Complex>> = driven
+        .iter()
+        .map(|d| {
+            let mut b = network.blank();
+            draw(&mut b, d.plate, d.cathode, Complex::ONE);
+            network.solve(&mut b);
+            b
+        })
+        .collect();
+    let z = driven
+        .iter()
+        .map(|d| {
+            answers
+                .iter()
+                .map(|x| -between(x, d.plate, d.cathode))
+                .collect()
+        })
+        .collect();
+    (z, answers, network)
+}
+
+/// Siemens by which each diode's own volts drive current through it, all others conducting; none when that has no answer.
+fn passed(z: &[Vec<Complex>]) -> Option<Vec<f64>> {
+    let all: Vec<usize> = (0..z.len()).collect();
+    let y = admittances(z, &all)?;
+    let own = y.iter().step_by(all.len() + 1);
+    Some(own.map(|y| y.abs()).collect())
 }
 
 /// Inverse of the impedances between some diodes with an ohm in each (so that two diodes in

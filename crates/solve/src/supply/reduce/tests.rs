@@ -211,6 +211,42 @@ fn centre_tapped_valve_rectifier_with_its_transformer() {
 }
 
 #[test]
+fn a_plate_that_only_insulation_reaches_is_not_driven() {
+    let half = |ohms: Option<f64>| {
+        let mut parts = vec![
+            P::Mains(1, 0, 230.0, 0.5),
+            P::T(
+                vec![(1, 0, 230.0, 18.0), (2, 0, 300.0, 100.0)],
+                10.0 / 52900.0,
+            ),
+            P::Valve(2, 4, 3.1e-4),
+            P::C(4, 0, 8e-6),
+            P::R(4, 0, 6000.0),
+        ];
+        if let Some(ohms) = ohms {
+            parts.push(P::R(2, 3, ohms));
+            parts.push(P::Valve(3, 4, 3.1e-4));
+        }
+        let reduced = reduce(&netlist(5, &parts, 50.0), &[]);
+        let Law::Rectifiers(group) = &reduced.netlist.elements[reduced.groups[0]].law else {
+            panic!("a group: {reduced:?}");
+        };
+        let solution = crate::operating::solve(&reduced.netlist, None);
+        assert!(solution.converged(), "{ohms:?}: {solution:?}");
+        assert!(solution.iterations < 60, "{ohms:?}: {solution:?}");
+        (group.plates.len(), solution.volts[4])
+    };
+    let (plates, alone) = half(None);
+    assert_eq!(plates, 1);
+    for ohms in [1e10, 5e12] {
+        let (plates, volts) = half(Some(ohms));
+        assert_eq!(plates, 1, "{ohms}");
+        assert!((volts - alone).abs() < 1e-3, "{ohms}: {volts} for {alone}");
+    }
+    assert_eq!(half(Some(1e6)).0, 2);
+}
+
+#[test]
 fn bridge_on_a_floating_winding() {
     compare(
         "bridge",
