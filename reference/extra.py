@@ -6,9 +6,7 @@ volts of a signal). Ripple is not among them: steady sources stand for the suppl
 PROGRAM as for score.py.
 """
 
-import json
 import pathlib
-import subprocess
 import sys
 import tempfile
 
@@ -21,53 +19,18 @@ import score
 EXTRA = 2
 
 
-class Bench:
-    """A program that is asked again and again, each reading under its own conditions."""
-
-    def __init__(self, program, wiring, path):
-        self.wiring, self.path = wiring, path
-        self.run = subprocess.Popen([program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
-
-    def ask(self, volts, more):
-        lines = ["readings as found", "meter 10M 0.5%"] + [f"{p} {score.typed(v)}" for p, v in volts]
-        for settings, typed in more:
-            lines += ["readings more", "meter 10M 0.5%"] + settings + [typed]
-        self.path.write_text("\n".join(lines) + "\n")
-        self.run.stdin.write(f"{self.wiring} {self.path}\n")
-        self.run.stdin.flush()
-        return json.loads(self.run.stdout.readline())
-
-
-def take(amp, specimen, wanted, draw):
-    """What is typed for a proposed reading; none where the generator has no such thing."""
-    point, unit, settings = wanted["probe"], wanted["unit"], wanted["settings"]
-    if unit == "ohm":
-        shown = order.read(amp, specimen, point, True, draw)
-        return None if shown is None else f"{point} OL" if shown > order.OVER else f"{point} {score.typed(float(f'{shown:.4g}'))}"
-    signal = [s.split() for s in settings if s.startswith("signal ")]
-    if unit == "V" and not settings:
-        shown = order.read(amp, specimen, point, False, draw)
-        return None if shown is None else f"{point} {score.typed(shown)}"
-    node = order.node_of(amp, point)
-    if unit != "V ac" or not signal or node not in specimen.index:
-        return None
-    turns = [(w[1], float(w[2]) / 10) for w in (s.split() for s in settings) if w[0] == "set"]
-    jack = amp.find(f"{signal[0][1]}.tip")
-    shown = specimen.driven(jack, float(signal[0][2]), float(signal[0][3]), [node], draw, turns)
-    return None if shown is None or shown[0] <= 0 else f"{point} {score.typed(shown[0])} ac"
-
-
 def one(amp, bench, specimen, volts, seed):
     """The answers to the volts, and to these with one and with two more readings."""
-    more, answers = [], [bench.ask(volts, [])]
-    for k in range(EXTRA):
+    taken = [((), f"{p} {score.typed(v)}") for p, v in volts]
+    answers = [bench.ask(taken)]
+    for _ in range(EXTRA):
         typed = None
         for wanted in answers[-1]["next"]:
-            typed = take(amp, specimen, wanted, np.random.default_rng(seed + k))
+            typed = order.take(amp, specimen, wanted, seed)
             if typed:
-                more.append((wanted["settings"], typed))
+                taken.append((tuple(wanted["settings"]), typed))
                 break
-        answers.append(bench.ask(volts, more) if typed else answers[-1])
+        answers.append(bench.ask(taken) if typed else answers[-1])
     return answers
 
 
@@ -79,7 +42,7 @@ def main():
         for name, points in cases.POINTS.items():
             wiring = score.HERE / "amps" / f"{name}.wiring"
             amp = cases.Amp(wiring.read_text())
-            bench = Bench(program, wiring, pathlib.Path(folder) / "now.readings")
+            bench = order.Bench(program, wiring, pathlib.Path(folder) / "now.readings")
             every, rows = cases.faults(amp), []
             for k in range(count):
                 start = seed * 1_000_003 + 7 * k

@@ -1,10 +1,10 @@
 """Readings it takes to be sure: `order.py PROGRAM [CASES] [SEED]`.
 
 On generated cases whose fault is visible to a DC meter: how many readings it takes until one
-suspect has 90 %, when each is the first that the program proposes of volts under power as before and
-ohms with the power off, and when they are taken in a fixed order: volts, supply first, then along
-the signal's path; then the ohms of every resistor in the wiring's order. A case that is not there
-after MOST readings counts with these. PROGRAM as for score.py.
+suspect has 90 %, when each is the first that the program proposes and the generator can take (volts
+under power as before, ohms with the power off, volts of a signal), and when they are taken in a fixed
+order: volts, supply first, then along the signal's path; then the ohms of every resistor in the wiring's
+order. A case that is not there after MOST readings counts with these. PROGRAM as for score.py.
 """
 
 import json
@@ -31,11 +31,13 @@ class Bench:
         self.run = subprocess.Popen([program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
 
     def ask(self, readings):
-        """Readings: point, value, and whether it is ohms."""
-        lines = ["readings as found", "meter 10M 0.5%"] + [f"{p} {score.typed(v)}" for p, v, cold in readings if not cold]
-        off = [f"{p} OL" if v > OVER else f"{p} {v:.4g}" for p, v, cold in readings if cold]
-        if off:
-            lines += ["readings power off", "power off"] + off
+        """Readings as what is said anew for each, line by line, and what is typed: a block for each condition."""
+        blocks = {(): []}
+        for settings, typed in readings:
+            blocks.setdefault(settings, []).append(typed)
+        lines = []
+        for k, (settings, typed) in enumerate(blocks.items()):
+            lines += [f"readings {k + 1}", "meter 10M 0.5%", *settings, *typed]
         self.path.write_text("\n".join(lines) + "\n")
         self.run.stdin.write(f"{self.wiring} {self.path}\n")
         self.run.stdin.flush()
@@ -76,28 +78,42 @@ def read(amp, specimen, point, cold, draw):
     return shown[0] if shown else None
 
 
-def proposed(amp, answer, done):
-    """What the program proposes, best first, of what the generator can read."""
-    for n in answer["next"]:
-        cold = n["unit"] == "ohm"
-        if (n["probe"], cold) not in done and (cold or n["unit"] == "V" and not n["settings"]):
-            yield n["probe"], cold
+def take(amp, specimen, wanted, seed):
+    """What is typed for a proposed reading, one meter reading all volts, and ohms, and signals; none where the
+    generator has no such thing."""
+    point, unit, settings = wanted["probe"], wanted["unit"], wanted["settings"]
+    if unit == "ohm":
+        shown = read(amp, specimen, point, True, np.random.default_rng(seed + 1))
+        return None if shown is None else f"{point} OL" if shown > OVER else f"{point} {score.typed(float(f'{shown:.4g}'))}"
+    signal = [s.split() for s in settings if s.startswith("signal ")]
+    if unit == "V" and not settings:
+        shown = read(amp, specimen, point, False, np.random.default_rng(seed))
+        return None if shown is None else f"{point} {score.typed(shown)}"
+    node = node_of(amp, point)
+    if unit != "V ac" or not signal or node not in specimen.index:
+        return None
+    turns = [(w[1], float(w[2]) / 10) for w in (s.split() for s in settings) if w[0] == "set"]
+    jack = amp.find(f"{signal[0][1]}.tip")
+    draw = np.random.default_rng(seed + 2)
+    shown = specimen.driven(jack, float(signal[0][2]), float(signal[0][3]), [node], draw, turns)
+    return None if shown is None or shown[0] <= 0 else f"{point} {score.typed(shown[0])} ac"
 
 
-def one(amp, bench, specimen, fixed, draw_seed, by_program):
+def one(amp, bench, specimen, fixed, seed, by_program):
     """Readings taken until it is sure, whether it is, and the answer."""
     taken, answer = [], bench.ask([])
-    order, tried = iter(fixed), set()
+    order, tried = iter(fixed), []
     while len(taken) < MOST:
-        points = proposed(amp, answer, tried) if by_program else order
-        point = next(points, None)
-        if point is None:
+        points = iter(answer["next"]) if by_program else order
+        key = lambda n: (n["probe"], n["unit"], tuple(n["settings"]))
+        wanted = next((n for n in points if key(n) not in tried), None)
+        if wanted is None:
             break
-        tried.add(point)
-        shown = read(amp, specimen, *point, np.random.default_rng(draw_seed + len(tried)))
-        if shown is None:
+        tried.append(key(wanted))
+        typed = take(amp, specimen, wanted, seed)
+        if typed is None:
             continue
-        taken.append((point[0], shown, point[1]))
+        taken.append((tuple(wanted["settings"]), typed))
         answer = bench.ask(taken)
         if is_sure(answer):
             return len(taken), True, answer
@@ -129,7 +145,8 @@ def main():
                 draw.integers(len(every))
                 cases.inject(specimen, *truth, draw)
                 resistors = [n for n, p in amp.parts.items() if p["kind"] == "resistor"]
-                fixed = [(p, False) for p in points] + [(n, True) for n in resistors]
+                of = lambda names, unit, settings: [{"probe": n, "unit": unit, "settings": settings} for n in names]
+                fixed = of(points, "V", []) + of(resistors, "ohm", ["power off"])
                 found = [one(amp, bench, specimen, fixed, start + 1, way) for way in (True, False)]
                 rows.append([(n, sure, score.same(first(a), truth)) for n, sure, a in found])
             print(f"\n{name}: {len(rows)} visible faults, at most {MOST} readings")

@@ -67,14 +67,32 @@ fn waits(c: &mut Criterion) {
 
 /// Every single fault of the largest example weighed, and what to read next.
 fn faults(c: &mut Criterion) {
+    use ::bench::suspects::{SuspectsRequest, suspects};
     let library = Library::built_in();
     let circuit = wiring::read(&TEXTS, library).circuit;
-    let request = bench::suspects::SuspectsRequest::default();
-    c.benchmark_group("suspects")
-        .sample_size(10)
-        .bench_function("all single faults and the next reading", |b| {
-            b.iter(|| bench::suspects::suspects(black_box(&circuit), library, &request));
+    let whole = SuspectsRequest::default();
+    let ranked = SuspectsRequest {
+        ranked_only: true,
+        ..SuspectsRequest::default()
+    };
+    let mut group = c.benchmark_group("suspects");
+    group.sample_size(10);
+    group.bench_function("all single faults", |b| {
+        b.iter(|| suspects(black_box(&circuit), library, &ranked));
+    });
+    // what it takes beside the ranking, which it cannot do without
+    group.bench_function("the next reading, once they are ranked", |b| {
+        b.iter_custom(|times| {
+            let took = |request| {
+                let begun = Instant::now();
+                for _ in 0..times {
+                    black_box(suspects(black_box(&circuit), library, request));
+                }
+                begun.elapsed()
+            };
+            took(&whole).saturating_sub(took(&ranked))
         });
+    });
 }
 
 /// Jobs in the shop.

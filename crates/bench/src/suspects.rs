@@ -241,6 +241,8 @@ pub struct SuspectsRequest {
     pub pairs: bool,
     /// Weigh each reading to come together with the one after it.
     pub two_ahead: bool,
+    /// Do not look for the next reading.
+    pub ranked_only: bool,
 }
 
 /// The suspects of an amplifier, from all its readings blocks.
@@ -288,7 +290,7 @@ pub fn suspects_while(
         by_ear: answer::by_ear(faults, &evidence.told),
         ..Suspects::default()
     };
-    let Some(ranking) = rank::rank(circuit, &anatomy, faults, &mut evidence) else {
+    let Some(ranking) = rank::rank(circuit, &anatomy, faults, &mut evidence, request.pairs) else {
         out.unlisted = 1.0;
         out.probing = Probing::NothingHelps;
         out.notes.clone_from(&evidence.notes);
@@ -318,10 +320,14 @@ pub fn suspects_while(
     out.healthy = ranking.healthy;
     out.unlisted = ranking.unlisted;
     out.unseen = ranking.unseen;
-    let wanted = wanted::Wanted::of(circuit, library, &anatomy, tolerances, &evidence);
-    (out.next, out.probing) = next::next(circuit, &evidence, &ranking, &wanted, request.two_ahead);
     let solved = |e: &evidence::Evidence| e.solved.load(std::sync::atomic::Ordering::Relaxed);
-    out.solved = solved(&evidence) + solved(&wanted.evidence);
+    out.solved = solved(&evidence);
+    if !request.ranked_only {
+        let wanted = wanted::Wanted::of(circuit, library, &anatomy, tolerances, &evidence);
+        (out.next, out.probing) =
+            next::next(circuit, &evidence, &ranking, &wanted, request.two_ahead);
+        out.solved += solved(&wanted.evidence);
+    }
     out.suspects = rows.into_iter().map(|t| t.suspect).collect();
     out
 }

@@ -309,6 +309,38 @@ impl Solver {
         by_node
     }
 
+    /// Ohms that each pair of nodes sees between them, at the slopes that [`Solver::linearise`] took: volts by which the
+    /// first rises over the second for an ampere fed into it and taken out there. 0 for nodes that do not exist.
+    #[must_use]
+    pub fn seen(&self, pairs: &[(NodeIndex, NodeIndex)]) -> Vec<f64> {
+        /// Pairs that go side by side.
+        const LANES: usize = 8;
+        let mut columns = vec![[0.0; LANES]; self.equations.size];
+        let (mut room, mut seen) = (Vec::new(), Vec::with_capacity(pairs.len()));
+        let place = |node: NodeIndex| node.checked_sub(1).filter(|_| node < self.equations.nodes);
+        for these in pairs.chunks(LANES) {
+            columns.fill([0.0; LANES]);
+            let each = || these.iter().enumerate();
+            for (lane, (a, b)) in each() {
+                for (node, share) in [(a, 1.0), (b, -1.0)] {
+                    if let Some(row) = place(*node).and_then(|at| columns.get_mut(at)) {
+                        row[lane] += share;
+                    }
+                }
+            }
+            let pattern = &self.equations.pattern;
+            self.factors.solve_lanes(pattern, &mut columns, &mut room);
+            seen.extend(each().map(|(lane, (a, b))| {
+                let at = |node: NodeIndex| {
+                    let row = place(node).and_then(|at| columns.get(at));
+                    row.map_or(0.0, |row| row[lane])
+                };
+                at(*a) - at(*b)
+            }));
+        }
+        seen
+    }
+
     /// Tries one way after another.
     fn find(
         &mut self,

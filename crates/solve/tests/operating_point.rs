@@ -56,6 +56,53 @@ fn a_divider_divides() {
     assert_eq!(point.iterations, 1, "a linear circuit takes one step");
 }
 
+/// What a pair of nodes sees: a divider's halves side by side at its tap (Thevenin), both in series from end to end with the
+/// source shorted; and in a whole amplifier, valves and all, what the adjoint says.
+#[test]
+fn ohms_seen_between_nodes() {
+    let laws = vec![
+        source(1, 0, 300.0, 1.0),
+        resistor(1, 2, 1e5),
+        resistor(2, 0, 2e5),
+    ];
+    let divider = netlist(3, laws);
+    let mut solver = Solver::new(&divider).unwrap();
+    assert!(solver.solve(&divider, None).converged() && solver.linearise());
+    let seen = solver.seen(&[(2, 0), (2, 1), (1, 0), (2, 2), (9, 0)]);
+    let (above, below) = (100_001.0, 200_000.0);
+    let expected = [
+        above * below / (above + below),
+        1e5 * 200_001.0 / 300_001.0,
+        300_000.0 / 300_001.0,
+        0.0,
+        0.0,
+    ];
+    for (seen, expected) in seen.iter().zip(expected) {
+        assert!(
+            (seen - expected).abs() <= 1e-6 * expected,
+            "{seen} {expected}"
+        );
+    }
+    let both = [
+        ("single-ended", amplifiers::single_ended()),
+        ("push-pull", amplifiers::push_pull()),
+    ];
+    for (name, amplifier) in both {
+        let mut solver = Solver::new(&amplifier).unwrap();
+        assert!(solver.solve(&amplifier, None).converged() && solver.linearise());
+        let nodes = amplifier.nodes.len();
+        let pairs: Vec<(usize, usize)> = (1..nodes).map(|n| (n, n * 7 % nodes)).collect();
+        for (pair, seen) in pairs.iter().zip(solver.seen(&pairs)) {
+            let moves = solver.adjoint(pair.0, pair.1);
+            let expected = moves[pair.0] - moves[pair.1];
+            assert!(
+                (seen - expected).abs() <= 1e-9 * expected.abs().max(1.0),
+                "{name} {pair:?}: {seen} {expected}"
+            );
+        }
+    }
+}
+
 /// A ladder of ten 1 k / 1 k rungs: the volts are Fibonacci numbers, counted from its open end.
 #[test]
 fn a_ladder_counts_in_fibonacci_numbers() {

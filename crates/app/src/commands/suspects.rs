@@ -30,6 +30,7 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
         told: given.heard.iter().chain(&given.seen).cloned().collect(),
         pairs: given.pairs,
         two_ahead: given.two_ahead,
+        ..SuspectsRequest::default()
     };
     let told = std::io::stderr().is_terminal();
     let watch = |done: usize, of: usize| {

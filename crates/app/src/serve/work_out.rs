@@ -312,6 +312,7 @@ pub(crate) fn suspects(
             told,
             pairs: wish.both,
             two_ahead: wish.ahead,
+            ..SuspectsRequest::default()
         };
         if found.traced.circuit.parts.len() > MOST_PARTS {
             return bench::suspects::suspects(&Circuit::default(), &site.library, &request);

@@ -36,6 +36,9 @@ pub(super) struct Known {
     /// another one each time.
     pub(super) mains: Option<MainsKnown>,
     pub(super) scene: usize,
+    /// Are the scenes in the making for a few suspects only? Then a mains cycle for each that moves the supply costs
+    /// less than all that the rectifiers could give.
+    pub(super) few: bool,
     /// Valves that drive the output transformer, by name.
     pub(super) outputs: BTreeSet<String>,
 }

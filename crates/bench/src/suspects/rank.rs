@@ -1,9 +1,10 @@
 //! From readings and hypotheses to probabilities.
 //!
-//! Two passes. The first solves every hypothesis at a few sizes and leaves those far behind; the
+//! Two passes. The first solves every hypothesis at a few sizes and leaves those far behind ([`sizes`]); the
 //! second takes the covariance of readings at the faulted circuit itself, where a fault moved
 //! them at all, and the likelihood along the line from each size to the next.
 
+mod sizes;
 mod stretch;
 
 use super::edit::{Edit, edits};
@@ -11,8 +12,9 @@ use super::evidence::Evidence;
 use super::hypothesis::{Hypothesis, all};
 use super::likelihood::{Covariance, sum_of_exp};
 use super::scene::{Desk, Expected, Scene, Sort};
-use super::spread::{contact, covariance, fallen, residual, sigmas};
+use super::spread::{covariance, residual, sigmas};
 use crate::faults::Faults;
+use sizes::{Look, Looks};
 use std::sync::atomic::Ordering;
 use stretch::{Point, Stretch};
 use wiring::circuit::Circuit;
@@ -94,27 +96,14 @@ impl Ranking {
     }
 }
 
-/// A hypothesis at the sizes that could be solved.
-#[derive(Default)]
-struct Looks {
-    found: Vec<Look>,
-    /// Is its part in any of the scenes, and does the fault change anything there?
-    applies: bool,
-}
-
-/// One size of one hypothesis, looked at.
-struct Look {
-    size: f64,
-    expected: Expected,
-    quick: f64,
-}
-
-/// Weighs every hypothesis; none when a sound amplifier cannot be solved.
+/// Weighs every hypothesis, with `every` size of each looked at, however far behind; none when a sound amplifier cannot be
+/// solved.
 pub(super) fn rank(
     circuit: &Circuit,
     anatomy: &Anatomy,
     faults: &Faults,
     evidence: &mut Evidence,
+    every: bool,
 ) -> Option<Ranking> {
     let list = all(circuit, anatomy, faults, &evidence.told);
     let (straight, _) = look(evidence, &mut desks(evidence), &[], true, None)?;
@@ -144,13 +133,7 @@ pub(super) fn rank(
     let log_sound = SOUND.ln() + room.likelihood(&around, &off, None);
     let log_unlisted = UNLISTED.ln() + around.log_unlisted(&off);
 
-    let looks = in_batches(list.len(), |range, out| {
-        let mut desks = desks(evidence);
-        out.extend(range.map(|i| match list.get(i) {
-            Some(h) => room.look_at(&mut desks, h),
-            None => Looks::default(),
-        }));
-    });
+    let looks = room.look_at_all(&list, every);
     let best = looks
         .iter()
         .flat_map(|l| room.quicks(&l.found))
@@ -206,10 +189,11 @@ pub(super) fn rank(
         looks: looks
             .into_iter()
             .map(|l| {
-                l.found
-                    .into_iter()
-                    .map(|f| (f.size, f.expected.mean))
-                    .collect()
+                let solved = l.found.into_iter().filter_map(|f| {
+                    let mean = f.solved?.expected.mean;
+                    Some((f.size, mean))
+                });
+                solved.collect()
             })
             .collect(),
         norm,
@@ -271,30 +255,6 @@ impl Room<'_> {
         around.log_likelihood(r, along, &self.wide)
     }
 
-    fn look_at(&self, desks: &mut [Option<Desk>], h: &Hypothesis) -> Looks {
-        let mut found = Vec::new();
-        let mut applies = false;
-        let mut from: Option<Vec<Vec<f64>>> = None;
-        for size in h.sizes() {
-            let edits = self.edits(h, size);
-            if !edits.is_empty() && edits.iter().all(Vec::is_empty) {
-                continue;
-            }
-            applies = true;
-            let seen = look(self.evidence, desks, &edits, false, from.as_deref());
-            let Some((expected, volts)) = seen else {
-                continue;
-            };
-            from = Some(volts);
-            found.push(Look {
-                size,
-                quick: self.quick(&expected.mean),
-                expected,
-            });
-        }
-        Looks { found, applies }
-    }
-
     fn edits(&self, h: &Hypothesis, size: f64) -> Vec<Vec<Edit>> {
         let scenes = self.evidence.scenes.iter();
         scenes
@@ -322,10 +282,17 @@ impl Room<'_> {
         let sizes: Vec<f64> = looks.iter().map(|l| l.size).collect();
         let mut out = Vec::new();
         for (from, to, part) in h.stretches(&sizes) {
-            let Some(here) = looks.get(from) else {
+            let look = |at: usize| looks.get(at).and_then(Look::solved);
+            let Some(here) = look(from) else {
                 continue;
             };
-            let next = to.and_then(|to| looks.get(to));
+            let next = match to {
+                Some(to) => match look(to) {
+                    Some(next) => Some(next),
+                    None => continue,
+                },
+                None => None,
+            };
             let quick = match next {
                 Some(_) => quicks.get(from).copied(),
                 None => Some(here.quick),
@@ -390,44 +357,6 @@ impl Room<'_> {
             };
             stretch.points.insert(leg + 1, point);
         }
-    }
-
-    /// For each stretch, the best first look along it.
-    fn quicks(&self, looks: &[Look]) -> Vec<f64> {
-        (0..looks.len())
-            .filter_map(|i| {
-                let here = looks.get(i)?;
-                let Some(next) = looks.get(i + 1) else {
-                    return Some(here.quick);
-                };
-                let between = [0.25, 0.5, 0.75].map(|t| {
-                    let pairs = here.expected.mean.iter().zip(&next.expected.mean);
-                    let mean: Vec<f64> = pairs.map(|(x, y)| x + t * (y - x)).collect();
-                    self.quick(&mean)
-                });
-                Some(
-                    between
-                        .into_iter()
-                        .fold(here.quick.max(next.quick), f64::max),
-                )
-            })
-            .collect()
-    }
-
-    /// A first look with a sound amplifier's spread, widened.
-    fn quick(&self, mean: &[f64]) -> f64 {
-        let fallen = fallen(self.evidence, mean);
-        let pairs = self.evidence.seen.iter().zip(mean).zip(self.sigma);
-        pairs
-            .map(|((s, mean), sigma)| {
-                let sigma = sigma.hypot(contact(s, fallen));
-                let off = match s.value - mean {
-                    off if s.over => off.max(0.0),
-                    off => off,
-                } / sigma;
-                f64::max(-0.5 * off * off / WIDE, -s.wide.ln().max(0.0) - 8.0)
-            })
-            .sum()
     }
 }
 

@@ -30,6 +30,7 @@ use solve::assemble::reach;
 use solve::netlist::{Element, Law, Netlist, NodeIndex};
 use solve::operating::Solver;
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 use wiring::circuit::{Circuit, Kind};
 
 /// Ohms of a meter that is not there.
@@ -127,6 +128,8 @@ pub(super) struct Scene {
     mains: Option<Alternating>,
     oscillator: Oscillator,
     causes: usize,
+    /// What every desk's solver begins as.
+    compiled: OnceLock<Option<Solver>>,
 }
 
 /// Sound amplifiers at rest, kept for the scenes of one block that differ by what is read in them only.
@@ -211,6 +214,7 @@ impl Scene {
             mains: None,
             oscillator: Oscillator::default(),
             causes: 0,
+            compiled: OnceLock::new(),
             spreads,
             assembly,
         };
@@ -229,7 +233,7 @@ impl Scene {
                     scene.base.clone_from(&kept.base);
                     scene.groups.clone_from(&kept.groups);
                 }
-                None => scene.freeze(&state),
+                None => scene.freeze(&state, !known.few),
             }
             let frozen = scene.base.clone();
             scene.volts = state.volts().to_vec();
@@ -296,8 +300,9 @@ impl Scene {
         // a solver needs neither
         net.parameters.clear();
         net.heating.clear();
+        let compiled = self.compiled.get_or_init(|| Solver::new(&net).ok());
         Some(Desk {
-            plain: Solver::new(&net).ok()?,
+            plain: compiled.clone()?,
             net,
             groups: self.groups.clone(),
             other: None,

@@ -470,8 +470,22 @@ fn two_faults_at_once() {
         found.pairs
     );
     assert!(first.probability > 0.2, "{:#?}", found.pairs);
-    let found =
-        weigh("readings as found\nmeter 10M 0.5%\nB1 300\nV1.1 78\nV1.3 0.0\nV1.6 190\nV1.8 1.5\n");
+    let one = "readings as found\nmeter 10M 0.5%\nB1 300\nV1.1 78\nV1.3 0.0\nV1.6 190\nV1.8 1.5\n";
+    let found = weigh(one);
+    // pairs want every size of each single fault; sizes left out without them are of no account
+    let alone = suspects(
+        &amp(&wiring, one),
+        Library::built_in(),
+        &SuspectsRequest::default(),
+    );
+    for suspect in &found.suspects {
+        let same = |s: &&Suspect| s.part == suspect.part && s.fault == suspect.fault;
+        let other = alone.suspects.iter().find(same).expect("the same suspects");
+        assert!(
+            (other.probability - suspect.probability).abs() < 1e-6,
+            "{suspect:#?}"
+        );
+    }
     let together: f64 = found.pairs.iter().map(|p| p.probability).sum();
     assert!(
         found.pairs_weighed > 100 && together < 0.3,

@@ -106,6 +106,7 @@ impl Wanted {
             evidence: evidence.empty(),
             candidates: Vec::new(),
         };
+        all.evidence.known.few = true;
         let live = bench.last_live();
         let name = live.map_or("running", |(_, b)| b.name.as_str());
         let block = live.map(|(_, b)| b);

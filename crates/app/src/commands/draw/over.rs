@@ -127,7 +127,10 @@ fn suspected(amp: &Amp) -> (Vec<Mark>, Option<String>) {
     let found = bench::suspects::suspects(
         &amp.circuit,
         &amp.library,
-        &bench::suspects::SuspectsRequest::default(),
+        &bench::suspects::SuspectsRequest {
+            ranked_only: true,
+            ..bench::suspects::SuspectsRequest::default()
+        },
     );
     suspects_over(&amp.circuit, &found)
 }

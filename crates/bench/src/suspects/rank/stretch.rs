@@ -3,7 +3,8 @@
 use super::super::likelihood::{Covariance, sum_of_exp};
 use super::super::scene::Expected;
 use super::super::spread::residual;
-use super::{Look, Room};
+use super::Room;
+use super::sizes::Solved;
 
 /// A size on a stretch, solved.
 pub(super) struct Point {
@@ -23,8 +24,8 @@ pub(super) struct Stretch {
 }
 
 impl Stretch {
-    pub(super) fn between(here: &Look, next: Option<&Look>) -> Self {
-        let point = |at: f64, look: &Look| Point {
+    pub(super) fn between(here: &Solved, next: Option<&Solved>) -> Self {
+        let point = |at: f64, look: &Solved| Point {
             at,
             size: look.size,
             mean: look.expected.mean.clone(),

@@ -62,7 +62,7 @@ impl Line {
         let find = |memory: &mut CycleMemory, across: &[f64], plates: &[usize]| {
             let count = across.len();
             let (mut amps, mut slopes) = (vec![0.0; count], vec![0.0; count * count]);
-            let good = law.mean_currents_from(memory, across, &mut amps, &mut slopes);
+            let good = law.loose_currents_from(memory, across, &mut amps, &mut slopes);
             let rows = slopes.chunks(count.max(1));
             let sums = rows.map(|row| plates.iter().filter_map(|p| row.get(*p)).sum());
             good.then(|| (amps, sums.collect::<Vec<f64>>()))

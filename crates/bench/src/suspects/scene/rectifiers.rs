@@ -21,15 +21,15 @@ pub(super) struct Group {
     /// Volts across each plate at which its tangent was drawn.
     pub(super) at: Vec<f64>,
     memory: CycleMemory,
-    /// What it gives in a sound amplifier; none once the law is another.
+    /// What it gives in a sound amplifier; none once the law is another, and where few faults are asked after.
     pub(super) line: Option<Arc<Line>>,
     /// Is the memory another one than a sound amplifier's?
     pub(super) swept: bool,
 }
 
 impl Scene {
-    /// Puts tangents in the place of rectifier groups.
-    pub(super) fn freeze(&mut self, state: &State) {
+    /// Puts tangents in the place of rectifier groups; `lines` asks for what they give at all volts, too.
+    pub(super) fn freeze(&mut self, state: &State, lines: bool) {
         self.base = state.netlist().clone();
         let groups: Vec<(usize, Rectifiers)> = self
             .base
@@ -73,7 +73,9 @@ impl Scene {
             }
             let volts = state.volts();
             group.draw(&mut self.base, volts);
-            group.line = Line::of(&group.law, &group.memory, &group.at).map(Arc::new);
+            if lines {
+                group.line = Line::of(&group.law, &group.memory, &group.at).map(Arc::new);
+            }
             group.swept = false;
             self.groups.push(group);
         }
@@ -83,6 +85,9 @@ impl Scene {
     pub(super) fn look_at_supply(&mut self, state: &State) {
         let netlist = &self.assembly.netlist;
         let mut all = Vec::new();
+        let groups = self.groups.iter();
+        let sound = groups.map(|g| g.law.amps_from(&mut g.memory.clone(), &g.at));
+        let sound: Vec<Vec<f64>> = sound.collect();
         for (cause, moves) in &self.spreads.causes {
             let acts = moves.iter().any(|(p, _)| {
                 netlist.parameters.get(*p).is_some_and(|p| {
@@ -106,11 +111,10 @@ impl Scene {
                 Law::Rectifiers(group) => Some(group),
                 _ => None,
             });
-            for (group, law) in self.groups.iter().zip(after) {
+            for ((group, before), law) in self.groups.iter().zip(&sound).zip(after) {
                 if law.plates.len() != group.law.plates.len() {
                     continue;
                 }
-                let before = group.law.amps_from(&mut group.memory.clone(), &group.at);
                 let now = law.amps_from(&mut group.memory.clone(), &group.at);
                 for ((tangent, before), now) in group.tangents.iter().zip(before).zip(now) {
                     if let Some(Law::Source { ohms, .. }) =
@@ -229,7 +233,7 @@ pub(super) fn sweep(
 ) -> (Vec<f64>, Vec<f64>) {
     let count = across.len();
     let (mut amps, mut slopes) = (vec![0.0; count], vec![0.0; count * count]);
-    law.mean_currents_from(memory, across, &mut amps, &mut slopes);
+    law.loose_currents_from(memory, across, &mut amps, &mut slopes);
     let together = (0..count).map(|index| {
         let row = slopes.get(index * count..(index + 1) * count);
         let row = row.unwrap_or_default();

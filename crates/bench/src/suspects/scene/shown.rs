@@ -110,16 +110,16 @@ impl Scene {
         }
         let count = self.leads.len();
         let mut out = Expected::with_room(count, if slopes { self.causes } else { 0 });
-        let adjoints: Vec<Vec<f64>> = self
-            .leads
-            .iter()
-            .map(|l| solver.adjoint(l.a, l.b))
-            .collect();
+        let pairs: Vec<_> = self.leads.iter().map(|l| (l.a, l.b)).collect();
+        let sources = solver.seen(&pairs);
+        let adjoints: Vec<Vec<f64>> = if slopes {
+            pairs.iter().map(|(a, b)| solver.adjoint(*a, *b)).collect()
+        } else {
+            Vec::new()
+        };
         let feeds = slopes.then(|| self.feeds(net, &solution.volts, &edited));
         for (index, leads) in self.leads.iter().enumerate() {
-            let adjoint = adjoints.get(index)?;
-            let at = |n: NodeIndex| adjoint.get(n).copied().unwrap_or(0.0);
-            let source = (at(leads.a) - at(leads.b)).abs();
+            let source = sources.get(index)?.abs();
             let open = solution.across(leads.a, leads.b);
             let takes = if leads.meter.is_finite() {
                 source / (leads.meter + source)
@@ -138,7 +138,8 @@ impl Scene {
                 continue;
             }
             out.mean.push(self.above_floor(leads, open * (1.0 - takes)));
-            if let Some(feeds) = &feeds {
+            if let (Some(feeds), Some(adjoint)) = (&feeds, adjoints.get(index)) {
+                let at = |n: NodeIndex| adjoint.get(n).copied().unwrap_or(0.0);
                 for (cause, node, amps) in feeds {
                     out.add_slope(index, *cause, at(*node) * amps * (1.0 - takes), self.causes);
                 }

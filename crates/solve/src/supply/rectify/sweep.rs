@@ -20,9 +20,22 @@ const FIRST_STEPS: usize = 14;
 const MOST_SERIES: f64 = 1e12;
 /// Accepted departure of the laws from the network's currents, relative to the greatest.
 const TOLERANCE: f64 = 1e-11;
+/// The same for a first look.
+const LOOSE: f64 = 1e-7;
 /// On the way to somewhere else, slopes before a last correction of the currents by this part are good
 /// enough.
 const NEAR: f64 = 1e-4;
+
+/// How much of a solution is wanted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Care {
+    /// Currents and slopes.
+    Whole,
+    /// The slopes may be those before the last correction.
+    RoughSlopes,
+    /// So they may, and the currents need be right for a first look only.
+    Loose,
+}
 
 /// The working arrays of one solution. Arrays over the cycle are step by step, plate within step.
 pub(super) struct Sweep<'a> {
@@ -44,8 +57,7 @@ pub(super) struct Sweep<'a> {
     pub(super) law_amps: Vec<f64>,
     pub(super) law_slope: Vec<f64>,
     tangents: Tangents,
-    /// May the slopes be those before the last correction?
-    pub(super) rough: bool,
+    pub(super) care: Care,
     /// The slopes of the means at the last correction, if that was small.
     found: Vec<f64>,
     pub(super) iterations: usize,
@@ -81,7 +93,7 @@ impl<'a> Sweep<'a> {
             law_amps: vec![0.0; size],
             law_slope: vec![0.0; size],
             tangents: Tangents::default(),
-            rough: false,
+            care: Care::Whole,
             found: Vec::new(),
             iterations: 0,
         };
@@ -187,13 +199,18 @@ impl<'a> Sweep<'a> {
         let (mut step_volts, mut step_amps) = (vec![0.0; size], vec![0.0; size]);
         let (mut greatest, mut apart) = self.laws();
         let mut best = f64::INFINITY;
+        let enough = if self.care == Care::Loose {
+            LOOSE
+        } else {
+            TOLERANCE
+        };
         self.found.clear();
         for count in 0..most {
-            if apart <= TOLERANCE * greatest + 1e-16 {
+            if apart <= enough * greatest + 1e-16 {
                 return true;
             }
             self.iterations += 1;
-            let near = self.rough && apart <= NEAR * greatest;
+            let near = self.care != Care::Whole && apart <= NEAR * greatest;
             if !self.linear_cycle(&mut step_volts, &mut step_amps, near) {
                 return false;
             }

@@ -315,6 +315,32 @@ proptest! {
     }
 }
 
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(100))]
+
+    /// A first look is off by no more than it says, from nothing and from another cycle.
+    #[test]
+    fn a_first_look_is_near_enough(
+        group in any_group(),
+        across in proptest::collection::vec(-900.0..100.0_f64, 3),
+        moved in 0.8..1.2_f64,
+    ) {
+        let m = group.plates.len();
+        let mut memory = CycleMemory::default();
+        let (mut i, mut g) = (vec![0.0; m], vec![0.0; m * m]);
+        for part in [1.0, moved] {
+            let across: Vec<f64> = across[..m].iter().map(|v| v * part).collect();
+            prop_assert!(group.loose_currents_from(&mut memory, &across, &mut i, &mut g));
+            let cycle = group.cycle(&across);
+            let greatest = (0..m).fold(0.0, |most, d| f64::max(most, cycle.peak(d)));
+            for (d, loose) in i.iter().enumerate() {
+                let off = (loose - cycle.mean(d)).abs();
+                prop_assert!(off <= 1e-7 * greatest + 1e-12, "plate {d} off by {off} of {greatest}");
+            }
+        }
+    }
+}
+
 /// Two capacitors in series behind both diodes, which together short them: the hardest of the
 /// usual shapes, because nothing but the capacitors limits the current while both conduct.
 #[test]
