@@ -6,6 +6,7 @@ follow laws of their own: a three-halves power with an exponent that is drawn an
 and a knee that is an exponential; their constants meet the data-sheet points named beside them.
 """
 
+import contextlib
 import re
 
 import numpy as np
@@ -238,6 +239,16 @@ class Specimen:
                 by = np.exp(0.12 * draw.normal() * spread)
                 self.devices[name] = ["pentode", law, at, by, 0.0]
         self.size = len(names)
+
+    @contextlib.contextmanager
+    def without(self, valves):
+        """With these valves out of their sockets."""
+        whole = self.devices
+        self.devices = {k: d for k, d in whole.items() if not any(k in (v, v + "a", v + "b") for v in valves)}
+        try:
+            yield
+        finally:
+            self.devices = whole
 
     def node(self, name):
         if name not in self.index:

@@ -1,8 +1,8 @@
 """How far two more readings get: `extra.py PROGRAM [CASES] [SEED]`.
 
 Over all generated faults, visible to a DC meter or not: the volts of the usual points first, then twice
-the first reading that the program proposes and the generator can take (volts, ohms with the power off,
-volts of a signal). Ripple is not among them: steady sources stand for the supplies of these amplifiers.
+the first reading that the program proposes and the generator can take (volts, all valves in or
+some out, ohms with the power off, volts of a signal). Ripple is not among them: steady sources stand for the supplies of these amplifiers.
 PROGRAM as for score.py.
 """
 

@@ -1,8 +1,8 @@
-"""Readings it takes to be sure: `order.py PROGRAM [CASES] [SEED]`.
+"""Readings it takes to be sure of the part: `order.py PROGRAM [CASES] [SEED]`.
 
 On generated cases whose fault is visible to a DC meter: how many readings it takes until one
-suspect has 90 %, when each is the first that the program proposes and the generator can take (volts
-under power as before, ohms with the power off, volts of a signal), and when they are taken in a fixed
+part has 90 %, when each is the first that the program proposes and the generator can take (volts
+under power, all valves in or some out, ohms with the power off, volts of a signal), and when they are taken in a fixed
 order: volts, supply first, then along the signal's path; then the ohms of every resistor in the wiring's
 order. A case that is not there after MOST readings counts with these. PROGRAM as for score.py.
 """
@@ -44,13 +44,16 @@ class Bench:
         return json.loads(self.run.stdout.readline())
 
 
-def is_sure(answer):
-    return max([answer["healthy"]] + [s["probability"] for s in answer["suspects"]]) >= SURE
-
-
 def first(answer):
-    rows = score.ranked(answer)
-    return rows[0][0]
+    """The likeliest part, whatever is wrong with it, or that nothing is; and how likely."""
+    parts = {"healthy": answer["healthy"]}
+    for s in answer["suspects"]:
+        parts[s["part"]] = parts.get(s["part"], 0.0) + s["probability"]
+    return max(parts.items(), key=lambda row: row[1])
+
+
+def is_sure(answer):
+    return first(answer)[1] >= SURE
 
 
 def node_of(amp, probe):
@@ -86,8 +89,10 @@ def take(amp, specimen, wanted, seed):
         shown = read(amp, specimen, point, True, np.random.default_rng(seed + 1))
         return None if shown is None else f"{point} OL" if shown > OVER else f"{point} {score.typed(float(f'{shown:.4g}'))}"
     signal = [s.split() for s in settings if s.startswith("signal ")]
-    if unit == "V" and not settings:
-        shown = read(amp, specimen, point, False, np.random.default_rng(seed))
+    out = [s.split()[2:] for s in settings if s.startswith("valves without ")]
+    if unit == "V" and len(settings) == len(out):
+        with specimen.without([name for names in out for name in names]):
+            shown = read(amp, specimen, point, False, np.random.default_rng(seed))
         return None if shown is None else f"{point} {score.typed(shown)}"
     node = node_of(amp, point)
     if unit != "V ac" or not signal or node not in specimen.index:
@@ -148,7 +153,7 @@ def main():
                 of = lambda names, unit, settings: [{"probe": n, "unit": unit, "settings": settings} for n in names]
                 fixed = of(points, "V", []) + of(resistors, "ohm", ["power off"])
                 found = [one(amp, bench, specimen, fixed, start + 1, way) for way in (True, False)]
-                rows.append([(n, sure, score.same(first(a), truth)) for n, sure, a in found])
+                rows.append([(n, sure, first(a)[0] == truth[0]) for n, sure, a in found])
             print(f"\n{name}: {len(rows)} visible faults, at most {MOST} readings")
             for way, words in enumerate(("as proposed", "supply first, then the signal's path")):
                 counts = np.array([r[way][0] for r in rows])

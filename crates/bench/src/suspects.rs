@@ -204,7 +204,7 @@ pub enum Probing {
     /// It is.
     #[default]
     GoOn,
-    /// One suspect, or nothing at all, is sure enough: confirm it.
+    /// One part, whatever is wrong with it, or nothing at all is sure enough: confirm it.
     SureEnough,
     /// No reading that may be proposed would tell more.
     NothingHelps,
@@ -323,7 +323,10 @@ pub fn suspects_while(
     let solved = |e: &evidence::Evidence| e.solved.load(std::sync::atomic::Ordering::Relaxed);
     out.solved = solved(&evidence);
     if !request.ranked_only {
-        let wanted = wanted::Wanted::of(circuit, library, &anatomy, tolerances, &evidence);
+        let suspected = wanted::gassy_or_fed(circuit, &ranking);
+        let wanted = wanted::Wanted::of(
+            circuit, library, &anatomy, tolerances, &evidence, &suspected,
+        );
         (out.next, out.probing) =
             next::next(circuit, &evidence, &ranking, &wanted, request.two_ahead);
         out.solved += solved(&wanted.evidence);

@@ -12,6 +12,9 @@ const SLIPS: f64 = 0.001;
 /// Degrees of freedom of the likelihood's tails (ours).
 const FREEDOM: f64 = 12.0;
 
+/// Standard deviations of sound amplifiers by which what nobody listed moves readings (ours).
+const UNLISTED_WIDE: f64 = 3.0;
+
 /// How a misfit of many standard deviations is taken.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Tails {
@@ -125,15 +128,17 @@ impl Covariance {
         (dot(r, &pd) / c).clamp(0.0, 1.0)
     }
 
-    /// The likelihood of something that nobody listed: any distance, in any direction.
+    /// The likelihood of something that nobody listed: any distance, in any direction. Its scale is wider than a sound
+    /// amplifier's, or else one that lies nearer to its middle than most would be taken for faulty.
     pub(super) fn log_unlisted(&self, r: &[f64]) -> f64 {
-        let q = dot(r, &self.times(r)).max(0.0);
+        let q = dot(r, &self.times(r)).max(0.0) / UNLISTED_WIDE.powi(2);
         let n = self.n as f64;
         // Student's distribution of one degree of freedom in n dimensions
         let half = (n + 1.0) / 2.0;
         ln_gamma(half)
             - ln_gamma(0.5)
             - 0.5 * n * std::f64::consts::PI.ln()
+            - n * UNLISTED_WIDE.ln()
             - 0.5 * self.log_det
             - half * (1.0 + q).ln()
     }

@@ -23,7 +23,7 @@ use wiring::roles::Anatomy;
 /// Prior of a sound amplifier on a bench: it came with a complaint (ours, a guess).
 const SOUND: f64 = 0.06;
 /// Prior of something that nobody listed (ours, a guess).
-const UNLISTED: f64 = 0.015;
+const UNLISTED: f64 = 0.005;
 /// A hypothesis that is this far behind the best, in logarithms, under a wide covariance is out.
 const FAR: f64 = 8.0;
 /// Variance factor of that wide covariance.
@@ -80,19 +80,19 @@ pub(super) struct Ranking {
 }
 
 impl Ranking {
-    /// Probability of the likeliest part and class.
+    /// Probability of the likeliest part, whatever is wrong with it; of a valve, of a section.
     pub(super) fn best_share(&self) -> f64 {
-        let mut sums: Vec<(&str, crate::faults::Class, f64)> = Vec::new();
+        let mut sums: Vec<(&str, f64)> = Vec::new();
         for piece in &self.pieces {
             let Some(h) = self.list.get(piece.hypothesis) else {
                 continue;
             };
-            match sums.iter_mut().find(|s| s.0 == h.name && s.1 == h.class) {
-                Some(sum) => sum.2 += piece.share,
-                None => sums.push((&h.name, h.class, piece.share)),
+            match sums.iter_mut().find(|s| s.0 == h.name) {
+                Some(sum) => sum.1 += piece.share,
+                None => sums.push((&h.name, piece.share)),
             }
         }
-        sums.iter().fold(0.0, |most, s| f64::max(most, s.2))
+        sums.iter().fold(0.0, |most, s| f64::max(most, s.1))
     }
 }
 

@@ -113,6 +113,8 @@ pub(super) struct Scene {
     spreads: Spreads,
     grids: Vec<(GridAmps, usize)>,
     strays: Vec<usize>,
+    /// Each triode with the cause that moves its contact potential.
+    contacts: Vec<(usize, usize)>,
     /// The cause that moves sections whose grids draw current.
     positive_grids: usize,
     /// Of each cause that acts through the mains: tangent element, and volts of its emf per
@@ -206,6 +208,7 @@ impl Scene {
             meters: Vec::new(),
             grids: Vec::new(),
             strays: Vec::new(),
+            contacts: Vec::new(),
             positive_grids: known.cause("law: positive grids"),
             supply: Vec::new(),
             sound_amps: Vec::new(),
@@ -244,6 +247,11 @@ impl Scene {
                     let cause = known.cause(&format!("{name} grid current"));
                     (g, cause)
                 })
+                .collect();
+            let elements = scene.base.elements.iter().enumerate();
+            scene.contacts = elements
+                .filter(|(_, e)| matches!(e.law, Law::Triode { .. }))
+                .map(|(at, e)| (at, known.cause(&format!("{} contact potential", e.name))))
                 .collect();
             scene.stray_currents();
             match kept {

@@ -195,7 +195,11 @@ fn no_reading_is_proposed_where_none_is_safe() {
             let tolerances = Tolerances::standard().expect("the table");
             let library = Library::built_in();
             let evidence = evidence::Evidence::of(&circuit, library, &anatomy, &tolerances);
-            let wanted = wanted::Wanted::of(&circuit, library, &anatomy, &tolerances, &evidence);
+            let valves = circuit.parts.iter();
+            let valves = valves.filter(|p| matches!(p.kind, wiring::circuit::Kind::Valve(_)));
+            let pulled: Vec<String> = valves.map(|p| p.name.clone()).take(2).collect();
+            let wanted =
+                wanted::Wanted::of(&circuit, library, &anatomy, &tolerances, &evidence, &pulled);
             for candidate in &wanted.candidates {
                 judge(&circuit, candidate.is_live(), &candidate.probe);
             }
@@ -391,7 +395,7 @@ fn no_ohms_are_proposed_where_nothing_discharges() {
         let tolerances = Tolerances::standard().expect("the table");
         let library = Library::built_in();
         let evidence = evidence::Evidence::of(&circuit, library, &anatomy, &tolerances);
-        let wanted = wanted::Wanted::of(&circuit, library, &anatomy, &tolerances, &evidence);
+        let wanted = wanted::Wanted::of(&circuit, library, &anatomy, &tolerances, &evidence, &[]);
         let cold: Vec<&str> = wanted
             .candidates
             .iter()

@@ -11,9 +11,11 @@ pub(super) use safe::Forbidden;
 use spots::{Bench, Spot};
 
 use super::evidence::{Evidence, Seen, counted, oscillator};
+use super::rank::Ranking;
 use super::scene::{Leads, Scene, Sort};
 use crate::chart::ChartRequest;
 use crate::chart::conditions::{conditions, meter};
+use crate::faults::Change;
 use crate::tolerance::{MainsKnown, Tolerances};
 use solve::netlist::NodeIndex;
 use solve::{AssembleOptions, assemble};
@@ -33,8 +35,12 @@ const PACE: f64 = 1.3;
 const OHMS: f64 = 1.7;
 /// Of a signal: generator and knobs.
 const SIGNAL: f64 = 2.5;
-/// Of volts with the output valves out.
+/// Of volts with valves out.
 const PULLED: f64 = 2.5;
+/// Chance of grid current of its own from which a small valve is pulled to look at its grids (ours),
+const PULLED_FROM: f64 = 0.1;
+/// and how many such valves at most.
+const MOST_PULLED: usize = 2;
 /// Signal at the jack, volts rms.
 const SIGNAL_VOLTS: f64 = 0.02;
 /// Its frequency.
@@ -87,13 +93,14 @@ pub(super) struct Wanted {
 }
 
 impl Wanted {
-    /// Everything that could be read next.
+    /// Everything that could be read next; valves that are `suspected` are worth pulling.
     pub(super) fn of(
         circuit: &Circuit,
         library: &Library,
         anatomy: &Anatomy,
         tolerances: &Tolerances,
         evidence: &Evidence,
+        suspected: &[String],
     ) -> Self {
         let bench = Bench {
             circuit,
@@ -143,14 +150,20 @@ impl Wanted {
             PACE,
         );
         let outputs = bench.output_valves();
-        if !outputs.is_empty() && under.valves == ValvesIn::All {
+        let small = suspected.iter().filter(|v| !outputs.contains(v));
+        let small = small.take(MOST_PULLED).map(|v| vec![v.clone()]);
+        let pulled: Vec<Vec<String>> = std::iter::once(outputs.clone()).chain(small).collect();
+        for (index, out) in pulled.iter().enumerate() {
+            if out.is_empty() || under.valves != ValvesIn::All {
+                continue;
+            }
             let pulled = Conditions {
-                valves: ValvesIn::Without(outputs.clone()),
+                valves: ValvesIn::Without(out.clone()),
                 ..under.clone()
             };
-            let name = format!("without {}", outputs.join(" "));
-            let spots = bench.output_grids();
-            let number = circuit.readings.len() + 1;
+            let name = format!("without {}", out.join(" "));
+            let spots = bench.grids_without(out);
+            let number = circuit.readings.len() + 3 + index;
             all.add(
                 &bench,
                 &pulled,
@@ -197,7 +210,7 @@ impl Wanted {
                 if knobs.is_empty() { "" } else { ", " },
                 knobs.join(", ")
             );
-            let number = circuit.readings.len() + 3;
+            let number = circuit.readings.len() + 1;
             let mut settings: Vec<String> = knobs.iter().map(|k| format!("set {k}")).collect();
             settings.push(format!("signal {jack} {SIGNAL_VOLTS} {SIGNAL_HERTZ}"));
             all.add(
@@ -375,6 +388,28 @@ impl Wanted {
             kept(index - 1)
         });
     }
+}
+
+/// Valves of which a section is suspected of grid current, the likeliest first: what is on such a grid may come from the valve
+/// or from what feeds it, and with the valve out only the second is left.
+pub(super) fn gassy_or_fed(circuit: &Circuit, ranking: &Ranking) -> Vec<String> {
+    let mut chances: Vec<(usize, f64)> = Vec::new();
+    for piece in &ranking.pieces {
+        let Some(h) = ranking.list.get(piece.hypothesis) else {
+            continue;
+        };
+        if !matches!(h.change, Change::GridAmps { .. }) {
+            continue;
+        }
+        match chances.iter_mut().find(|c| c.0 == h.part.0) {
+            Some(chance) => chance.1 += piece.share,
+            None => chances.push((h.part.0, piece.share)),
+        }
+    }
+    chances.retain(|c| c.1 >= PULLED_FROM);
+    chances.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let parts = chances.iter().filter_map(|c| circuit.parts.get(c.0));
+    parts.map(|p| p.name.clone()).collect()
 }
 
 /// Index of a wiring's node in an assembly.

@@ -193,8 +193,9 @@ impl Rectifiers {
         self.solved_from(memory, across, out, jacobian, Care::RoughSlopes)
     }
 
-    /// [`Rectifiers::mean_currents_from`] for a first look, two thirds of the work: currents to a ten-millionth of the
-    /// greatest, slopes before the last correction (of a ten-thousandth at most). Slices must be long enough.
+    /// [`Rectifiers::mean_currents_from`] for a first look, two thirds of the work: laws and network agree to a billionth
+    /// of the greatest current, and the slopes are those before the last correction (of a ten-thousandth at most). Slices
+    /// that are too short are left alone and false is returned.
     pub fn loose_currents_from(
         &self,
         memory: &mut CycleMemory,

@@ -14,7 +14,6 @@ use super::{FAR, Room, WIDE, desks, in_batches, look};
 const BEYOND: f64 = 0.25;
 
 /// A hypothesis at the sizes that were looked at.
-#[derive(Default)]
 pub(super) struct Looks {
     pub(super) found: Vec<Look>,
     /// Is its part in any of the scenes, and does the fault change anything there?
@@ -163,6 +162,7 @@ impl Room<'_> {
         found
     }
 
+    /// One size, from the volts of a near one.
     fn at(
         &self,
         desks: &mut [Option<Desk>],

@@ -31,6 +31,9 @@ const FLOOR_VOLTS: f64 = -0.3;
 const POSITIVE_GRID: f64 = 0.15;
 /// Grid current from which that holds, as part of the plate's.
 const POSITIVE_FROM: f64 = 1e-3;
+/// One sigma of the volts at which a triode's grid begins to draw current, from one to the next: its contact potential (ours).
+/// It moves a grid that nothing but that current holds, and no other.
+const CONTACT_VOLTS: f64 = 0.2;
 
 impl Scene {
     pub(super) fn cold(&self, desk: &mut Desk, moved: bool, slopes: bool) -> Option<Expected> {
@@ -230,6 +233,14 @@ impl Scene {
             all.push((*cause, grid.grid, grid.sigma));
             all.push((*cause, grid.cathode, -grid.sigma));
         }
+        for (contact, cause) in &self.contacts {
+            let element = net.elements.get(*contact);
+            if let Some((grid, cathode, siemens)) = element.and_then(|e| grid_slope(&e.law, volts))
+            {
+                all.push((*cause, grid, CONTACT_VOLTS * siemens));
+                all.push((*cause, cathode, -CONTACT_VOLTS * siemens));
+            }
+        }
         for element in &net.elements {
             if let Some((plate, cathode, amps)) = beyond_sheets(&element.law, volts) {
                 all.push((self.positive_grids, plate, -POSITIVE_GRID * amps));
@@ -247,6 +258,23 @@ impl Scene {
         }
         all
     }
+}
+
+/// Grid, cathode and slope of the grid current of a triode.
+fn grid_slope(law: &Law, volts: &[f64]) -> Option<(NodeIndex, NodeIndex, f64)> {
+    let Law::Triode {
+        plate,
+        grid,
+        cathode,
+        law,
+    } = law
+    else {
+        return None;
+    };
+    let at = |n: NodeIndex| volts.get(n).copied().unwrap_or(0.0);
+    let k = at(*cathode);
+    let siemens = law.currents(at(*plate) - k, at(*grid) - k).grid_by_grid;
+    (siemens > 0.0).then_some((*grid, *cathode, siemens))
 }
 
 /// Plate, cathode and plate current of a triode whose grid draws current.

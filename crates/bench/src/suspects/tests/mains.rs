@@ -142,7 +142,7 @@ fn ripple_and_heaters_are_proposed() {
     let tolerances = Tolerances::standard().expect("the table");
     let library = Library::built_in();
     let evidence = evidence::Evidence::of(&circuit, library, &anatomy, &tolerances);
-    let wanted = wanted::Wanted::of(&circuit, library, &anatomy, &tolerances, &evidence);
+    let wanted = wanted::Wanted::of(&circuit, library, &anatomy, &tolerances, &evidence, &[]);
     let ac: Vec<&str> = wanted
         .candidates
         .iter()

@@ -192,29 +192,28 @@ impl Bench<'_> {
         names
     }
 
-    pub(super) fn output_grids(&self) -> Vec<Spot> {
-        let grids = self.anatomy.output_sections().filter_map(|s| {
-            let part = self.circuit.parts.get(s.part.0)?;
-            let Kind::Valve(valve) = &part.kind else {
-                return None;
+    /// The grids of valves that are out: what stays on them comes from elsewhere.
+    pub(super) fn grids_without(&self, out: &[String]) -> Vec<Spot> {
+        let of = self.circuit.parts.iter().filter(|p| out.contains(&p.name));
+        let grids = of.flat_map(|part| {
+            let electrodes = match &part.kind {
+                Kind::Valve(valve) => valve.electrodes.as_slice(),
+                _ => &[],
             };
-            let grid = valve
-                .electrodes
-                .iter()
-                .find(|e| e.electrode == Electrode::Grid)?;
-            part.terminals.get(grid.terminal)?.node
+            let grids = electrodes.iter().filter(|e| e.electrode == Electrode::Grid);
+            grids.filter_map(|e| part.terminals.get(e.terminal)?.node)
         });
-        let read = self.read_in(Unit::VoltsDc, |c| {
-            let out = self.output_valves();
-            matches!(&c.valves, ValvesIn::Without(w) if out.iter().all(|v| w.contains(v)))
-        });
+        let read = self.read_in(
+            Unit::VoltsDc,
+            |c| matches!(&c.valves, ValvesIn::Without(w) if out.iter().all(|v| w.contains(v))),
+        );
         let may = |n: &NodeId| self.forbidden.may_live(*n) && !read.contains(n);
         let mut nodes: Vec<NodeId> = grids.filter(may).collect();
         nodes.dedup();
         nodes.into_iter().map(|n| self.spot(n, 1.0)).collect()
     }
 
-    /// Resistors, windings and electrodes, to be read with the power off.
+    /// Resistors, capacitors, windings and electrodes, to be read with the power off.
     pub(super) fn cold_spots(&self) -> Vec<Spot> {
         let mut all = Vec::new();
         let mut done: BTreeSet<(NodeId, Option<NodeId>)> = BTreeSet::new();
@@ -227,9 +226,11 @@ impl Bench<'_> {
                 .any(|r| r.point == name)
         };
         for part in &self.circuit.parts {
-            if !matches!(part.kind, Kind::Resistor { .. } | Kind::Choke { .. })
-                || was_read(&part.name)
-            {
+            let two_ended = matches!(
+                part.kind,
+                Kind::Resistor { .. } | Kind::Capacitor { .. } | Kind::Choke { .. }
+            );
+            if !two_ended || was_read(&part.name) {
                 continue;
             }
             let Some((a, b)) = two_ends(part) else {

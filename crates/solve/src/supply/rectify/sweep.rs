@@ -20,8 +20,10 @@ const FIRST_STEPS: usize = 14;
 const MOST_SERIES: f64 = 1e12;
 /// Accepted departure of the laws from the network's currents, relative to the greatest.
 const TOLERANCE: f64 = 1e-11;
-/// The same for a first look.
-const LOOSE: f64 = 1e-7;
+/// The same for a first look,
+const LOOSE: f64 = 1e-9;
+/// and with a resistance in series, which is only a start for less of it.
+const SERIES: f64 = 1e-3;
 /// On the way to somewhere else, slopes before a last correction of the currents by this part are good
 /// enough.
 const NEAR: f64 = 1e-4;
@@ -159,7 +161,8 @@ impl<'a> Sweep<'a> {
     /// Newton's method over the whole cycle; where it stalls, once more with a resistance in
     /// series with each plate that is as large as anything in the network, then less and less.
     pub(super) fn solve(&mut self) -> bool {
-        if self.newton(FIRST_STEPS) {
+        let enough = self.enough();
+        if self.newton(FIRST_STEPS, enough) {
             return true;
         }
         self.open();
@@ -174,11 +177,19 @@ impl<'a> Sweep<'a> {
         let mut series = largest.min(MOST_SERIES);
         while series > 1e-2 * least {
             self.with_series(series);
-            self.newton(MOST_STEPS);
+            self.newton(MOST_STEPS, SERIES);
             series *= 0.2;
         }
         self.with_series(0.0);
-        self.newton(MOST_STEPS)
+        self.newton(MOST_STEPS, enough)
+    }
+
+    /// Accepted departure of the laws from the network's currents, relative to the greatest.
+    fn enough(&self) -> f64 {
+        match self.care {
+            Care::Whole | Care::RoughSlopes => TOLERANCE,
+            Care::Loose => LOOSE,
+        }
     }
 
     /// Newton's method from volts and amperes that satisfy the network; [`Sweep::solve`] where
@@ -186,24 +197,19 @@ impl<'a> Sweep<'a> {
     pub(super) fn solve_from(&mut self, volts: &[f64], amps: &[f64]) -> bool {
         self.net_volts.copy_from_slice(volts);
         self.net_amps.copy_from_slice(amps);
-        if self.newton(FIRST_STEPS) {
+        if self.newton(FIRST_STEPS, self.enough()) {
             return true;
         }
         self.open();
         self.solve()
     }
 
-    /// Newton's method from the volts and amperes that stand in the network.
-    fn newton(&mut self, most: usize) -> bool {
+    /// Newton's method from the volts and amperes that stand in the network, until the laws depart no more than `enough` from it.
+    fn newton(&mut self, most: usize, enough: f64) -> bool {
         let size = CYCLE_STEPS * self.m;
         let (mut step_volts, mut step_amps) = (vec![0.0; size], vec![0.0; size]);
         let (mut greatest, mut apart) = self.laws();
         let mut best = f64::INFINITY;
-        let enough = if self.care == Care::Loose {
-            LOOSE
-        } else {
-            TOLERANCE
-        };
         self.found.clear();
         for count in 0..most {
             if apart <= enough * greatest + 1e-16 {

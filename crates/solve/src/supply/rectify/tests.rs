@@ -318,7 +318,8 @@ proptest! {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(100))]
 
-    /// A first look is off by no more than it says, from nothing and from another cycle.
+    /// A first look is near, from nothing and from another cycle: a billionth of misfit between laws and network is at
+    /// most ten thousand times as much of current, where steep laws share what large ohms between them leave open.
     #[test]
     fn a_first_look_is_near_enough(
         group in any_group(),
@@ -335,7 +336,7 @@ proptest! {
             let greatest = (0..m).fold(0.0, |most, d| f64::max(most, cycle.peak(d)));
             for (d, loose) in i.iter().enumerate() {
                 let off = (loose - cycle.mean(d)).abs();
-                prop_assert!(off <= 1e-7 * greatest + 1e-12, "plate {d} off by {off} of {greatest}");
+                prop_assert!(off <= 1e-5 * greatest + 1e-12, "plate {d} off by {off} of {greatest}");
             }
         }
     }
