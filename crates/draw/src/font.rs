@@ -39,10 +39,10 @@ const BOLD: [u16; 95] = [
 #[must_use]
 pub fn width(text: &str, bold: bool) -> i32 {
     let table = if bold { &BOLD } else { &MEDIUM };
-    let thousandths: u32 = text
+    let thousandths: u64 = text
         .chars()
         .map(|c| match c {
-            ' '..='~' => u32::from(table[c as usize - 32]),
+            ' '..='~' => u64::from(table[c as usize - 32]),
             'µ' | 'μ' => 441,
             'Ω' => 520,
             '°' => 313,
@@ -53,7 +53,7 @@ pub fn width(text: &str, bold: bool) -> i32 {
             _ => 1000,
         })
         .sum();
-    let px = thousandths * SIZE.unsigned_abs();
+    let px = thousandths * u64::from(SIZE.unsigned_abs());
     i32::try_from(px.div_ceil(1000)).unwrap_or(i32::MAX / 4)
 }
 

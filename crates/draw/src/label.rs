@@ -50,6 +50,11 @@ fn in_line(piece: &Piece) -> Rows {
     Arc::new(vec![line])
 }
 
+/// Pixels of a piece's label, all in one line.
+pub(crate) fn width(piece: &Piece) -> i32 {
+    wide(&in_line(piece)[0])
+}
+
 fn size(lines: &[Vec<(String, bool)>]) -> (i32, i32) {
     let w = lines.iter().map(|l| wide(l)).max().unwrap_or(0);
     let n = i32::try_from(lines.len()).unwrap_or(1);

@@ -209,7 +209,7 @@ fn drawn(d: &Drawing<'_>) -> BTreeSet<BTreeSet<Thing>> {
                     .circuit
                     .nodes
                     .iter()
-                    .any(|n| n.names.iter().any(|x| x == name))
+                    .any(|n| n.names.iter().any(|x| short(x) == name))
             {
                 things.push((at, Thing::Name(canonical(name))));
             }

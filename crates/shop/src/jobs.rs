@@ -9,6 +9,10 @@ use crate::stamp::At;
 use rusqlite::{OptionalExtension as _, Row, params};
 use serde::{Deserialize, Serialize};
 
+/// Highest number of a tag. A tag is written by hand, and nine figures are more than one holds; and the numbers that
+/// follow it must stay far from the largest that the data base can hold, after which no job could be taken in.
+pub(crate) const MOST_TAG: i64 = 999_999_999;
+
 /// What a job waits for.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -176,6 +180,25 @@ fn job(row: &Row<'_>) -> rusqlite::Result<Job> {
         shelf: row.get("shelf")?,
         owner: row.get::<_, Option<String>>("owner")?.unwrap_or_default(),
     })
+}
+
+/// The number after the highest; where no tag can have that, the lowest that is free.
+pub(crate) fn next_tag(base: &rusqlite::Connection) -> Result<i64, ShopError> {
+    let after: i64 = base.query_row(
+        "SELECT coalesce(max(id), 0) + 1 FROM jobs WHERE id <= ?1",
+        [MOST_TAG],
+        |r| r.get(0),
+    )?;
+    if after <= MOST_TAG {
+        return Ok(after);
+    }
+    let free: Option<i64> = base.query_row(
+        "SELECT min(n) FROM (SELECT 1 AS n UNION ALL SELECT id + 1 FROM jobs WHERE id < ?1)
+         WHERE n NOT IN (SELECT id FROM jobs)",
+        [MOST_TAG],
+        |r| r.get(0),
+    )?;
+    free.ok_or_else(|| ShopError::Refused("Every number that a tag can have is in use.".to_owned()))
 }
 
 impl Reader<'_> {
@@ -354,13 +377,15 @@ impl Write<'_> {
             return Err(ShopError::Refused(format!("Tag {n} is in use already.")));
         }
         let id = match number {
+            Some(n) if n > MOST_TAG => {
+                return Err(ShopError::Refused(format!(
+                    "A tag has nine figures at most, and {n} has more. Type the number on the tag again, or leave it empty: \
+                     the next one is taken."
+                )));
+            }
             Some(n) if n > 0 => n,
             Some(_) => return Err(ShopError::Refused("A tag has a number above 0.".to_owned())),
-            None => self
-                .base
-                .query_row("SELECT coalesce(max(id), 0) + 1 FROM jobs", [], |r| {
-                    r.get(0)
-                })?,
+            None => next_tag(self.base)?,
         };
         let entry = self.enter(
             Some(JobId(id)),

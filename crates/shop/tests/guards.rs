@@ -217,6 +217,36 @@ fn a_reading_names_rows_that_are_there() {
     );
 }
 
+/// The largest whole number of SQLite ("Datatypes in SQLite", 2) has none after it: a job of that number was the last.
+#[test]
+fn a_tag_of_too_many_figures_does_not_end_the_numbers() {
+    let folder = tempfile::tempdir().unwrap();
+    let shop = open(folder.path());
+    let first = job(&shop);
+    let amp = shop
+        .read(|r| Ok::<_, ShopError>(r.job(first)?.amp.id))
+        .unwrap();
+    let take = |number| shop.write(&desk(1), |w| w.open_job(amp, number));
+    for number in [i64::MAX, i64::MAX - 1, 1_000_000_000] {
+        match take(Some(number)) {
+            Err(ShopError::Refused(said)) => {
+                assert!(said.contains("nine figures"), "{said}");
+                assert!(said.contains("leave it empty"), "{said}");
+            }
+            other => panic!("{number}: {other:?}"),
+        }
+    }
+    for number in [0, -1, i64::MIN] {
+        assert!(matches!(take(Some(number)), Err(ShopError::Refused(_))));
+    }
+    assert_eq!(take(None).unwrap().0, 43);
+    // after the highest tag there is, the lowest free numbers
+    assert_eq!(take(Some(999_999_999)).unwrap().0, 999_999_999);
+    assert_eq!(take(None).unwrap().0, 1);
+    assert_eq!(take(Some(2)).unwrap().0, 2);
+    assert_eq!(take(None).unwrap().0, 3);
+}
+
 #[test]
 fn a_change_is_whole_or_not_at_all() {
     let folder = tempfile::tempdir().unwrap();

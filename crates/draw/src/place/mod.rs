@@ -15,6 +15,7 @@ mod tree;
 
 pub use patch::{Item, Patch};
 
+use crate::geometry::{Point, Turn, UNIT};
 use crate::memory::Recalled;
 use crate::plan::Plan;
 use std::collections::BTreeSet;
@@ -89,25 +90,55 @@ impl<'p, 'a> Desk<'p, 'a> {
     }
 }
 
-/// Every piece on its own in rows, far apart: always legal, whatever was typed.
+/// Units between the symbols of a row of the table, at least.
+const APART: i32 = 60;
+/// Units from which on a row of the table is full.
+const ROW: i32 = 240;
+
+/// Every piece on its own in rows, far apart: always legal, whatever was typed. Names that reach further than usual push
+/// their neighbours away.
 #[must_use]
 pub fn table(plan: &Plan<'_>) -> Patch {
     let mut page = Patch::default();
     let (mut x, mut y, mut low) = (0, 0, 0);
+    let mut before = 0;
     for piece in 0..plan.pieces.len() {
         let e = plan.symbols[piece].extent();
-        let unit = crate::geometry::UNIT;
-        let (w, h) = (e.width() / unit + 1, e.height() / unit + 1);
-        if x > 0 && x + w > 240 {
+        let (w, h) = (e.width() / UNIT + 1, e.height() / UNIT + 1);
+        let (left, right) = reach(plan, piece);
+        if x > 0 {
+            x += APART.max(before + left);
+        }
+        if x > 0 && x + w > ROW {
             x = 0;
             y = low + 8;
         }
-        let at = crate::geometry::Point::new(x - e.x0.div_euclid(unit), y - e.y0.div_euclid(unit));
-        page.put(plan, piece, at, crate::geometry::Turn::NONE);
-        x += w + 60;
+        let at = Point::new(x - e.x0.div_euclid(UNIT), y - e.y0.div_euclid(UNIT));
+        page.put(plan, piece, at, Turn::NONE);
+        x += w;
+        before = right;
         low = low.max(y + h);
     }
     page
+}
+
+/// Units that the tags at the pins of a piece, and its label on either side, reach out of its symbol to the left and to the
+/// right.
+fn reach(plan: &Plan<'_>, piece: usize) -> (i32, i32) {
+    let symbol = &plan.symbols[piece];
+    let e = symbol.extent();
+    let label = crate::label::width(&plan.pieces[piece]);
+    let (mut left, mut right) = (label, label);
+    for (k, pin) in symbol.pins.iter().enumerate() {
+        let text = plan
+            .node(piece, k)
+            .map_or_else(String::new, |node| plan.tag_text(node));
+        let room = crate::tag::room(crate::tag::Sort::Named, &text, pin.at, pin.out);
+        left = left.max(e.x0 - room.x0);
+        right = right.max(room.x1 - e.x1);
+    }
+    // a unit for what stands off the grid, and one of air
+    (left / UNIT + 2, right / UNIT + 2)
 }
 
 /// Pieces that the signal passes one after the other, as (earlier, later).

@@ -9,6 +9,7 @@ use super::whole::kept;
 use super::{ABOUT, About, Opened, RECORD, file_name, open, people, unwritten, zip};
 use crate::error::ShopError;
 use crate::id::JobId;
+use crate::jobs::{MOST_TAG, next_tag};
 use crate::open::{Reader, Shop, Write as Change};
 use crate::stamp::Stamp;
 use rusqlite::{Connection, OptionalExtension as _, params};
@@ -405,7 +406,7 @@ fn has(base: &Connection, attachment: &Row) -> Result<bool, ShopError> {
 
 /// The job's own number where it is free, else the next one.
 fn number(base: &Connection, own: Option<i64>) -> Result<i64, ShopError> {
-    if let Some(own) = own.filter(|n| (1..=1_000_000_000).contains(n)) {
+    if let Some(own) = own.filter(|n| (1..=MOST_TAG).contains(n)) {
         let taken: Option<i64> = base
             .query_row("SELECT 1 FROM jobs WHERE id = ?1", [own], |r| r.get(0))
             .optional()?;
@@ -413,7 +414,7 @@ fn number(base: &Connection, own: Option<i64>) -> Result<i64, ShopError> {
             return Ok(own);
         }
     }
-    Ok(last(base, "jobs")? + 1)
+    next_tag(base)
 }
 
 /// An invoice whose number is given here already says so behind its number.
