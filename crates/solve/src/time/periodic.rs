@@ -38,24 +38,60 @@ const ROUNDED: f64 = 100.0;
 const STALLED: f64 = 0.2;
 /// The last correction may then be this many times as large.
 const ROUNDED_MOVE: f64 = 10.0;
-/// Error of a cycle's unknowns within a stage, as part of their peak.
-const STAGE: f64 = 1e-10;
-
-/// Steps of a cycle, at least: so many that a sum over them gives the tenth harmonic to a part in a
-/// thousand.
-const LEAST_STEPS: f64 = 200.0;
-
 /// An oscillator none of whose capacitors moves so far in a cycle, volts, is at rest.
 const LEAST_SWING: f64 = 1e-3;
 
 /// Asked now and then with the share that is done, 0 to 1; false stops the work.
 pub type Watch<'a> = &'a mut dyn FnMut(f64) -> bool;
 
+/// How well a state is to repeat, on which steps.
+#[derive(Clone, Copy)]
+struct Level {
+    /// Error that a step may leave.
+    accuracy: f64,
+    /// Steps of a cycle, at least.
+    least_steps: f64,
+    /// Error of a cycle's unknowns within a stage, as part of their peak.
+    stage: f64,
+    /// How far the end may be from the beginning, in [`REPEATS`].
+    off: f64,
+    /// How large the last correction may be, in [`MOVED`].
+    moved: f64,
+}
+
+/// What the figures are taken from. So many steps that a sum over them gives the tenth harmonic to a part in a
+/// thousand.
+const FINE: Level = Level {
+    accuracy: CYCLE_ACCURACY,
+    least_steps: 200.0,
+    stage: 1e-10,
+    off: 1.0,
+    moved: 1.0,
+};
+
+/// What only has to come near.
+const ROUGH: Level = Level {
+    accuracy: 1e-3,
+    least_steps: 40.0,
+    stage: 1e-8,
+    off: 1e4,
+    moved: 10.0,
+};
+
 /// What is sought.
+#[derive(Clone)]
 struct Shot {
     x: Vec<f64>,
     states: Vec<f64>,
     period: f64,
+}
+
+/// A state that repeats on the steps of `grid`, which are parts of its period.
+struct Repeating {
+    shot: Shot,
+    grid: Vec<f64>,
+    /// What a cycle makes of nudges, as roots of their energy.
+    map: DMatrix<f64>,
 }
 
 impl Running {
@@ -124,7 +160,8 @@ impl Running {
         })
     }
 
-    /// One round of corrections; none if they did not settle.
+    /// One round of corrections; none if they did not settle. First on few steps, from whose state and map of
+    /// nudges the steps that the accuracy asks for need few corrections more.
     fn correct(
         &mut self,
         period: f64,
@@ -132,30 +169,71 @@ impl Running {
         round: u32,
         watch: Watch<'_>,
     ) -> Result<Option<Cycle>, TimeError> {
-        let begin = self.seconds;
-        let mut shot = Shot {
+        let began = Shot {
             x: self.x.clone(),
             states: self.states.clone(),
             period,
         };
         let roots = self.roots();
+        let fine = if self.told {
+            Level {
+                accuracy: self.accuracy,
+                ..FINE
+            }
+        } else {
+            FINE
+        };
+        let mut ask = |share: f64| watch((f64::from(round) + share) / f64::from(MOST_ROUNDS));
+        // An oscillator's first corrections move it along its own way, and with it where its cycle begins: it has
+        // only steps as they are wanted.
+        let rough = if free {
+            None
+        } else {
+            let begin = began.clone();
+            self.corrections(&ROUGH, begin, None, (free, &roots), &mut |share| {
+                ask(0.5 * share)
+            })?
+        };
+        let (shot, map) = match rough {
+            Some(near) => (near.shot, Some(near.map)),
+            None => (began, None),
+        };
+        let found = self.corrections(&fine, shot, map, (free, &roots), &mut |share| {
+            ask(0.5 + 0.5 * share)
+        })?;
+        Ok(found.map(|at| self.finish(at.shot, &at.grid, &roots, free)))
+    }
+
+    /// Corrects `shot` until it repeats as well as `level` asks for; none if it did not. `map` is what a cycle makes of
+    /// nudges, as far as that is known.
+    fn corrections(
+        &mut self,
+        level: &Level,
+        mut shot: Shot,
+        map: Option<DMatrix<f64>>,
+        (free, roots): (bool, &[f64]),
+        ask: &mut dyn FnMut(f64) -> bool,
+    ) -> Result<Option<Repeating>, TimeError> {
+        let begin = self.seconds;
+        let grids = if map.is_some() { 1 } else { GRIDS };
+        // A map from elsewhere is trusted until a correction has shown what it is worth.
+        let (mut before, mut shrank) = (f64::INFINITY, map.as_ref().map_or(f64::INFINITY, |_| 0.0));
+        let mut map = map.unwrap_or_else(|| DMatrix::zeros(0, 0));
         let mut sweep = Sweep::default();
         let mut grid: Vec<f64> = Vec::new();
-        let mut map = DMatrix::zeros(0, 0);
-        let (mut before, mut shrank) = (f64::INFINITY, f64::INFINITY);
+        let mut halved = false;
         for correction in 0..MOST_CORRECTIONS {
-            let share = f64::from(correction) / f64::from(MOST_CORRECTIONS);
-            if !watch((f64::from(round) + share) / f64::from(MOST_ROUNDS)) {
+            if !ask(f64::from(correction) / f64::from(MOST_CORRECTIONS)) {
                 return Err(TimeError::Stopped);
             }
             // The grid follows the first corrections; then it stays, so that they converge.
-            if correction < GRIDS || grid.is_empty() {
-                match self.grid(begin, &shot) {
+            if correction < grids && !halved {
+                match self.grid(level, begin, &shot) {
                     Some(made) => grid = made,
                     None => return Ok(None),
                 }
             }
-            let within = self.stage_within();
+            let within = self.stage_within(level);
             let (moving, room) = (&self.moving, &mut self.room);
             let steps: Vec<f64> = grid.iter().map(|part| part * shot.period).collect();
             let from = (&shot.x[..], &shot.states[..]);
@@ -163,7 +241,11 @@ impl Running {
             let keeping = map.is_empty() || shrank > KEPT_BELOW;
             let keep = keeping.then_some(&mut sweep);
             let Some(end) = wave(moving, room, (begin, &steps), from, &within, keep, None) else {
-                grid.clear();
+                if halved {
+                    return Ok(None);
+                }
+                halved = true;
+                grid = grid.iter().flat_map(|part| [0.5 * part; 2]).collect();
                 continue;
             };
             if free && !self.swings(&end.rates, shot.period) {
@@ -171,20 +253,20 @@ impl Running {
             }
             let off = self.off(&shot.states, &end.states);
             if keeping {
-                map = scaled(sweep.carried(&self.moving), &roots);
+                map = scaled(sweep.carried(&self.moving), roots);
             }
-            let miss = apart(&shot.states, &end.states, &roots);
+            let miss = apart(&shot.states, &end.states, roots);
             (before, shrank) = (miss, miss / before);
-            let Some(moved) = self.newton(&mut shot, &end, &map, &roots, free) else {
+            let Some(moved) = self.newton(&mut shot, &end, &map, roots, free) else {
                 return Ok(None);
             };
             let stalled = correction > GRIDS && shrank > STALLED;
-            let there = (off <= 1.0 && moved <= 1.0)
-                || (stalled && off <= ROUNDED && moved <= ROUNDED_MOVE);
+            let there = (off <= level.off && moved <= level.moved)
+                || (stalled && off <= ROUNDED * level.off && moved <= ROUNDED_MOVE * level.moved);
             // What creeps, a core or a large capacitor, hardly misses however far it is off: so
             // the correction has to be small too.
             if there && correction > 0 {
-                return Ok(Some(self.finish(begin, shot, &grid, &roots, free)));
+                return Ok(Some(Repeating { shot, grid, map }));
             }
         }
         Ok(None)
@@ -258,8 +340,9 @@ impl Running {
         stores.map(|store| store.sort.size().sqrt()).collect()
     }
 
-    fn stage_within(&self) -> Vec<f64> {
-        self.peaks.iter().map(|peak| STAGE * (peak + 0.1)).collect()
+    fn stage_within(&self, level: &Level) -> Vec<f64> {
+        let peaks = self.peaks.iter();
+        peaks.map(|peak| level.stage * (peak + 0.1)).collect()
     }
 
     /// How far the end is from the beginning, 1 being what counts as the same.
@@ -277,22 +360,22 @@ impl Running {
         })
     }
 
-    /// The steps, as parts of the period, that the accuracy asks for from this beginning.
-    fn grid(&self, begin: f64, shot: &Shot) -> Option<Vec<f64>> {
+    /// The steps, as parts of the period, that the level's accuracy asks for from this beginning.
+    fn grid(&mut self, level: &Level, begin: f64, shot: &Shot) -> Option<Vec<f64>> {
         let mut run = self.clone();
         run.x.clone_from(&shot.x);
         run.states.clone_from(&shot.states);
         run.seconds = begin;
-        if !self.told {
-            run.accuracy = CYCLE_ACCURACY;
-        }
-        run.longest = shot.period / LEAST_STEPS;
+        run.accuracy = level.accuracy;
+        run.longest = shot.period / level.least_steps;
         run.next = self.next.min(run.longest);
         let mut steps = Vec::new();
         let went = run.until_seeing(begin + shot.period, &mut |_, h| {
             steps.push(h);
             true
         });
+        // its work is this circuit's
+        self.room.count = run.room.count;
         went.ok()?;
         let whole: f64 = steps.iter().sum();
         Some(steps.iter().map(|h| h / whole).collect())
@@ -316,8 +399,9 @@ impl Running {
     }
 
     /// Goes through the cycle that was found once more and looks at all of it.
-    fn finish(&mut self, begin: f64, shot: Shot, grid: &[f64], roots: &[f64], free: bool) -> Cycle {
-        let within = self.stage_within();
+    fn finish(&mut self, shot: Shot, grid: &[f64], roots: &[f64], free: bool) -> Cycle {
+        let begin = self.seconds;
+        let within = self.stage_within(&FINE);
         let steps: Vec<f64> = grid.iter().map(|part| part * shot.period).collect();
         let from = (&shot.x[..], &shot.states[..]);
         let mut sweep = Sweep::default();
