@@ -27,12 +27,14 @@ mod devices;
 mod gains;
 mod held;
 mod natural;
+mod parts;
 mod periodic;
 mod power;
 mod rules;
 mod stage;
 mod stores;
 mod sweep;
+mod terms;
 #[cfg(test)]
 mod tests;
 

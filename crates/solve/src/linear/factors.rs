@@ -313,6 +313,7 @@ impl<S: Single> Factors<S> {
 
     /// As [`Factors::solve`] for several right sides side by side: row by row, a column for
     /// each. `work` is room, kept between calls.
+    #[inline(always)]
     pub fn solve_lanes<const LANES: usize>(
         &self,
         pattern: &Pattern,

@@ -8,105 +8,16 @@
 use super::TimeError;
 use super::cathodes::{Warming, at_emission};
 use super::devices::Abreast;
+pub(super) use super::parts::{Emf, Four, Mean, Pair, PairLaw, Source, Three};
 use super::stores::{Sort, Store};
-use crate::device::{DiodeLaw, NeonLaw, PentodeLaw, RectifierLaw, TriodeLaw};
+use super::terms::{Build, Placed};
+use crate::device::{DiodeLaw, PentodeLaw, RectifierLaw, TriodeLaw};
 use crate::equations::{AMPLIFIER_OHMS, BadElement, Equations, FLOOR_SIEMENS, LEAK_SIEMENS};
 use crate::equations::{Loaded, Scale};
 use crate::lanes::Wide;
 use crate::linear::{Pattern, Stamp};
-use crate::netlist::{Law, Netlist, Rectifiers, Transformer};
+use crate::netlist::{Law, Netlist, Rectifiers};
 use crate::operating::Solution;
-
-/// What a source's emf does.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Emf {
-    Steady(f64),
-    Sine {
-        peak: f64,
-        hertz: f64,
-    },
-    /// In a straight line from one value to the next.
-    Ramp {
-        from: f64,
-        to: f64,
-        since: f64,
-        length: f64,
-    },
-}
-
-impl Emf {
-    pub(super) fn at(self, seconds: f64) -> f64 {
-        match self {
-            Self::Steady(volts) => volts,
-            // a generator that stands still asks for no sine
-            Self::Sine { peak: 0.0, .. } => 0.0,
-            Self::Sine { peak, hertz } => peak * (std::f64::consts::TAU * hertz * seconds).sin(),
-            Self::Ramp {
-                from,
-                to,
-                since,
-                length,
-            } => from + (to - from) * ((seconds - since) / length).clamp(0.0, 1.0),
-        }
-    }
-}
-
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Source {
-    pub(super) element: usize,
-    pub(super) a: usize,
-    pub(super) b: usize,
-    pub(super) siemens: f64,
-    pub(super) emf: Emf,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum PairLaw {
-    Diode(DiodeLaw),
-    Neon(NeonLaw),
-}
-
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Pair {
-    pub(super) element: usize,
-    pub(super) a: usize,
-    pub(super) b: usize,
-    pub(super) stamps: [Stamp; 2],
-    pub(super) law: PairLaw,
-    pub(super) lit: bool,
-    pub(super) warming: Option<Warming>,
-}
-
-/// A triode: plate, grid, cathode; stamps by row and controlling volts.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Three {
-    pub(super) element: usize,
-    pub(super) nodes: [usize; 3],
-    pub(super) stamps: [[Stamp; 2]; 3],
-    pub(super) law: TriodeLaw,
-    pub(super) warming: Option<Warming>,
-}
-
-/// A pentode: plate, screen, grid, cathode.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Four {
-    pub(super) element: usize,
-    pub(super) nodes: [usize; 4],
-    pub(super) stamps: [[Stamp; 3]; 4],
-    pub(super) law: PentodeLaw,
-    pub(super) warming: Option<Warming>,
-}
-
-/// Mean amperes through a rectifying plate at no volts, its slopes being in the matrix.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Mean {
-    pub(super) element: usize,
-    pub(super) plate: usize,
-    pub(super) cathode: usize,
-    pub(super) amps: f64,
-    /// Siemens by the volts over each plate of the group.
-    pub(super) slopes: Vec<(usize, usize, f64)>,
-}
 
 /// Where averaged rectifiers and filaments stand.
 #[derive(Clone, Copy)]
@@ -139,106 +50,6 @@ pub(super) struct Moving {
     pub(super) filaments: Vec<(usize, f64)>,
     /// The unknown that is an element's alone (volts per turn, amperes of an amplifier), by element; 0 for none.
     pub(super) own: Vec<usize>,
-}
-
-/// A term of a row: row, plus, minus (0: none), coefficient.
-type Term = (usize, usize, usize, f64);
-
-#[derive(Default)]
-struct Build {
-    terms: Vec<Term>,
-    entries: Vec<(usize, usize)>,
-    stores: Vec<(usize, Placed)>,
-}
-
-/// A store before its stamps are known.
-struct Placed {
-    plus: usize,
-    minus: usize,
-    core: usize,
-    turns: f64,
-    sort: Sort,
-}
-
-impl Build {
-    fn term(&mut self, row: usize, plus: usize, minus: usize, value: f64) {
-        if row > 0 {
-            self.terms.push((row, plus, minus, value));
-            self.mesh(&[row], &[plus, minus]);
-        }
-    }
-
-    fn mesh(&mut self, rows: &[usize], columns: &[usize]) {
-        for row in rows.iter().filter_map(|row| row.checked_sub(1)) {
-            for column in columns.iter().filter_map(|column| column.checked_sub(1)) {
-                self.entries.push((row, column));
-            }
-        }
-    }
-
-    fn siemens(&mut self, a: usize, b: usize, siemens: f64) {
-        if a != b {
-            self.term(a, a, b, siemens);
-            self.term(b, b, a, siemens);
-        }
-    }
-
-    fn store(&mut self, element: usize, placed: Placed) {
-        let all = [placed.plus, placed.minus, placed.core];
-        self.mesh(&all, &all);
-        self.stores.push((element, placed));
-    }
-
-    /// A winding without leakage.
-    fn plain_winding(&mut self, a: usize, b: usize, core: usize, turns: f64, siemens: f64) {
-        self.siemens(a, b, siemens);
-        self.term(a, core, 0, -turns * siemens);
-        self.term(b, core, 0, turns * siemens);
-        self.term(core, a, b, -turns * siemens);
-        self.term(core, core, 0, turns * turns * siemens);
-    }
-
-    fn transformer(&mut self, element: usize, transformer: &Transformer, core: usize) {
-        let iron = transformer.ohms_per_turn2;
-        // a whisper keeps a core without windings solvable
-        let loss = if iron > 0.0 { 1.0 / iron } else { 0.0 };
-        self.term(core, core, 0, loss + 1e-15);
-        let henries = transformer.henries_per_turn2;
-        if henries > 0.0 && henries.is_finite() {
-            let sort = Sort::Coil { henries, ohms: 0.0 };
-            self.store(
-                element,
-                Placed {
-                    plus: core,
-                    minus: 0,
-                    core: 0,
-                    turns: 0.0,
-                    sort,
-                },
-            );
-        }
-        for winding in &transformer.windings {
-            let (a, b, turns) = (winding.a, winding.b, winding.turns);
-            if winding.leakage > 0.0 {
-                let sort = Sort::Coil {
-                    henries: winding.leakage,
-                    ohms: winding.ohms,
-                };
-                self.store(
-                    element,
-                    Placed {
-                        plus: a,
-                        minus: b,
-                        core,
-                        turns,
-                        sort,
-                    },
-                );
-            } else {
-                self.plain_winding(a, b, core, turns, 1.0 / winding.ohms);
-            }
-        }
-    }
 }
 
 fn usable(law: &Law) -> bool {

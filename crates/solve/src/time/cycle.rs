@@ -86,12 +86,12 @@ impl Cycle {
             seconds,
         };
         for (element, (power, currents)) in self.elements.iter_mut().enumerate() {
-            let now = moment.power(element);
+            let flows = moment.currents(element);
+            let now = moment.power_of(element, &flows);
             power.dissipated += weight * now.dissipated;
             power.delivered += weight * now.delivered;
             let terminals = netlist.elements[element].law.terminals();
             let last = terminals.last().map_or(0.0, |&node| x[node]);
-            let flows = moment.currents(element);
             for ((watts, &node), amps) in self.watts[element].iter_mut().zip(&terminals).zip(&flows)
             {
                 *watts += weight * (x[node] - last) * amps;

@@ -4,7 +4,8 @@
 //! IEEE 60, 1972, from memory, not seen), so that bypass and supply capacitors need not be waited
 //! for. The steps of the cycle are those that the accuracy asks for; their factors carry nudges
 //! through it, eight side by side, and what it makes of a nudge of each state is the matrix of
-//! Newton's equations. That is kept while the corrections shrink fast.
+//! Newton's equations. That is kept while the corrections shrink fast. What is driven is sought on few
+//! steps first.
 
 use nalgebra::linalg::Schur;
 use nalgebra::{DMatrix, DVector};

@@ -32,7 +32,14 @@ impl Moment<'_> {
             let mut pairs = self.moving.pairs.iter();
             pairs.any(|pair| pair.element == element && pair.lit)
         };
-        let warm = self.moving.law_at(element, &part.law, self.seconds);
+        // only what has a cathode can be less than hot
+        let cathode = matches!(
+            part.law,
+            Law::Triode { .. } | Law::Pentode { .. } | Law::Diode { .. }
+        );
+        let warm = cathode
+            .then(|| self.moving.law_at(element, &part.law, self.seconds))
+            .flatten();
         match warm.as_ref().unwrap_or(&part.law) {
             Law::Capacitor { .. } => pair(stored().next().map_or(0.0, |(_, amps)| *amps)),
             Law::Inductor { a, b, ohms, .. } => pair(
@@ -87,16 +94,20 @@ impl Moment<'_> {
 
     /// As [`Running::power`].
     pub(super) fn power(&self, element: usize) -> Power {
+        self.power_of(element, &self.currents(element))
+    }
+
+    /// The same, where its currents are known.
+    pub(super) fn power_of(&self, element: usize, amps: &[f64]) -> Power {
         let Some(part) = self.netlist.elements.get(element) else {
             return Power::default();
         };
-        let amps = self.currents(element);
         let first = amps.first().copied().unwrap_or(0.0);
         let terminals = part.law.terminals();
         let reference = terminals.last().map_or(0.0, |&node| self.x[node]);
         let flows_in: f64 = terminals
             .iter()
-            .zip(&amps)
+            .zip(amps)
             .map(|(&node, amps)| (self.x[node] - reference) * amps)
             .sum();
         let heat = |dissipated: f64| Power {

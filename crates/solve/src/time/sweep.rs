@@ -7,6 +7,7 @@ use super::build::Moving;
 use super::rules::FREE;
 use super::stage::Room;
 use super::stores::Branch;
+use crate::lanes::{Work, widely};
 use crate::linear::Factors;
 
 /// What one step left behind to carry nudges with.
@@ -109,21 +110,26 @@ impl Sweep {
         let count = moving.stores.len();
         let roots: Vec<f64> = moving.stores.iter().map(|s| s.sort.size().sqrt()).collect();
         let mut matrix = DMatrix::identity(count, count);
-        let mut room = CarryRoom::new(moving);
+        let mut rooms: Vec<CarryRoom> = Vec::new();
         let mut alive: Vec<usize> = (0..count).collect();
         let mut begin = 0;
         for part in LOOKED_AT {
             let end = (part * self.steps.len() as f64).round() as usize;
-            for columns in alive.chunks(LANES) {
+            rooms.resize_with(alive.len().div_ceil(LANES), || CarryRoom::new(moving));
+            for (room, columns) in rooms.iter_mut().zip(alive.chunks(LANES)) {
                 for (row, state) in room.now.iter_mut().enumerate() {
                     *state = [0.0; LANES];
                     for (slot, &column) in state.iter_mut().zip(columns) {
                         *slot = matrix[(row, column)];
                     }
                 }
-                for step in &self.steps[begin..end] {
-                    step.carry(moving, &mut room);
-                }
+            }
+            widely(Carry {
+                steps: &self.steps[begin..end],
+                moving,
+                rooms: &mut rooms,
+            });
+            for (room, columns) in rooms.iter().zip(alive.chunks(LANES)) {
                 for (row, state) in room.now.iter().enumerate() {
                     for (value, &column) in state.iter().zip(columns) {
                         matrix[(row, column)] = *value;
@@ -142,6 +148,26 @@ impl Sweep {
             });
         }
         matrix
+    }
+}
+
+/// Carries all nudges through some steps: each step's factors are fetched from memory once.
+struct Carry<'a> {
+    steps: &'a [Kept],
+    moving: &'a Moving,
+    rooms: &'a mut [CarryRoom],
+}
+
+impl Work for Carry<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        for step in self.steps {
+            for room in &mut *self.rooms {
+                step.carry(self.moving, room);
+            }
+        }
     }
 }
 
@@ -170,6 +196,7 @@ impl CarryRoom {
 
 impl Kept {
     /// The nudges at the end of the step.
+    #[inline(always)]
     fn carry(&self, moving: &Moving, room: &mut CarryRoom) {
         let own = FREE.gamma * self.h;
         let CarryRoom {
@@ -216,7 +243,7 @@ impl Kept {
     }
 }
 
-#[inline]
+#[inline(always)]
 fn add(to: &mut Lanes, by: f64, what: &Lanes) {
     for (to, what) in to.iter_mut().zip(what) {
         *to += by * what;
