@@ -1,6 +1,7 @@
 //! Files as typed on the command line: reading them whole, with a remedy for each thing that can go wrong.
 
 use crate::outcome::Failure;
+use sound::MediaSource;
 use std::fs::File;
 use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
@@ -76,20 +77,33 @@ pub(crate) fn read(path: &Path, index: usize) -> Result<Text, Failure> {
 /// No recording is larger than this.
 const LARGEST_SOUND: u64 = 1 << 30;
 
-/// The bytes of a recording, with its name.
-pub(crate) fn sound(path: &Path) -> Result<(String, Vec<u8>), Failure> {
+/// A recording that is measured, with its name. What is too large is refused by its length, before anything is read.
+pub(crate) fn sound(path: &Path) -> Result<(String, Box<dyn MediaSource>), Failure> {
     let name = path.display().to_string();
-    let mut bytes = Vec::new();
-    File::open(path)
-        .and_then(|file| file.take(LARGEST_SOUND + 1).read_to_end(&mut bytes))
-        .map_err(|e| unreadable(&name, path, &e))?;
-    if bytes.len() as u64 > LARGEST_SOUND {
-        return Err(Failure::input(
+    let file = open(path)?;
+    let about = file.metadata().map_err(|e| unreadable(&name, path, &e))?;
+    let too_large = || {
+        Failure::input(
             format!("{name} is larger than {} MB.", LARGEST_SOUND >> 20),
             "Cut out the part that matters, some minutes at most.",
-        ));
+        )
+    };
+    if about.is_file() {
+        return if about.len() > LARGEST_SOUND {
+            Err(too_large())
+        } else {
+            Ok((name, Box::new(file)))
+        };
     }
-    Ok((name, bytes))
+    // A pipe says no length and cannot be gone back in.
+    let mut bytes = Vec::new();
+    file.take(LARGEST_SOUND + 1)
+        .read_to_end(&mut bytes)
+        .map_err(|e| unreadable(&name, path, &e))?;
+    if bytes.len() as u64 > LARGEST_SOUND {
+        return Err(too_large());
+    }
+    Ok((name, Box::new(io::Cursor::new(bytes))))
 }
 
 /// A recording that is read as it is needed, however long it is.

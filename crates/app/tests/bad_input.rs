@@ -400,6 +400,32 @@ fn recordings_that_cannot_be_measured_get_a_word_each() {
     }
 }
 
+/// What is too large is refused by its length, and what is no recording by its first bytes: neither is taken into memory,
+/// of which there is less here than the files are long.
+#[test]
+fn a_recording_larger_than_the_memory_is_refused_in_words() {
+    let here = folder(&[]);
+    // They take no room on the disk: all of them but the length is a hole.
+    for (name, length) in [("over.wav", (1 << 30) + 1), ("hole.wav", 1 << 30)] {
+        let file = std::fs::File::create(here.path().join(name)).expect("a file");
+        file.set_len(length).expect("a length");
+    }
+    for (name, word) in [
+        ("over.wav", "larger than 1024 MB"),
+        ("hole.wav", "no recording"),
+    ] {
+        let out = std::process::Command::new("sh")
+            .args(["-c", "ulimit -v 600000 && exec \"$0\" hear \"$1\""])
+            .args([env!("CARGO_BIN_EXE_tubewright"), name])
+            .current_dir(here.path())
+            .output()
+            .expect("a shell");
+        let said = String::from_utf8_lossy(&out.stderr).replace('\n', " ");
+        assert_eq!(out.status.code(), Some(1), "{name}: {said}");
+        assert!(said.contains(word), "{name}: {said}");
+    }
+}
+
 #[test]
 fn wrong_use_ends_with_two() {
     for arguments in [

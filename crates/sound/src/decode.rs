@@ -117,11 +117,23 @@ fn promised(ending: &str) -> Option<&'static str> {
 /// # Errors
 /// When no sound can be had of the bytes; a recording that is cut off is read as far as it goes, with a note.
 pub fn decode(bytes: Vec<u8>, ending: &str) -> Result<Recording, DecodeError> {
-    decode_up_to(bytes, ending, MOST_SAMPLES)
+    decode_from(Box::new(Cursor::new(bytes)), ending)
 }
 
-fn decode_up_to(bytes: Vec<u8>, ending: &str, most: usize) -> Result<Recording, DecodeError> {
-    let mut reader = Reader::open(Box::new(Cursor::new(bytes)), ending)?;
+/// As [`decode`], of a file where it lies: its bytes are not kept beside its samples.
+///
+/// # Errors
+/// As [`decode`].
+pub fn decode_from(source: Box<dyn MediaSource>, ending: &str) -> Result<Recording, DecodeError> {
+    decode_up_to(source, ending, MOST_SAMPLES)
+}
+
+fn decode_up_to(
+    source: Box<dyn MediaSource>,
+    ending: &str,
+    most: usize,
+) -> Result<Recording, DecodeError> {
+    let mut reader = Reader::open(source, ending)?;
     let mut channels: Vec<Vec<f64>> = vec![Vec::new(); reader.channels()];
     let mut block = Vec::new();
     while reader.next(&mut block) {
@@ -390,7 +402,7 @@ mod tests {
     #[test]
     fn what_is_too_long_is_not_read_whole() {
         let bytes = crate::write::wav(&[0.1; 20_000], 48_000).unwrap();
-        let read = |most| decode_up_to(bytes.clone(), "wav", most);
+        let read = |most| decode_up_to(Box::new(Cursor::new(bytes.clone())), "wav", most);
         assert_eq!(read(20_000).map(|r| r.channels[0].len()), Ok(20_000));
         assert_eq!(read(19_999), Err(DecodeError::TooLong));
         assert!(DecodeError::TooLong.remedy().contains("half an hour"));

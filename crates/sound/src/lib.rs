@@ -22,7 +22,7 @@ pub mod two_tone;
 pub mod weighting;
 pub mod write;
 
-pub use decode::{DecodeError, Reader, Recording, decode};
+pub use decode::{DecodeError, MediaSource, Reader, Recording, decode, decode_from};
 
 /// Decibels of a ratio of amplitudes; a ratio of nothing gives -300.
 #[must_use]

@@ -56,9 +56,9 @@ pub(crate) fn run(given: &Given) -> Result<Outcome, Failure> {
 
 /// One recording, measured.
 fn heard(given: &Given, path: &Path) -> Result<Measured, Failure> {
-    let (name, bytes) = input::sound(path)?;
+    let (name, source) = input::sound(path)?;
     let ending = path.extension().and_then(|e| e.to_str()).unwrap_or("");
-    let recording = sound::decode(bytes, ending)
+    let recording = sound::decode_from(source, ending)
         .map_err(|e| Failure::input(format!("{name}: {e}."), e.remedy()))?;
     measure(given, name, recording)
 }
