@@ -277,8 +277,10 @@ fn sound(c: &mut Criterion) {
                         for x in &second {
                             inside.clear();
                             up.push(*x, &mut inside);
-                            for volts in &inside {
-                                sum += down.push(player.push(*volts).unwrap()).unwrap_or(0.0);
+                            for volts in inside.as_chunks::<2>().0 {
+                                for volts in player.push(*volts).unwrap() {
+                                    sum += down.push(volts).unwrap_or(0.0);
+                                }
                             }
                         }
                         black_box(sum)

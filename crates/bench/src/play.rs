@@ -75,6 +75,16 @@ struct Means {
     whole: u32,
 }
 
+impl Means {
+    /// Adds the volts of a sample up.
+    fn add(&mut self, volts: impl Fn(NodeIndex) -> f64) {
+        for (sum, &node) in self.sums.iter_mut().zip(&self.nodes) {
+            *sum += volts(node);
+        }
+        self.count = self.count.saturating_add(1);
+    }
+}
+
 impl Player {
     /// Solves the amplifier at rest, with the jack plugged, and lets its tremolo swing. `watch` is asked now and then
     /// whether to go on.
@@ -224,22 +234,27 @@ impl Player {
         self.gain
     }
 
-    /// One step on, to `volts` at the jack (open-circuit); the volts heard then, less those at rest.
+    /// Two steps on, to `volts` at the jack (open-circuit) at the end of each; the volts heard then, less those at rest.
+    ///
+    /// Two at once, because that takes half the time of one after the other ([`Running::two_steps`]).
     ///
     /// # Errors
     /// A sentence, where the circuit cannot be followed.
-    pub fn push(&mut self, volts: f64) -> Result<f64, String> {
+    pub fn push(&mut self, volts: [f64; 2]) -> Result<[f64; 2], String> {
         let told = |e: solve::time::TimeError| e.to_string();
-        self.running
-            .step(self.step, &[(self.source, volts)])
+        let midway = self
+            .running
+            .two_steps(self.step, &[(self.source, volts)])
             .map_err(told)?;
-        if !self.means.nodes.is_empty() {
-            self.watch_supply().map_err(told)?;
-        }
-        Ok(self.running.across(self.ends.0, self.ends.1) - self.rest)
+        let (a, b) = self.ends;
+        let first = midway[a] - midway[b];
+        self.means.add(|node| midway[node]);
+        self.means.add(|node| self.running.volts(node));
+        self.watch_supply().map_err(told)?;
+        Ok([first, self.running.across(a, b)].map(|volts| volts - self.rest))
     }
 
-    /// Adds the rectifiers' volts up, and takes those anew when they have moved.
+    /// Takes the rectifiers anew when their mean volts have moved.
     fn watch_supply(&mut self) -> Result<(), solve::time::TimeError> {
         let Means {
             nodes,
@@ -248,11 +263,7 @@ impl Player {
             count,
             whole,
         } = &mut self.means;
-        for (sum, &node) in sums.iter_mut().zip(&*nodes) {
-            *sum += self.running.volts(node);
-        }
-        *count += 1;
-        if *count < *whole {
+        if nodes.is_empty() || *count < *whole {
             return Ok(());
         }
         let means: Vec<f64> = sums.iter().map(|s| s / f64::from(*count)).collect();

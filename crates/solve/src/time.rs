@@ -4,7 +4,7 @@
 //! ([`Running::empty`]) and goes on in one of two ways. [`Running::until`] chooses its steps for
 //! an accuracy, with a fourth-order rule, and lands on the time asked for: for start-up,
 //! ripple, tremolo, and every figure that goes on a record. [`Running::step`] makes one
-//! second-order step of a given length: for sound. Both rules are L-stable, so stray picofarads
+//! second-order step of a given length, and [`Running::two_steps`] two of them at once, of third order: for sound. All rules are L-stable, so stray picofarads
 //! neither ring nor hold the step down. What is switched, turned or pulled out meanwhile is
 //! told by [`Running::change`] and [`Running::drive`]; a glow lamp strikes and goes out at its
 //! own moment.
@@ -28,6 +28,7 @@ mod gains;
 mod held;
 mod natural;
 mod parts;
+mod past;
 mod periodic;
 mod power;
 mod rules;
@@ -37,6 +38,7 @@ mod sweep;
 mod terms;
 #[cfg(test)]
 mod tests;
+mod twice;
 
 pub use cathodes::warming_seconds;
 pub use cycle::{Current, Cycle};
@@ -48,6 +50,7 @@ use advance::Trial;
 use build::{Basis, Emf, Moving};
 use stage::Room;
 use stores::Sort;
+use twice::Twice;
 
 use crate::equations::BadElement;
 use crate::netlist::{Netlist, NodeIndex};
@@ -149,6 +152,9 @@ pub struct Running {
     peaks: Vec<f64>,
     within: Vec<f64>,
     trial: Trial,
+    twice: Twice,
+    /// Unknowns at the end of the first of two steps.
+    midway: Vec<f64>,
 }
 
 impl Running {
@@ -220,6 +226,8 @@ impl Running {
             peaks: vec![0.0; size],
             within: vec![0.0; size],
             trial: Trial::default(),
+            twice: Twice::new(&moving),
+            midway: Vec::new(),
             moving,
         };
         running.jumped();
@@ -374,6 +382,7 @@ impl Running {
         let work = self.room.count;
         self.room = Room::new(&moving);
         self.room.count = work;
+        self.twice = Twice::new(&moving);
         self.moving = moving;
         self.netlist = netlist.clone();
         self.jumped();

@@ -19,6 +19,8 @@ const CYCLE_5W: (u64, u64) = (526, 10_547);
 const CYCLE_18W: (u64, u64) = (1_119, 40_195);
 const SOUND_5W: u64 = 3_992;
 const SOUND_18W: u64 = 4_028;
+const PAIRS_5W: u64 = 1_200;
+const PAIRS_18W: u64 = 1_045;
 
 fn at_rest(netlist: &Netlist) -> Running {
     let point = operating::solve(netlist, None);
@@ -191,16 +193,16 @@ fn a_driven_amplifier_repeats() {
 /// hundredth, as another machine's logarithms may move a step.
 #[test]
 fn work_is_what_it_was() {
-    for (amplifier, cycle_steps, cycle_newton, sound_newton) in [
-        (amplifiers::single_ended(), CYCLE_5W.0, CYCLE_5W.1, SOUND_5W),
-        (amplifiers::push_pull(), CYCLE_18W.0, CYCLE_18W.1, SOUND_18W),
+    for (amplifier, cycle, sound_newton, pairs_newton) in [
+        (amplifiers::single_ended(), CYCLE_5W, SOUND_5W, PAIRS_5W),
+        (amplifiers::push_pull(), CYCLE_18W, SOUND_18W, PAIRS_18W),
     ] {
         let near = |seen: u64, kept: u64| seen.abs_diff(kept) * 100 <= kept;
         let (driven_by, run) = driven(amplifier.clone(), 0.1, 1000.0);
         let work = run.cycle(1e-3).unwrap().running().unwrap().work();
         println!("{work:?}");
         assert!(
-            near(work.steps, cycle_steps) && near(work.iterations, cycle_newton),
+            near(work.steps, cycle.0) && near(work.iterations, cycle.1),
             "{work:?}"
         );
         let mut run = at_rest(&amplifier);
@@ -212,6 +214,20 @@ fn work_is_what_it_was() {
         }
         assert!(
             run.work().steps == 1920 && near(run.work().iterations, sound_newton),
+            "{:?}",
+            run.work()
+        );
+        let mut run = at_rest(&amplifier);
+        for at in 0..960 {
+            let drive = [1, 2].map(|step| {
+                let t = f64::from(2 * at + step) / 192e3;
+                0.1 * ((TAU * 220.0 * t).sin() + (TAU * 330.0 * t).sin())
+            });
+            run.two_steps(1.0 / 192e3, &[(source.unwrap(), drive)])
+                .unwrap();
+        }
+        assert!(
+            run.work().steps == 1920 && near(run.work().iterations, pairs_newton),
             "{:?}",
             run.work()
         );

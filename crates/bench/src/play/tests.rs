@@ -7,23 +7,33 @@ use std::f64::consts::TAU;
 /// A hundred thousand steps a second or so, a whole number of them in a cycle of a kilohertz.
 const RATE: f64 = 192_000.0;
 
-/// Fundamental and harmonics of the second and third order that `peak` volts of a kilohertz become, after a while.
-fn tone(player: &mut Player, peak: f64, seconds: f64) -> [f64; 3] {
-    let cycle = (RATE / 1000.0) as usize;
-    let whole = (seconds * 1000.0) as usize * cycle;
+/// Fundamental and harmonics of the second and third order that `peak` volts of a tone become, after a while.
+fn tone_of(player: &mut Player, hertz: f64, peak: f64, seconds: f64) -> [f64; 3] {
+    let cycle = (RATE / hertz) as usize;
+    let whole = (seconds * hertz) as usize * cycle;
     let mut sums = [(0.0, 0.0); 3];
-    let listened = 20 * cycle;
-    for i in 0..whole {
-        let at = TAU * (i % cycle) as f64 / cycle as f64;
-        let out = player.push(peak * at.sin()).expect("a step");
+    let listened = (20 * cycle).min(whole);
+    // a whole number of pairs of steps in a cycle
+    for i in (0..whole).step_by(2) {
+        let at = [i, i + 1].map(|i| TAU * (i % cycle) as f64 / cycle as f64);
+        let out = player
+            .push(at.map(|at| peak * at.sin()))
+            .expect("two steps");
         if i >= whole - listened {
-            for (order, sum) in (1..).zip(&mut sums) {
-                sum.0 += out * (f64::from(order) * at).cos();
-                sum.1 += out * (f64::from(order) * at).sin();
+            for (out, at) in out.into_iter().zip(at) {
+                for (order, sum) in (1..).zip(&mut sums) {
+                    sum.0 += out * (f64::from(order) * at).cos();
+                    sum.1 += out * (f64::from(order) * at).sin();
+                }
             }
         }
     }
     sums.map(|(a, b)| 2.0 * a.hypot(b) / listened as f64)
+}
+
+/// The same of a kilohertz.
+fn tone(player: &mut Player, peak: f64, seconds: f64) -> [f64; 3] {
+    tone_of(player, 1000.0, peak, seconds)
 }
 
 fn request(sets: &[(&str, f64)]) -> PlayRequest {
@@ -50,6 +60,20 @@ fn a_small_tone_comes_out_as_the_response_says() {
     let [first, ..] = tone(&mut player, 1e-3, 0.3);
     let off = 20.0 * (first / (1e-3 * gain)).log10();
     assert!(off.abs() < 0.05, "{off} dB of {gain}");
+    // the treble, twelve samples to the cycle
+    let asked = with_knobs(&[("VOLUME", 5.0)]);
+    let at = plugged(&circuit, Library::built_in(), &asked, player.from()).expect("a jack");
+    let (a, b) = ends(&circuit, &at.solved, "LS1").expect("a loudspeaker");
+    let small = SmallSignal::new(&at.solved.point.netlist, &at.solved.point.solution)
+        .expect("small signals");
+    for (hertz, within) in [(6_000.0, 0.005), (12_000.0, 0.05), (16_000.0, 0.15)] {
+        let moved = small.at(hertz).expect("a response").per_volt(at.source);
+        let wanted = (moved[a] - moved[b]).abs();
+        let [first, ..] = tone_of(&mut player, hertz, 1e-3, 0.1);
+        let off = 20.0 * (first / (1e-3 * wanted)).log10();
+        println!("{hertz} Hz: {off} dB");
+        assert!(off.abs() < within, "{off} dB at {hertz} Hz");
+    }
 }
 
 /// Driven into clipping, what comes out is what the state that repeats itself has, which is found with steps of its own
@@ -103,10 +127,11 @@ fn a_tremolo_swings_from_the_beginning() {
     // The size of a quiet tone over one swing, fifty cycles of it at a time.
     let swing = (1.5 / hertz * 20.0) as usize;
     for _ in 0..swing {
-        let peak = (0..600)
+        let peak = (0..300)
             .map(|i| {
-                let volts = 1e-3 * (TAU * f64::from(i) / 12.0).sin();
-                player.push(volts).expect("a step").abs()
+                let volts = [2 * i, 2 * i + 1].map(|i| 1e-3 * (TAU * f64::from(i) / 12.0).sin());
+                let [first, second] = player.push(volts).expect("two steps");
+                first.abs().max(second.abs())
             })
             .fold(0.0, f64::max);
         least = least.min(peak);

@@ -7,14 +7,13 @@
 
 use super::TimeError;
 use super::cathodes::{Warming, at_emission};
-use super::devices::Abreast;
+use super::devices::{Pentodes, Triodes};
 pub(super) use super::parts::{Emf, Four, Mean, Pair, PairLaw, Source, Three};
 use super::stores::{Sort, Store};
 use super::terms::{Build, Placed};
-use crate::device::{DiodeLaw, PentodeLaw, RectifierLaw, TriodeLaw};
+use crate::device::{DiodeLaw, RectifierLaw};
 use crate::equations::{AMPLIFIER_OHMS, BadElement, Equations, FLOOR_SIEMENS, LEAK_SIEMENS};
 use crate::equations::{Loaded, Scale};
-use crate::lanes::Wide;
 use crate::linear::{Pattern, Stamp};
 use crate::netlist::{Law, Netlist, Rectifiers};
 use crate::operating::Solution;
@@ -43,8 +42,8 @@ pub(super) struct Moving {
     pub(super) threes: Vec<Three>,
     pub(super) fours: Vec<Four>,
     /// The same valves side by side, as they are evaluated.
-    pub(super) triodes: Vec<Abreast<TriodeLaw<Wide>, 3>>,
-    pub(super) pentodes: Vec<Abreast<PentodeLaw<Wide>, 4>>,
+    pub(super) triodes: Vec<Triodes>,
+    pub(super) pentodes: Vec<Pentodes>,
     pub(super) means: Vec<Mean>,
     /// Filaments, and the ohms they are held at.
     pub(super) filaments: Vec<(usize, f64)>,
@@ -286,6 +285,13 @@ impl Moving {
         for (new, old) in self.fours.iter_mut().zip(&before.fours) {
             new.warming = old.warming;
         }
+    }
+
+    /// Does any cathode warm or cool, or has it?
+    pub(super) fn warms(&self) -> bool {
+        self.pairs.iter().any(|pair| pair.warming.is_some())
+            || self.threes.iter().any(|three| three.warming.is_some())
+            || self.fours.iter().any(|four| four.warming.is_some())
     }
 
     /// The slowest step that still follows the cathodes.

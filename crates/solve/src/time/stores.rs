@@ -1,6 +1,6 @@
 //! What remembers: capacitors, coils, windings, cores.
 
-use crate::linear::Stamp;
+use crate::linear::{Scalar, Single, Stamp};
 
 /// How a store remembers.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -26,27 +26,27 @@ pub(super) struct Store {
 
 /// A store over one stage: `amps = siemens * volts + drive * state`.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(super) struct Branch {
-    pub(super) siemens: f64,
-    pub(super) drive: f64,
+pub(super) struct Branch<S = f64> {
+    pub(super) siemens: S,
+    pub(super) drive: S,
 }
 
 impl Sort {
     /// For a stage whose own rate counts over `h` seconds.
-    pub(super) fn branch(self, h: f64) -> Branch {
+    pub(super) fn branch<S: Single>(self, h: S) -> Branch<S> {
         match self {
             Self::Capacitor { farads, esr_ohms } => {
-                let siemens = farads / (esr_ohms * farads + h);
+                let siemens = S::real(farads) / (S::real(esr_ohms * farads) + h);
                 Branch {
                     siemens,
                     drive: -siemens,
                 }
             }
             Self::Coil { henries, ohms } => {
-                let below = henries + h * ohms;
+                let below = S::real(henries) + h.scaled(ohms);
                 Branch {
                     siemens: h / below,
-                    drive: henries / below,
+                    drive: S::real(henries) / below,
                 }
             }
         }
@@ -78,22 +78,22 @@ impl Sort {
 impl Store {
     /// Volts over it.
     #[inline]
-    pub(super) fn volts(&self, x: &[f64]) -> f64 {
+    pub(super) fn volts<S: Scalar>(&self, x: &[S]) -> S {
         let plain = x[self.plus] - x[self.minus];
         if self.core == 0 {
             plain
         } else {
-            plain - self.turns * x[self.core]
+            plain - x[self.core].scaled(self.turns)
         }
     }
 
     /// Puts a current through it on the right-hand side.
     #[inline]
-    pub(super) fn feed(&self, right: &mut [f64], amps: f64) {
+    pub(super) fn feed<S: Scalar>(&self, right: &mut [S], amps: S) {
         right[self.plus] -= amps;
         right[self.minus] += amps;
         if self.core != 0 {
-            right[self.core] += self.turns * amps;
+            right[self.core] += amps.scaled(self.turns);
         }
     }
 }

@@ -91,11 +91,12 @@ pub(crate) fn beside(
         };
         Player::new(&circuit, &amp.library, &asked, watch).and_then(|mut player| {
             let volts = (loud / player.gain()).min(0.1);
-            let heard: Result<Vec<f64>, String> = sound::signals::tone(rate, seconds, 440.0)
-                .iter()
-                .map(|x| player.push(x * volts))
-                .collect();
-            let own = sound::tremolo::tremolo(&heard?, rate)
+            let mut heard = Vec::new();
+            let tone = sound::signals::tone(rate, seconds, 440.0);
+            for two in tone.as_chunks::<2>().0 {
+                heard.extend(player.push(two.map(|x| x * volts))?);
+            }
+            let own = sound::tremolo::tremolo(&heard, rate)
                 .ok_or("with its knobs as set this wiring has no tremolo that starts")?;
             let measured = ((t.hertz, t.hertz_uncertainty), t.depth_percent);
             let computed = (own.hertz, own.depth_percent);

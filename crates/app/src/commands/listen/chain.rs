@@ -184,16 +184,20 @@ pub(crate) fn play(
     };
     let mut inside = Vec::new();
     let mut one = |x: f64, out: &mut Out| -> Result<(), String> {
-        inside.clear();
         up.push(x, &mut inside);
-        for volts in &inside {
-            if let Some(volts) = down.push(player.push(*volts)?) {
-                out.push(match &mut box_ {
-                    Some(box_) => box_.push(volts),
-                    None => volts,
-                })?;
+        // two by two; an odd one waits for the next
+        let (pairs, _) = inside.as_chunks::<2>();
+        for volts in pairs.iter().copied() {
+            for volts in player.push(volts)? {
+                if let Some(volts) = down.push(volts) {
+                    out.push(match &mut box_ {
+                        Some(box_) => box_.push(volts),
+                        None => volts,
+                    })?;
+                }
             }
         }
+        inside.drain(..2 * pairs.len());
         Ok(())
     };
     let (mut block, mut read, mut read_peak) = (Vec::new(), 0_u64, 0.0_f64);

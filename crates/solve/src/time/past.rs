@@ -1,0 +1,86 @@
+//! Where the next samples will be found, from the last ones.
+
+/// Samples that are looked back on.
+const MOST: usize = 4;
+
+/// How the last samples, newest first, are added up for the next and for the one after it: the level, line, parabola or
+/// cubic through so many of them (Lagrange).
+const SHARES: [[[f64; MOST]; 2]; MOST] = [
+    [[1.0, 0.0, 0.0, 0.0], [1.0, 0.0, 0.0, 0.0]],
+    [[2.0, -1.0, 0.0, 0.0], [3.0, -2.0, 0.0, 0.0]],
+    [[3.0, -3.0, 1.0, 0.0], [6.0, -8.0, 3.0, 0.0]],
+    [[4.0, -6.0, 4.0, -1.0], [10.0, -20.0, 15.0, -4.0]],
+];
+
+/// The last samples of some unknowns, at equal distances.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Past {
+    samples: [Vec<f64>; MOST],
+    known: usize,
+    seconds: f64,
+}
+
+impl Past {
+    /// Samples come at this distance from now on.
+    pub(super) fn at_distance(&mut self, seconds: f64) {
+        if self.seconds != seconds {
+            self.seconds = seconds;
+            self.known = 0;
+        }
+    }
+
+    /// So many samples are known.
+    pub(super) fn known(&self) -> usize {
+        self.known
+    }
+
+    /// One sample more.
+    pub(super) fn push(&mut self, sample: impl Iterator<Item = f64>) {
+        self.samples.rotate_right(1);
+        let newest = &mut self.samples[0];
+        newest.clear();
+        newest.extend(sample);
+        self.known = (self.known + 1).min(MOST);
+    }
+
+    /// Where unknown number `at` will be, one sample on and two; none where no sample is known.
+    #[inline]
+    pub(super) fn guess(&self, at: usize) -> Option<[f64; 2]> {
+        let shares = SHARES.get(self.known.checked_sub(1)?)?;
+        let mut next = [0.0; 2];
+        for (back, sample) in self.samples.iter().enumerate().take(self.known) {
+            let value = *sample.get(at)?;
+            next[0] += shares[0][back] * value;
+            next[1] += shares[1][back] * value;
+        }
+        Some(next)
+    }
+
+    /// Something jumped: the past says nothing any more.
+    pub(super) fn forget(&mut self) {
+        self.known = 0;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A polynomial of one degree less than there are samples is told exactly.
+    #[test]
+    fn polynomials_are_foretold() {
+        for known in 1..=MOST {
+            let value = |t: i32| (0..known as i32).map(move |power| f64::from(t.pow(power as u32)));
+            let value = |t: i32| value(t).sum::<f64>();
+            let mut past = Past::default();
+            assert_eq!(past.guess(0), None);
+            for t in 1..=known as i32 {
+                past.push([value(t)].into_iter());
+            }
+            let last = known as i32;
+            assert_eq!(past.guess(0), Some([value(last + 1), value(last + 2)]));
+            past.forget();
+            assert_eq!(past.guess(0), None);
+        }
+    }
+}
