@@ -3,7 +3,9 @@
 
     licences.py            says every licence and fails on one that is not in the list below
     licences.py --manifest FILE   the same of another workspace
-    licences.py --notices  prints the notices: each package with its licence and the licence's text
+    licences.py --target TRIPLE   the same for another system
+    licences.py --notices  prints the notices: each package with its licence and the licence's text, then those of
+                           typefaces and scripts that are compiled in
 
 Reads `cargo metadata`; needs no network once the packages are there.
 """
@@ -23,8 +25,11 @@ ALLOWED = {
 
 def shipped():
     """Packages that are compiled into the program, without those of tests only."""
-    about = subprocess.check_output(["rustc", "-vV"], text=True)
-    here = re.search(r"^host: (.*)$", about, re.M).group(1)
+    if "--target" in sys.argv:
+        here = sys.argv[sys.argv.index("--target") + 1]
+    else:
+        about = subprocess.check_output(["rustc", "-vV"], text=True)
+        here = re.search(r"^host: (.*)$", about, re.M).group(1)
     ask = ["cargo", "metadata", "--format-version", "1", "--locked", "--filter-platform", here]
     if "--manifest" in sys.argv:
         ask += ["--manifest-path", sys.argv[sys.argv.index("--manifest") + 1]]
@@ -79,11 +84,22 @@ def texts(package):
                 yield name, file.read().strip()
 
 
+def compiled_in():
+    """Licence texts of typefaces and scripts, which stand beside them in the source."""
+    crates = os.path.join(os.path.dirname(os.path.dirname(os.path.abspath(__file__))), "crates")
+    folders = ["app/assets", "app/assets/fonts", "draw/fonts"]
+    folders += ["pdf/fonts"] if "--manifest" in sys.argv else []
+    for folder in folders:
+        for name in sorted(os.listdir(os.path.join(crates, folder))):
+            if "LICEN" in name.upper() or name == "OFL.txt":
+                with open(os.path.join(crates, folder, name), encoding="utf-8") as file:
+                    yield f"{folder}/{name}", file.read().strip()
+
+
 def main():
     packages = shipped()
     if "--notices" in sys.argv:
         print("Tubewright contains the packages below, each under its own licence.\n")
-        print("Script library and typefaces: crates/app/assets/VENDOR.md names their licences.\n")
         said = {}
         for p in packages:
             print(f"== {p['name']} {p['version']}: {p['license']}  {p.get('repository') or ''}")
@@ -93,6 +109,12 @@ def main():
                 else:
                     said[text] = f"{p['name']} {p['version']}, {name}"
                     print(f"   {name}:\n\n{text}\n")
+        found = list(compiled_in())
+        if not found:
+            print("No licence of a typeface was found beside it.", file=sys.stderr)
+            return 1
+        for name, text in found:
+            print(f"== {name}\n\n{text}\n")
         return 0
     bad = [p for p in packages if not p["license"] or not allowed(p["license"])]
     counts = {}

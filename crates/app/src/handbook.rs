@@ -78,6 +78,7 @@ macro_rules! chapters {
 /// Every chapter, in the order of the handbook.
 pub(crate) const CHAPTERS: &[Chapter] = chapters![
     Use "first-hour" "A small amplifier from the plug out to the next reading, step by step.",
+    Use "install" "Putting it on a machine, other systems, the first start, taking it off.",
     Use "pages" "Every page, every key, and what the pages protect from.",
     Use "sheets" "The bench sheets, from a wiring or from typed numbers, on screen and on paper.",
     Use "report" "What goes home with an amplifier, and what it never says; its PDF and its labels.",

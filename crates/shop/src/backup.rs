@@ -7,11 +7,11 @@
 use crate::attach::{self, FOLDER, Hash};
 use crate::error::ShopError;
 use crate::layout;
-use crate::open::{self, BASE, sync_folder};
+use crate::open::{self, BASE, sync_file, sync_folder};
 use crate::stamp::At;
 use rusqlite::{Connection, OpenFlags};
 use serde::{Deserialize, Serialize};
-use std::fs::{self, File};
+use std::fs;
 use std::path::{Path, PathBuf};
 
 /// What a backup says of itself, in `backup.json`.
@@ -91,9 +91,7 @@ fn fill(source: &Connection, shop: &Path, part: &Path, now: At) -> Result<Backup
         let _: String =
             copy.pragma_update_and_check(None, "journal_mode", "DELETE", |row| row.get(0))?;
     }
-    File::open(&base)
-        .and_then(|f| f.sync_all())
-        .map_err(ShopError::file(&base, "synced"))?;
+    sync_file(&base)?;
     let copy = Connection::open_with_flags(&base, OpenFlags::SQLITE_OPEN_READ_ONLY)?;
     let mut attachments = 0;
     for hash in named(&copy)? {
@@ -102,9 +100,7 @@ fn fill(source: &Connection, shop: &Path, part: &Path, now: At) -> Result<Backup
         let inner = parent(&to).to_owned();
         fs::create_dir_all(&inner).map_err(ShopError::file(&inner, "made"))?;
         fs::copy(&from, &to).map_err(ShopError::file(&from, "copied"))?;
-        File::open(&to)
-            .and_then(|f| f.sync_all())
-            .map_err(ShopError::file(&to, "synced"))?;
+        sync_file(&to)?;
         if attach::hash_of_file(&to)? != hash {
             return Err(ShopError::Damaged(format!(
                 "attachment {hash} is not what was put in"
@@ -125,9 +121,8 @@ fn fill(source: &Connection, shop: &Path, part: &Path, now: At) -> Result<Backup
     };
     let path = part.join(ABOUT);
     let text = serde_json::to_string_pretty(&about).unwrap_or_default();
-    fs::write(&path, format!("{text}\n"))
-        .and_then(|()| File::open(&path)?.sync_all())
-        .map_err(ShopError::file(&path, "written"))?;
+    fs::write(&path, format!("{text}\n")).map_err(ShopError::file(&path, "written"))?;
+    sync_file(&path)?;
     sync_folder(&part.join(FOLDER))?;
     sync_folder(part)?;
     Ok(about)
@@ -272,9 +267,7 @@ fn copy_tree(from: &Path, to: &Path) -> Result<(), ShopError> {
             copy_tree(&source, &target)?;
         } else {
             fs::copy(&source, &target).map_err(ShopError::file(&source, "copied"))?;
-            File::open(&target)
-                .and_then(|f| f.sync_all())
-                .map_err(ShopError::file(&target, "synced"))?;
+            sync_file(&target)?;
         }
     }
     sync_folder(to)

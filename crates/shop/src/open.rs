@@ -5,7 +5,7 @@ use crate::error::ShopError;
 use crate::layout;
 use crate::stamp::{At, Stamp};
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
-use std::fs::{self, File, TryLockError};
+use std::fs::{self, File, OpenOptions, TryLockError};
 use std::ops::Deref;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -280,11 +280,20 @@ fn keep_copy(base: &Connection, to: &Path) -> Result<(), ShopError> {
     let part = to.with_extension("part");
     let _ = fs::remove_file(&part);
     base.execute("VACUUM INTO ?1", [part.to_string_lossy()])?;
-    File::open(&part)
-        .and_then(|f| f.sync_all())
-        .and_then(|()| fs::rename(&part, to))
-        .map_err(ShopError::file(to, "written"))?;
+    sync_file(&part)?;
+    fs::rename(&part, to).map_err(ShopError::file(to, "written"))?;
     sync_folder(to.parent().unwrap_or(Path::new(".")))
+}
+
+/// Makes what was written into a file by another hand outlast a power cut.
+pub(crate) fn sync_file(path: &Path) -> Result<(), ShopError> {
+    // Windows syncs only what was opened to be written; elsewhere a file may be one that cannot be.
+    OpenOptions::new()
+        .read(true)
+        .write(cfg!(windows))
+        .open(path)
+        .and_then(|f| f.sync_all())
+        .map_err(ShopError::file(path, "synced"))
 }
 
 /// Makes new names in a folder outlast a power cut.
