@@ -43,17 +43,19 @@ impl Past {
         self.known = (self.known + 1).min(MOST);
     }
 
-    /// Where unknown number `at` will be, one sample on and two; none where no sample is known.
+    /// Tells where each unknown will be, one sample on and two; nothing where no sample is known.
     #[inline]
-    pub(super) fn guess(&self, at: usize) -> Option<[f64; 2]> {
-        let shares = SHARES.get(self.known.checked_sub(1)?)?;
-        let mut next = [0.0; 2];
-        for (back, sample) in self.samples.iter().enumerate().take(self.known) {
-            let value = *sample.get(at)?;
-            next[0] += shares[0][back] * value;
-            next[1] += shares[1][back] * value;
+    pub(super) fn guess(&self, mut tell: impl FnMut(usize, [f64; 2])) {
+        let Some([next, after]) = self.known.checked_sub(1).and_then(|k| SHARES.get(k)) else {
+            return;
+        };
+        // the ones that are not known count for nothing
+        let sample = |back: usize| &self.samples[if back < self.known { back } else { 0 }];
+        let [a, b, c, d] = [sample(0), sample(1), sample(2), sample(3)];
+        for (at, (((a, b), c), d)) in a.iter().zip(b).zip(c).zip(d).enumerate() {
+            let along = |by: &[f64; MOST]| by[0] * a + by[1] * b + by[2] * c + by[3] * d;
+            tell(at, [along(next), along(after)]);
         }
-        Some(next)
     }
 
     /// Something jumped: the past says nothing any more.
@@ -73,14 +75,20 @@ mod tests {
             let value = |t: i32| (0..known as i32).map(move |power| f64::from(t.pow(power as u32)));
             let value = |t: i32| value(t).sum::<f64>();
             let mut past = Past::default();
-            assert_eq!(past.guess(0), None);
+            let guess = |past: &Past| {
+                let mut told = None;
+                past.guess(|at, next| told = Some((at, next)));
+                told
+            };
+            assert_eq!(guess(&past), None);
             for t in 1..=known as i32 {
                 past.push([value(t)].into_iter());
             }
             let last = known as i32;
-            assert_eq!(past.guess(0), Some([value(last + 1), value(last + 2)]));
+            let next = [value(last + 1), value(last + 2)];
+            assert_eq!(guess(&past), Some((0, next)));
             past.forget();
-            assert_eq!(past.guess(0), None);
+            assert_eq!(guess(&past), None);
         }
     }
 }

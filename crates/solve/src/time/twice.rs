@@ -57,9 +57,9 @@ pub(super) struct Twice {
     factors: Factors<Complex>,
     /// The matrix with all that no device touches eliminated; empty where that failed.
     begun: Vec<Complex>,
-    branches: Vec<Branch<Complex>>,
-    /// One over the farads of each store, or nought.
-    per_farad: Vec<f64>,
+    gains: Vec<Gain>,
+    /// What each store puts on the right-hand side.
+    history: Vec<Complex>,
     /// Right-hand side without the devices; slot 0 is ground's.
     steady: Vec<Complex>,
     early: Vec<[Complex; 1]>,
@@ -99,15 +99,8 @@ impl Twice {
             h: 0.0,
             factors: Factors::new(&moving.pattern),
             begun: Vec::new(),
-            branches: vec![Branch::default(); stores],
-            per_farad: moving
-                .stores
-                .iter()
-                .map(|store| match store.sort {
-                    Sort::Capacitor { farads, .. } => 1.0 / farads,
-                    Sort::Coil { .. } => 0.0,
-                })
-                .collect(),
+            gains: vec![Gain::default(); stores],
+            history: vec![Complex::ZERO; stores],
             steady: vec![Complex::ZERO; size],
             early: vec![[Complex::ZERO]; size - 1],
             work: vec![[Complex::ZERO]; size - 1],
@@ -206,8 +199,9 @@ impl Twice {
         for (stamp, value) in &moving.still {
             stamp.add(&mut matrix, Complex::real(*value));
         }
-        for (store, branch) in moving.stores.iter().zip(&mut self.branches) {
-            *branch = store.sort.branch(own);
+        for (store, gain) in moving.stores.iter().zip(&mut self.gains) {
+            let branch = store.sort.branch(own);
+            *gain = Gain::new(store.sort, branch, 2.0 * h);
             for (stamp, factor) in &store.stamps {
                 stamp.add(&mut matrix, branch.siemens.scaled(*factor));
             }
@@ -243,11 +237,16 @@ impl Twice {
             pair.lit = now.lit;
         }
         let size = self.along.len();
-        for (order, &at) in self.late.iter().enumerate() {
-            let [first, second] = self.past.guess(order).unwrap_or([x[at]; 2]);
-            self.both[at] = first;
-            self.both[size + at] = second;
+        let (firsts, ends) = self.both.split_at_mut(size);
+        for &at in &self.late {
+            firsts[at] = x[at];
+            ends[at] = x[at];
         }
+        self.past.guess(|order, [first, second]| {
+            let at = self.late[order];
+            firsts[at] = first;
+            ends[at] = second;
+        });
         if !self.settle(moving, seconds, within, count) {
             // where something bends sharply the past misleads
             self.good = false;
@@ -278,10 +277,11 @@ impl Twice {
             self.steady[mean.plate] -= amps;
             self.steady[mean.cathode] += amps;
         }
-        let stores = moving.stores.iter().zip(&self.branches);
-        for ((store, branch), (state, rate)) in stores.zip(states.iter().zip(&self.rates)) {
-            let base = based(*state, 2.0 * self.h * rate);
-            store.feed(&mut self.steady, branch.drive * base);
+        let stores = moving.stores.iter().zip(&self.gains);
+        let before = states.iter().zip(&self.rates);
+        for (((store, gain), (state, rate)), history) in stores.zip(before).zip(&mut self.history) {
+            *history = gain.by_state.scaled(*state) + gain.by_rate.scaled(*rate);
+            store.feed(&mut self.steady, *history);
         }
         for (slot, (row, _)) in self.early.iter_mut().zip(moving.pattern.pivots()) {
             *slot = [self.steady[row + 1]];
@@ -403,17 +403,16 @@ impl Twice {
         }
         let length = 2.0 * self.h;
         let own = Complex::ONE / SHARE.scaled(length);
-        for (at, (store, branch)) in moving.stores.iter().zip(&self.branches).enumerate() {
+        let shares = SIMPSON.map(|share| length * share);
+        for (at, (store, gain)) in moving.stores.iter().zip(&self.gains).enumerate() {
             let (state, rate) = (states[at], self.rates[at]);
-            let base = based(state, length * rate);
-            let amps = branch.siemens * store.volts(&self.along) + branch.drive * base;
+            let amps = gain.siemens * store.volts(&self.along) + self.history[at];
             let rates = match store.sort {
-                Sort::Capacitor { .. } => amps.scaled(self.per_farad[at]),
-                Sort::Coil { .. } => (amps - base) * own,
+                Sort::Capacitor { .. } => amps.scaled(gain.per_farad),
+                Sort::Coil { .. } => (amps - based(state, length * rate)) * own,
             };
             let [midway, end] = parted(rates);
-            let gained = SIMPSON[0] * rate + SIMPSON[1] * midway + SIMPSON[2] * end;
-            self.states[at] = state + length * gained;
+            self.states[at] = state + shares[0] * rate + shares[1] * midway + shares[2] * end;
             self.amps[at] = parted(amps)[1];
             self.rates[at] = end;
         }
@@ -437,6 +436,30 @@ impl Twice {
         self.past.push(self.late.iter().map(|&at| self.both[at]));
         self.past
             .push(self.late.iter().map(|&at| self.both[size + at]));
+    }
+}
+
+/// A store over both steps: its amperes are `siemens` times its volts, and what its state and its rate at the beginning add.
+#[derive(Debug, Clone, Copy, Default)]
+struct Gain {
+    siemens: Complex,
+    by_state: Complex,
+    by_rate: Complex,
+    /// One over its farads, or nought.
+    per_farad: f64,
+}
+
+impl Gain {
+    fn new(sort: Sort, branch: Branch<Complex>, length: f64) -> Self {
+        Self {
+            siemens: branch.siemens,
+            by_state: branch.drive * based(1.0, 0.0),
+            by_rate: branch.drive * based(0.0, length),
+            per_farad: match sort {
+                Sort::Capacitor { farads, .. } => 1.0 / farads,
+                Sort::Coil { .. } => 0.0,
+            },
+        }
     }
 }
 
