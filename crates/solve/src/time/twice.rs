@@ -36,8 +36,8 @@ const SIMPSON: [f64; 3] = [1.0 / 6.0, 2.0 / 3.0, 1.0 / 6.0];
 /// Share of the rate at the beginning in what midway gains.
 const MIDWAY_FROM_FIRST: f64 = 0.125;
 
-/// Part of the accuracy of an unknown that may be left.
-const LEFT: f64 = 0.1;
+/// Part of the accuracy of an unknown that may be left. Nothing adds up from pair to pair, and no error of a step is watched.
+const LEFT: f64 = 0.5;
 /// Iterations of a pair before it is made in single steps.
 const MOST: u32 = 16;
 /// So many iterations with the same slopes, or a correction that leaves more than this part, call for new ones.
