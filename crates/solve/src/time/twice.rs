@@ -311,11 +311,10 @@ impl Twice {
                 self.unmeasured = 0;
                 self.good = rate < SLOW && round < since + FEW;
             }
-            if self.unmeasured < MEASURED_EVERY && off * self.rate <= LEFT {
-                self.unmeasured += 1;
-                return true;
-            }
-            if before.is_some() && off <= LEFT {
+            // a correction leaves less than itself, whatever was measured
+            let trusted = self.unmeasured < MEASURED_EVERY && off * self.rate <= LEFT;
+            if off <= LEFT || trusted {
+                self.unmeasured = self.unmeasured.saturating_add(1);
                 return true;
             }
             before = Some(off);
