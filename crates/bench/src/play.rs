@@ -81,6 +81,7 @@ impl Means {
         for (sum, &node) in self.sums.iter_mut().zip(&self.nodes) {
             *sum += volts(node);
         }
+        // without averaged rectifiers nothing ever begins anew
         self.count = self.count.saturating_add(1);
     }
 }

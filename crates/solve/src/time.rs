@@ -4,10 +4,10 @@
 //! ([`Running::empty`]) and goes on in one of two ways. [`Running::until`] chooses its steps for
 //! an accuracy, with a fourth-order rule, and lands on the time asked for: for start-up,
 //! ripple, tremolo, and every figure that goes on a record. [`Running::step`] makes one
-//! second-order step of a given length, and [`Running::two_steps`] two of them at once, of third order: for sound. All rules are L-stable, so stray picofarads
-//! neither ring nor hold the step down. What is switched, turned or pulled out meanwhile is
-//! told by [`Running::change`] and [`Running::drive`]; a glow lamp strikes and goes out at its
-//! own moment.
+//! second-order step of a given length, and [`Running::two_steps`] two at once, of third order:
+//! for sound. All rules are L-stable, so stray picofarads neither ring nor hold the step down.
+//! What is switched, turned or pulled out meanwhile is told by [`Running::change`] and
+//! [`Running::drive`]; a glow lamp strikes and goes out at its own moment.
 //!
 //! The netlist is taken as it is, winding and stray capacitances included (assembly adds them
 //! by default). Averaged rectifier groups ([`crate::supply`]) stand as the straight line through
@@ -178,7 +178,7 @@ impl Running {
         for (own, amps) in amplifiers.zip(&solution.amplifier_amps) {
             running.x[own] = *amps;
         }
-        for pair in &mut running.moving.pairs {
+        for pair in &mut running.moving.bent.pairs {
             pair.lit = solution.lit.contains(&pair.element);
         }
         let mut core = vec![0.0; running.x.len()];
@@ -358,7 +358,7 @@ impl Running {
         let alike = moving.nodes == self.moving.nodes
             && moving.own == self.moving.own
             && moving.sources.len() == self.moving.sources.len()
-            && moving.pairs.len() == self.moving.pairs.len()
+            && moving.bent.pairs.len() == self.moving.bent.pairs.len()
             && moving.stores.len() == self.moving.stores.len()
             && moving
                 .stores
@@ -370,7 +370,7 @@ impl Running {
         if !alike {
             return Err(TimeError::Structure);
         }
-        for (new, old) in moving.pairs.iter_mut().zip(&self.moving.pairs) {
+        for (new, old) in moving.bent.pairs.iter_mut().zip(&self.moving.bent.pairs) {
             new.lit = old.lit;
         }
         moving.keep_heat(&self.moving);

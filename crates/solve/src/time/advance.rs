@@ -303,7 +303,6 @@ impl Running {
             driven.map_or_else(|| ends.map(|end| source.emf.at(end)), |(_, volts)| *volts)
         };
         let begin = (self.seconds, h);
-        let known = twice.known();
         if !twice.attempt(
             moving,
             begin,
@@ -312,7 +311,6 @@ impl Running {
             &self.within,
             &mut room.count,
         ) {
-            room.count.rejected += u64::from(known);
             return false;
         }
         twice.count();
@@ -381,7 +379,7 @@ impl Running {
         }
         trial.gains.count();
         let mut struck = false;
-        for pair in &mut self.moving.pairs {
+        for pair in &mut self.moving.bent.pairs {
             if let PairLaw::Neon(law) = pair.law {
                 let lit = law.lit_after(self.x[pair.a] - self.x[pair.b], pair.lit);
                 struck |= lit != pair.lit;
@@ -398,7 +396,7 @@ impl Running {
     /// the part of the step at which it does.
     fn strikes_early(&self, x: &[f64], h: f64) -> Option<f64> {
         let mut first: Option<f64> = None;
-        for pair in &self.moving.pairs {
+        for pair in &self.moving.bent.pairs {
             let PairLaw::Neon(law) = pair.law else {
                 continue;
             };

@@ -7,7 +7,7 @@
 
 use super::TimeError;
 use super::cathodes::{Warming, at_emission};
-use super::devices::{Pentodes, Triodes};
+use super::devices::Bent;
 pub(super) use super::parts::{Emf, Four, Mean, Pair, PairLaw, Source, Three};
 use super::stores::{Sort, Store};
 use super::terms::{Build, Placed};
@@ -38,12 +38,8 @@ pub(super) struct Moving {
     pub(super) still: Vec<(Stamp, f64)>,
     pub(super) sources: Vec<Source>,
     pub(super) stores: Vec<Store>,
-    pub(super) pairs: Vec<Pair>,
-    pub(super) threes: Vec<Three>,
-    pub(super) fours: Vec<Four>,
-    /// The same valves side by side, as they are evaluated.
-    pub(super) triodes: Vec<Triodes>,
-    pub(super) pentodes: Vec<Pentodes>,
+    /// All that bends.
+    pub(super) bent: Bent,
     pub(super) means: Vec<Mean>,
     /// Filaments, and the ohms they are held at.
     pub(super) filaments: Vec<(usize, f64)>,
@@ -83,11 +79,7 @@ impl Moving {
             still: Vec::new(),
             sources: Vec::new(),
             stores: Vec::new(),
-            pairs: Vec::new(),
-            threes: Vec::new(),
-            fours: Vec::new(),
-            triodes: Vec::new(),
-            pentodes: Vec::new(),
+            bent: Bent::default(),
             means: Vec::new(),
             filaments: Vec::new(),
             own: vec![0; netlist.elements.len()],
@@ -239,14 +231,14 @@ impl Moving {
 
     /// How the cathode of an element warms; none for an element without one.
     pub(super) fn cathode_mut(&mut self, element: usize) -> Option<&mut Option<Warming>> {
-        let pairs = self.pairs.iter_mut().filter(|pair| {
+        let pairs = self.bent.pairs.iter_mut().filter(|pair| {
             let heated = |law: &DiodeLaw| matches!(law.forward, RectifierLaw::Valve(_));
             matches!(&pair.law, PairLaw::Diode(law) if heated(law))
         });
         let pairs = pairs.map(|pair| (pair.element, &mut pair.warming));
-        let threes = self.threes.iter_mut();
+        let threes = self.bent.threes.iter_mut();
         let threes = threes.map(|three| (three.element, &mut three.warming));
-        let fours = self.fours.iter_mut();
+        let fours = self.bent.fours.iter_mut();
         let fours = fours.map(|four| (four.element, &mut four.warming));
         let mut all = pairs.chain(threes).chain(fours);
         let found = all.find(|(own, _)| *own == element);
@@ -256,9 +248,9 @@ impl Moving {
     /// The law of an element whose cathode is not hot for good, as warm as at that moment.
     pub(super) fn law_at(&self, element: usize, law: &Law, seconds: f64) -> Option<Law> {
         let own = |at: usize| at == element;
-        let pair = self.pairs.iter().find(|pair| own(pair.element));
-        let three = self.threes.iter().find(|three| own(three.element));
-        let four = self.fours.iter().find(|four| own(four.element));
+        let pair = self.bent.pairs.iter().find(|pair| own(pair.element));
+        let three = self.bent.threes.iter().find(|three| own(three.element));
+        let four = self.bent.fours.iter().find(|four| own(four.element));
         let warming = pair
             .and_then(|pair| pair.warming)
             .or(three.and_then(|three| three.warming))
@@ -276,29 +268,29 @@ impl Moving {
 
     /// Takes over how warm the cathodes of the same circuit are.
     pub(super) fn keep_heat(&mut self, before: &Self) {
-        for (new, old) in self.pairs.iter_mut().zip(&before.pairs) {
+        for (new, old) in self.bent.pairs.iter_mut().zip(&before.bent.pairs) {
             new.warming = old.warming;
         }
-        for (new, old) in self.threes.iter_mut().zip(&before.threes) {
+        for (new, old) in self.bent.threes.iter_mut().zip(&before.bent.threes) {
             new.warming = old.warming;
         }
-        for (new, old) in self.fours.iter_mut().zip(&before.fours) {
+        for (new, old) in self.bent.fours.iter_mut().zip(&before.bent.fours) {
             new.warming = old.warming;
         }
     }
 
     /// Does any cathode warm or cool, or has it?
     pub(super) fn warms(&self) -> bool {
-        self.pairs.iter().any(|pair| pair.warming.is_some())
-            || self.threes.iter().any(|three| three.warming.is_some())
-            || self.fours.iter().any(|four| four.warming.is_some())
+        self.bent.pairs.iter().any(|pair| pair.warming.is_some())
+            || self.bent.threes.iter().any(|three| three.warming.is_some())
+            || self.bent.fours.iter().any(|four| four.warming.is_some())
     }
 
     /// The slowest step that still follows the cathodes.
     pub(super) fn pace(&self, seconds: f64) -> f64 {
-        let pairs = self.pairs.iter().filter_map(|pair| pair.warming);
-        let threes = self.threes.iter().filter_map(|three| three.warming);
-        let fours = self.fours.iter().filter_map(|four| four.warming);
+        let pairs = self.bent.pairs.iter().filter_map(|pair| pair.warming);
+        let threes = self.bent.threes.iter().filter_map(|three| three.warming);
+        let fours = self.bent.fours.iter().filter_map(|four| four.warming);
         let all = pairs.chain(threes).chain(fours);
         all.fold(f64::INFINITY, |pace, warming| {
             pace.min(warming.pace(seconds))
@@ -400,8 +392,10 @@ impl Moving {
                 warming: None,
             };
             match &part.law {
-                Law::Diode { a, k, law } => self.pairs.push(pair(*a, *k, PairLaw::Diode(*law))),
-                Law::Neon { a, b, law } => self.pairs.push(pair(*a, *b, PairLaw::Neon(*law))),
+                Law::Diode { a, k, law } => {
+                    self.bent.pairs.push(pair(*a, *k, PairLaw::Diode(*law)))
+                }
+                Law::Neon { a, b, law } => self.bent.pairs.push(pair(*a, *b, PairLaw::Neon(*law))),
                 Law::Triode {
                     plate,
                     grid,
@@ -409,7 +403,7 @@ impl Moving {
                     law,
                 } => {
                     let (p, g, k) = (*plate, *grid, *cathode);
-                    self.threes.push(Three {
+                    self.bent.threes.push(Three {
                         element,
                         nodes: [p, g, k],
                         stamps: [p, g, k].map(|row| [stamp(row, p, k), stamp(row, g, k)]),
@@ -426,7 +420,7 @@ impl Moving {
                 } => {
                     let (p, s, g, k) = (*plate, *screen, *grid, *cathode);
                     let by = [p, s, g];
-                    self.fours.push(Four {
+                    self.bent.fours.push(Four {
                         element,
                         nodes: [p, s, g, k],
                         stamps: [p, s, g, k].map(|row| by.map(|over| stamp(row, over, k))),
@@ -437,6 +431,6 @@ impl Moving {
                 _ => {}
             }
         }
-        self.put_abreast();
+        self.bent.put_abreast();
     }
 }

@@ -110,55 +110,23 @@ fn warmth<V>(few: &[V], now: f64, of: impl Fn(&V) -> Option<Warming>) -> Option<
 }
 
 /// All that bends: diodes and lamps one by one, valves as they are and side by side.
-#[derive(Clone, Copy)]
-pub(super) struct Bent<'a> {
-    pub(super) pairs: &'a [Pair],
-    pub(super) threes: &'a [Three],
-    pub(super) fours: &'a [Four],
-    pub(super) triodes: &'a [Triodes],
-    pub(super) pentodes: &'a [Pentodes],
-}
-
-/// Triodes side by side: plate, grid, cathode.
-pub(super) type Triodes = Abreast<TriodeLaw<Wide>, 3>;
-/// Pentodes side by side: plate, screen, grid, cathode.
-pub(super) type Pentodes = Abreast<PentodeLaw<Wide>, 4>;
-
-impl Triodes {
-    /// Triodes, in their order.
-    pub(super) fn of(threes: &[Three]) -> Vec<Self> {
-        Self::all(
-            threes,
-            |four| {
-                let numbers = four.map(|three| three.law.numbers());
-                TriodeLaw::of_numbers(from_fn(|at| Wide(numbers.map(|law| law[at]))))
-            },
-            |three| three.nodes,
-        )
-    }
-}
-
-impl Pentodes {
-    /// Pentodes, in their order.
-    pub(super) fn of(fours: &[Four]) -> Vec<Self> {
-        Self::all(
-            fours,
-            |four| {
-                let numbers = four.map(|four| four.law.numbers());
-                PentodeLaw::of_numbers(from_fn(|at| Wide(numbers.map(|law| law[at]))))
-            },
-            |four| four.nodes,
-        )
-    }
+#[derive(Debug, Clone, Default)]
+pub(super) struct Bent {
+    pub(super) pairs: Vec<Pair>,
+    pub(super) threes: Vec<Three>,
+    pub(super) fours: Vec<Four>,
+    /// The same valves side by side, as they are evaluated.
+    triodes: Vec<Abreast<TriodeLaw<Wide>, 3>>,
+    pentodes: Vec<Abreast<PentodeLaw<Wide>, 4>>,
 }
 
 /// Slopes of a triode, and of a pentode: currents times ports.
-pub(super) const OF_THREE: usize = 4;
-pub(super) const OF_FOUR: usize = 9;
+const OF_THREE: usize = 4;
+const OF_FOUR: usize = 9;
 
 /// All devices on the right-hand side, with slopes that are held or found; these on the matrix if it is wanted.
 struct Devices<'a, F, const HELD: bool> {
-    bent: Bent<'a>,
+    bent: &'a Bent,
     /// Empty where no stamps are wanted.
     matrix: &'a mut [f64],
     right: &'a mut [f64],
@@ -262,23 +230,6 @@ impl Pair {
 }
 
 impl Moving {
-    /// All that bends.
-    pub(super) fn bent(&self) -> Bent<'_> {
-        Bent {
-            pairs: &self.pairs,
-            threes: &self.threes,
-            fours: &self.fours,
-            triodes: &self.triodes,
-            pentodes: &self.pentodes,
-        }
-    }
-
-    /// Puts the valves side by side, once all are known.
-    pub(super) fn put_abreast(&mut self) {
-        self.triodes = Triodes::of(&self.threes);
-        self.pentodes = Pentodes::of(&self.fours);
-    }
-
     /// Adds all devices to matrix and right-hand side, linearised where their ports stand.
     pub(super) fn linearised(
         &self,
@@ -289,7 +240,7 @@ impl Moving {
     ) {
         ports.restart();
         widely(Devices::<_, false> {
-            bent: self.bent(),
+            bent: &self.bent,
             matrix,
             right,
             slopes: held.slopes_mut(),
@@ -300,21 +251,62 @@ impl Moving {
     }
 }
 
-impl Bent<'_> {
+impl Bent {
+    /// Puts the valves side by side, once all are known.
+    pub(super) fn put_abreast(&mut self) {
+        self.triodes = Abreast::all(
+            &self.threes,
+            |four| {
+                let numbers = four.map(|three| three.law.numbers());
+                TriodeLaw::of_numbers(from_fn(|at| Wide(numbers.map(|law| law[at]))))
+            },
+            |three| three.nodes,
+        );
+        self.pentodes = Abreast::all(
+            &self.fours,
+            |four| {
+                let numbers = four.map(|four| four.law.numbers());
+                PentodeLaw::of_numbers(from_fn(|at| Wide(numbers.map(|law| law[at]))))
+            },
+            |four| four.nodes,
+        );
+    }
+
+    /// The same once more behind them, between nodes that are `on` further.
+    pub(super) fn doubled(&self, on: usize) -> Self {
+        let mut twice = self.clone();
+        twice.pairs.extend(self.pairs.iter().map(|pair| Pair {
+            a: pair.a + on,
+            b: pair.b + on,
+            ..pair.clone()
+        }));
+        twice.threes.extend(self.threes.iter().map(|three| Three {
+            nodes: three.nodes.map(|node| node + on),
+            ..three.clone()
+        }));
+        twice.fours.extend(self.fours.iter().map(|four| Four {
+            nodes: four.nodes.map(|node| node + on),
+            ..four.clone()
+        }));
+        twice.put_abreast();
+        twice
+    }
+
     /// Numbers of all slopes of all devices.
-    pub(super) fn slopes(self) -> usize {
+    pub(super) fn slopes(&self) -> usize {
         self.pairs.len() + LANES * (OF_THREE * self.triodes.len() + OF_FOUR * self.pentodes.len())
     }
 
-    /// Adds all devices to the right-hand side where they stand, of a matrix that holds the slopes they once had.
-    pub(super) fn with_slopes_held(
-        self,
+    /// Adds all devices to the right-hand side where they stand: with the slopes that are held, or with those found there, which are
+    /// written down.
+    pub(super) fn on_right<const HELD: bool>(
+        &self,
         right: &mut [f64],
         slopes: &mut [f64],
         now: f64,
         x: &[f64],
     ) {
-        widely(Devices::<_, true> {
+        widely(Devices::<_, HELD> {
             bent: self,
             matrix: &mut [],
             right,
@@ -325,67 +317,48 @@ impl Bent<'_> {
         });
     }
 
-    /// Finds the slopes of all devices where they stand, and adds them to the right-hand side with these.
-    pub(super) fn with_slopes_found(
-        self,
-        right: &mut [f64],
-        slopes: &mut [f64],
-        now: f64,
-        x: &[f64],
-    ) {
-        widely(Devices::<_, false> {
-            bent: self,
-            matrix: &mut [],
-            right,
-            slopes,
-            now,
-            x,
-            follow: |volts: f64, _| volts,
-        });
-    }
-
-    /// Adds slopes to a matrix: those of the pairs, then of the triodes and the pentodes, each with its lanes side by side.
-    pub(super) fn stamp_slopes<S: Scalar>(self, matrix: &mut [S], slopes: Slopes<'_>) {
-        for (pair, &slope) in self.pairs.iter().zip(slopes.pairs) {
-            pair.stamps[0].add(matrix, S::real(slope));
-            pair.stamps[1].add(matrix, S::real(slope));
+    /// Where each is doubled ([`Bent::doubled`]): puts the mean of each slope and its like in the place of both,
+    /// and adds it to the matrix where the first half stands.
+    pub(super) fn stamp_means<S: Scalar>(&self, matrix: &mut [S], slopes: &mut [f64]) {
+        let mean = |slopes: &mut [f64], first: usize, second: usize| {
+            let mean = 0.5 * (slopes[first] + slopes[second]);
+            slopes[first] = mean;
+            slopes[second] = mean;
+            S::real(mean)
+        };
+        let (own, slopes) = slopes.split_at_mut(self.pairs.len());
+        let half = self.pairs.len() / 2;
+        for (at, pair) in self.pairs[..half].iter().enumerate() {
+            let slope = mean(own, at, half + at);
+            pair.stamps[0].add(matrix, slope);
+            pair.stamps[1].add(matrix, slope);
         }
-        for (at, three) in self.threes.iter().enumerate() {
-            let by = |port: usize| S::real(slopes.of_three(at, port));
-            stamp(&three.stamps, &[[by(0), by(1)], [by(2), by(3)]], matrix);
+        let (own, slopes) = slopes.split_at_mut(self.triodes.len() * OF_THREE * LANES);
+        let half = self.threes.len() / 2;
+        for (at, three) in self.threes[..half].iter().enumerate() {
+            let mut by = |slope| {
+                let place = |valve| slot(valve, slope, OF_THREE);
+                mean(own, place(at), place(half + at))
+            };
+            let by: [[S; 2]; 2] = from_fn(|row| from_fn(|over| by(2 * row + over)));
+            stamp(&three.stamps, &by, matrix);
         }
-        for (at, four) in self.fours.iter().enumerate() {
-            let by: [[S; 3]; 3] =
-                from_fn(|row| from_fn(|over| S::real(slopes.of_four(at, 3 * row + over))));
+        let half = self.fours.len() / 2;
+        for (at, four) in self.fours[..half].iter().enumerate() {
+            let mut by = |slope| {
+                let place = |valve| slot(valve, slope, OF_FOUR);
+                mean(slopes, place(at), place(half + at))
+            };
+            let by: [[S; 3]; 3] = from_fn(|row| from_fn(|over| by(3 * row + over)));
             stamp(&four.stamps, &by, matrix);
         }
     }
 }
 
-/// Slopes as the devices leave them.
-#[derive(Clone, Copy)]
-pub(super) struct Slopes<'a> {
-    pub(super) pairs: &'a [f64],
-    pub(super) threes: &'a [f64],
-    pub(super) fours: &'a [f64],
-}
-
 /// Place of a slope among those of its kind: number of the valve, of the slope, and how many slopes a valve has.
 #[inline]
-pub(super) fn slot(at: usize, slope: usize, each: usize) -> usize {
+fn slot(at: usize, slope: usize, each: usize) -> usize {
     (at / LANES * each + slope) * LANES + at % LANES
-}
-
-impl Slopes<'_> {
-    #[inline]
-    fn of_three(self, at: usize, slope: usize) -> f64 {
-        self.threes[slot(at, slope, OF_THREE)]
-    }
-
-    #[inline]
-    fn of_four(self, at: usize, slope: usize) -> f64 {
-        self.fours[slot(at, slope, OF_FOUR)]
-    }
 }
 
 /// Adds a valve's slopes to the matrix; its last row, the cathode's, is what leaves the others.

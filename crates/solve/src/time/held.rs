@@ -36,7 +36,7 @@ pub(super) struct Held {
 impl Held {
     pub(super) fn new(moving: &Moving) -> Self {
         Self {
-            slopes: vec![0.0; moving.bent().slopes()],
+            slopes: vec![0.0; moving.bent.slopes()],
             left: 0.0,
             good: false,
             stages: 0,
@@ -90,8 +90,8 @@ impl Moving {
         room.count.iterations += 1;
         room.right.fill(0.0);
         let slopes = room.held.slopes_mut();
-        self.bent()
-            .with_slopes_held(&mut room.right, slopes, room.now, x);
+        self.bent
+            .on_right::<true>(&mut room.right, slopes, room.now, x);
         self.solve_late(room);
         let held = &mut room.held;
         held.moved.clear();

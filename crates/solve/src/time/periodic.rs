@@ -427,6 +427,7 @@ impl Running {
         // The beginning is the end of the cycle before.
         self.x = end.map_or(shot.x, |end| end.x);
         self.states = shot.states;
+        self.twice.forget();
         self.seconds = begin;
         cycle.closes(self.clone(), multipliers);
         cycle

@@ -29,7 +29,7 @@ impl Moment<'_> {
             stores.filter(|(store, _)| store.element == element)
         };
         let lit = || {
-            let mut pairs = self.moving.pairs.iter();
+            let mut pairs = self.moving.bent.pairs.iter();
             pairs.any(|pair| pair.element == element && pair.lit)
         };
         // only what has a cathode can be less than hot

@@ -21,7 +21,8 @@ pub struct Work {
     pub steps: u64,
     /// Steps that were tried and made anew shorter.
     pub rejected: u64,
-    /// Newton iterations; each is one factorisation and one solution.
+    /// Newton iterations; each is one solution, and one factorisation unless slopes are held. Where two steps are made at once,
+    /// one serves both.
     pub iterations: u64,
 }
 
@@ -73,7 +74,8 @@ pub(super) struct Room {
 impl Room {
     pub(super) fn new(moving: &Moving) -> Self {
         let size = moving.pattern.size() + 1;
-        let count = moving.pairs.len() + 2 * moving.threes.len() + 3 * moving.fours.len();
+        let count =
+            moving.bent.pairs.len() + 2 * moving.bent.threes.len() + 3 * moving.bent.fours.len();
         Self {
             factors: Factors::new(&moving.pattern),
             base: moving.pattern.zeros(),

@@ -17,12 +17,11 @@
 //! one after the other, and an error a power of ten smaller where nothing bends sharply. That needs the same slopes of the
 //! devices at both ends; they are held anyway, as long as holding them serves (see [`super::held`]).
 
-use super::build::{Four, Moving, Pair, PairLaw, Three};
-use super::devices::{Bent, OF_FOUR, OF_THREE, Pentodes, Slopes, Triodes, slot};
+use super::build::{Moving, PairLaw};
+use super::devices::Bent;
 use super::past::Past;
 use super::stage::Work;
 use super::stores::{Branch, Sort};
-use crate::lanes::LANES;
 use crate::linear::{Complex, Factors, Scalar};
 
 /// Share of the pair's length on an end's own rate, along the eigenvector: 1 / (2 + j √2).
@@ -72,11 +71,7 @@ pub(super) struct Twice {
     both: Vec<f64>,
     right: Vec<f64>,
     /// The devices at both ends.
-    pairs: Vec<Pair>,
-    threes: Vec<Three>,
-    fours: Vec<Four>,
-    triodes: Vec<Triodes>,
-    pentodes: Vec<Pentodes>,
+    bent: Bent,
     slopes: Vec<f64>,
     /// Do the factors hold these slopes?
     good: bool,
@@ -95,7 +90,8 @@ impl Twice {
     pub(super) fn new(moving: &Moving) -> Self {
         let size = moving.pattern.size() + 1;
         let stores = moving.stores.len();
-        let mut made = Self {
+        let bent = moving.bent.doubled(size);
+        Self {
             h: 0.0,
             factors: Factors::new(&moving.pattern),
             begun: Vec::new(),
@@ -113,19 +109,8 @@ impl Twice {
                 .collect(),
             both: vec![0.0; 2 * size],
             right: vec![0.0; 2 * size],
-            pairs: doubled(&moving.pairs, |pair| {
-                pair.a += size;
-                pair.b += size;
-            }),
-            threes: doubled(&moving.threes, |three| {
-                three.nodes = three.nodes.map(|node| node + size);
-            }),
-            fours: doubled(&moving.fours, |four| {
-                four.nodes = four.nodes.map(|node| node + size);
-            }),
-            triodes: Vec::new(),
-            pentodes: Vec::new(),
-            slopes: Vec::new(),
+            slopes: vec![0.0; bent.slopes()],
+            bent,
             good: false,
             unmeasured: 0,
             rate: 1.0,
@@ -134,20 +119,6 @@ impl Twice {
             known: false,
             states: vec![0.0; stores],
             amps: vec![0.0; stores],
-        };
-        made.triodes = Triodes::of(&made.threes);
-        made.pentodes = Pentodes::of(&made.fours);
-        made.slopes = vec![0.0; made.bent().slopes()];
-        made
-    }
-
-    fn bent(&self) -> Bent<'_> {
-        Bent {
-            pairs: &self.pairs,
-            threes: &self.threes,
-            fours: &self.fours,
-            triodes: &self.triodes,
-            pentodes: &self.pentodes,
         }
     }
 
@@ -160,11 +131,6 @@ impl Twice {
     /// Steps of `h` seconds come next.
     pub(super) fn begin(&mut self, h: f64) {
         self.past.at_distance(h);
-    }
-
-    /// Is it known how what remembers goes on?
-    pub(super) fn known(&self) -> bool {
-        self.known
     }
 
     /// After single steps: how what remembers goes on. Unless something jumped meanwhile.
@@ -233,7 +199,12 @@ impl Twice {
             return false;
         }
         self.steady(moving, states, emf);
-        for (pair, now) in self.pairs.iter_mut().zip(moving.pairs.iter().cycle()) {
+        for (pair, now) in self
+            .bent
+            .pairs
+            .iter_mut()
+            .zip(moving.bent.pairs.iter().cycle())
+        {
             pair.lit = now.lit;
         }
         let size = self.along.len();
@@ -256,10 +227,13 @@ impl Twice {
             }
             if !self.settle(moving, seconds, within, count) {
                 self.good = false;
+                count.rejected += 1;
                 return false;
             }
         }
-        self.finish(moving, states) && !self.strikes()
+        let counts = self.finish(moving, states) && !self.strikes();
+        count.rejected += u64::from(!counts);
+        counts
     }
 
     /// The right-hand side of all but the devices, with its early part eliminated.
@@ -326,21 +300,12 @@ impl Twice {
     fn renew(&mut self, moving: &Moving, seconds: f64) -> bool {
         let mut slopes = std::mem::take(&mut self.slopes);
         let mut right = std::mem::take(&mut self.right);
-        self.bent()
-            .with_slopes_found(&mut right, &mut slopes, seconds, &self.both);
+        // what this puts on the right-hand side has slopes that differ between the ends: it is not used
+        self.bent
+            .on_right::<false>(&mut right, &mut slopes, seconds, &self.both);
         self.right = right;
-        let (pairs, rest) = slopes.split_at_mut(self.pairs.len());
-        let (threes, fours) = rest.split_at_mut(self.triodes.len() * OF_THREE * LANES);
-        average(pairs, moving.pairs.len(), 1, |at, _, _| at);
-        average(threes, moving.threes.len(), OF_THREE, slot);
-        average(fours, moving.fours.len(), OF_FOUR, slot);
-        let slopes_of_one = Slopes {
-            pairs,
-            threes,
-            fours,
-        };
         let matrix = self.factors.resume(&self.begun);
-        moving.bent().stamp_slopes(matrix, slopes_of_one);
+        self.bent.stamp_means(matrix, &mut slopes);
         self.slopes = slopes;
         self.good = self.factors.finish(&moving.pattern);
         self.good
@@ -352,8 +317,8 @@ impl Twice {
         let mut slopes = std::mem::take(&mut self.slopes);
         let mut right = std::mem::take(&mut self.right);
         right.fill(0.0);
-        self.bent()
-            .with_slopes_held(&mut right, &mut slopes, seconds, &self.both);
+        self.bent
+            .on_right::<true>(&mut right, &mut slopes, seconds, &self.both);
         let early = moving.pattern.early();
         let late = moving.pattern.pivots().enumerate().skip(early);
         for (at, (row, _)) in late {
@@ -420,7 +385,7 @@ impl Twice {
 
     /// Would a glow lamp strike or go out?
     fn strikes(&self) -> bool {
-        self.pairs.iter().any(|pair| match pair.law {
+        self.bent.pairs.iter().any(|pair| match pair.law {
             PairLaw::Neon(law) => {
                 law.lit_after(self.both[pair.a] - self.both[pair.b], pair.lit) != pair.lit
             }
@@ -474,30 +439,6 @@ fn based(state: f64, gains: f64) -> Complex {
 fn parted(along: Complex) -> [f64; 2] {
     let second = along.im * PER_SECOND;
     [along.re - SECOND.re * second, second]
-}
-
-/// Each once more, with other nodes.
-fn doubled<D: Clone>(all: &[D], move_on: impl Fn(&mut D)) -> Vec<D> {
-    let mut again = all.to_vec();
-    again.iter_mut().for_each(move_on);
-    all.iter().cloned().chain(again).collect()
-}
-
-/// Puts the mean of the slopes of each device at both ends in the place of both.
-fn average(
-    slopes: &mut [f64],
-    devices: usize,
-    each: usize,
-    place: impl Fn(usize, usize, usize) -> usize,
-) {
-    for at in 0..devices {
-        for slope in 0..each {
-            let (first, second) = (place(at, slope, each), place(devices + at, slope, each));
-            let mean = 0.5 * (slopes[first] + slopes[second]);
-            slopes[first] = mean;
-            slopes[second] = mean;
-        }
-    }
 }
 
 #[cfg(test)]
