@@ -24,12 +24,16 @@ mod dense;
 mod factors;
 mod lanes;
 mod pattern;
+mod runs;
 mod scalar;
+mod triangle;
 
 pub use factors::{Factors, Singular};
 pub(crate) use lanes::Phasors;
 pub use pattern::{Pattern, Stamp};
+pub(crate) use runs::Runs;
 pub use scalar::{Complex, Phasor, Scalar, Single};
+pub(crate) use triangle::Triangle;
 
 #[cfg(test)]
 mod tests;

@@ -155,6 +155,8 @@ pub struct Running {
     twice: Twice,
     /// Unknowns at the end of the first of two steps.
     midway: Vec<f64>,
+    /// Room for those at the end of the second.
+    ahead: Vec<f64>,
 }
 
 impl Running {
@@ -228,6 +230,7 @@ impl Running {
             trial: Trial::default(),
             twice: Twice::new(&moving),
             midway: Vec::new(),
+            ahead: Vec::new(),
             moving,
         };
         running.jumped();

@@ -6,7 +6,6 @@
 //! Kaiser, System Analysis by Digital Computer, 1966; from memory, not seen). Flat to 0.45 of the lower rate, 100 dB
 //! down from 0.55 of it; the tests hold both.
 
-use std::collections::VecDeque;
 use std::f64::consts::PI;
 
 /// Decibels by which images and what would fold back are down.
@@ -56,13 +55,55 @@ fn bessel(x: f64) -> f64 {
     sum
 }
 
+/// The last samples, newest first.
+#[derive(Debug, Clone)]
+struct Past {
+    /// All of them twice, one after the other, so that they always stand in one piece.
+    twice: Vec<f64>,
+    newest: usize,
+}
+
+impl Past {
+    /// Silence, `count` samples of it.
+    fn new(count: usize) -> Self {
+        Self {
+            twice: vec![0.0; 2 * count],
+            newest: 0,
+        }
+    }
+
+    fn push(&mut self, x: f64) {
+        let count = self.twice.len() / 2;
+        self.newest = self.newest.checked_sub(1).unwrap_or(count - 1);
+        self.twice[self.newest] = x;
+        self.twice[self.newest + count] = x;
+    }
+
+    fn samples(&self) -> &[f64] {
+        &self.twice[self.newest..][..self.twice.len() / 2]
+    }
+}
+
+/// The sum of products, eight at a time: what is added up one after the other waits for each sum.
+fn sum_of_products(a: &[f64], b: &[f64]) -> f64 {
+    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<8>(), b.as_chunks::<8>());
+    let mut sums = [0.0; 8];
+    for (a, b) in a.iter().zip(b) {
+        for (sum, (a, b)) in sums.iter_mut().zip(a.iter().zip(b)) {
+            *sum += a * b;
+        }
+    }
+    let rest: f64 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
+    sums.iter().sum::<f64>() + rest
+}
+
 /// To `times` the rate.
 #[derive(Debug, Clone)]
 pub struct Up {
-    times: usize,
-    values: Vec<f64>,
-    /// The last samples that came in, newest first.
-    past: VecDeque<f64>,
+    /// The filter's values that meet the samples, for each place between two of them.
+    phases: Vec<Vec<f64>>,
+    late: usize,
+    past: Past,
 }
 
 impl Up {
@@ -71,28 +112,34 @@ impl Up {
     pub fn new(times: usize) -> Self {
         let times = times.max(1);
         let values = filter(times);
+        let count = values.len().div_ceil(times);
+        let phase = |phase| {
+            let mut taken: Vec<f64> = values.iter().skip(phase).step_by(times).copied().collect();
+            taken.resize(count, 0.0);
+            taken.iter().map(|value| value * times as f64).collect()
+        };
         Self {
-            times,
-            past: VecDeque::from(vec![0.0; values.len().div_ceil(times)]),
-            values,
+            phases: (0..times).map(phase).collect(),
+            late: (values.len() - 1) / 2 / times,
+            past: Past::new(count),
         }
     }
 
     /// By how many samples of the lower rate its output is late.
     #[must_use]
     pub fn late(&self) -> usize {
-        (self.values.len() - 1) / 2 / self.times
+        self.late
     }
 
     /// Appends what `x` becomes, `times` values.
     pub fn push(&mut self, x: f64, out: &mut Vec<f64>) {
-        self.past.pop_back();
-        self.past.push_front(x);
-        for phase in 0..self.times {
-            let taken = self.values.iter().skip(phase).step_by(self.times);
-            let sum: f64 = taken.zip(&self.past).map(|(v, x)| v * x).sum();
-            out.push(sum * self.times as f64);
-        }
+        self.past.push(x);
+        let samples = self.past.samples();
+        out.extend(
+            self.phases
+                .iter()
+                .map(|values| sum_of_products(values, samples)),
+        );
     }
 }
 
@@ -101,7 +148,7 @@ impl Up {
 pub struct Down {
     times: usize,
     values: Vec<f64>,
-    past: VecDeque<f64>,
+    past: Past,
     /// Samples until the next one goes out.
     left: usize,
 }
@@ -114,7 +161,7 @@ impl Down {
         let values = filter(times);
         Self {
             times,
-            past: VecDeque::from(vec![0.0; values.len()]),
+            past: Past::new(values.len()),
             values,
             left: 1,
         }
@@ -128,14 +175,13 @@ impl Down {
 
     /// Takes one sample in; gives one out for the first, and for every `times`th from there.
     pub fn push(&mut self, x: f64) -> Option<f64> {
-        self.past.pop_back();
-        self.past.push_front(x);
+        self.past.push(x);
         self.left -= 1;
         if self.left > 0 {
             return None;
         }
         self.left = self.times;
-        Some(self.values.iter().zip(&self.past).map(|(v, x)| v * x).sum())
+        Some(sum_of_products(&self.values, self.past.samples()))
     }
 }
 

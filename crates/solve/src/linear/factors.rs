@@ -21,10 +21,10 @@ pub struct Singular {
 pub struct Factors<S> {
     values: Vec<S>,
     /// Factors right of each pivot, and those below the pivots row by row: in the order in which solving takes them.
-    upper: Vec<S>,
-    lower: Vec<S>,
+    pub(super) upper: Vec<S>,
+    pub(super) lower: Vec<S>,
     /// One over each pivot, in the order of the steps.
-    inverse: Vec<S>,
+    pub(super) inverse: Vec<S>,
     work: Vec<[S; 1]>,
     dense: Option<Dense<S>>,
     dense_count: u64,
@@ -142,6 +142,11 @@ impl<S: Scalar> Factors<S> {
             }
         }
         true
+    }
+
+    /// One over each pivot, in the order of the steps.
+    pub(crate) fn inverse(&self) -> &[S] {
+        &self.inverse
     }
 
     /// The early part of solving `A x = b`, `b` in the order of the steps; the late part of `b` may

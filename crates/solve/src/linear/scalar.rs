@@ -138,7 +138,7 @@ impl Complex {
 
 impl Add for Complex {
     type Output = Self;
-    #[inline]
+    #[inline(always)]
     fn add(self, other: Self) -> Self {
         Self::new(self.re + other.re, self.im + other.im)
     }
@@ -146,7 +146,7 @@ impl Add for Complex {
 
 impl Sub for Complex {
     type Output = Self;
-    #[inline]
+    #[inline(always)]
     fn sub(self, other: Self) -> Self {
         Self::new(self.re - other.re, self.im - other.im)
     }
@@ -154,7 +154,7 @@ impl Sub for Complex {
 
 impl Mul for Complex {
     type Output = Self;
-    #[inline]
+    #[inline(always)]
     fn mul(self, other: Self) -> Self {
         Self::new(
             self.re * other.re - self.im * other.im,
@@ -187,21 +187,21 @@ impl Div for Complex {
 
 impl Neg for Complex {
     type Output = Self;
-    #[inline]
+    #[inline(always)]
     fn neg(self) -> Self {
         Self::new(-self.re, -self.im)
     }
 }
 
 impl AddAssign for Complex {
-    #[inline]
+    #[inline(always)]
     fn add_assign(&mut self, other: Self) {
         *self = *self + other;
     }
 }
 
 impl SubAssign for Complex {
-    #[inline]
+    #[inline(always)]
     fn sub_assign(&mut self, other: Self) {
         *self = *self - other;
     }
@@ -213,39 +213,39 @@ impl Scalar for Complex {
     const ZERO: Self = Self::new(0.0, 0.0);
     const ONE: Self = Self::new(1.0, 0.0);
 
-    #[inline]
+    #[inline(always)]
     fn size(self) -> f64 {
         self.re.abs() + self.im.abs()
     }
 
-    #[inline]
+    #[inline(always)]
     fn add_size(self, sum: &mut f64) {
         *sum += self.size();
     }
 
-    #[inline]
+    #[inline(always)]
     fn keeps(self, least: f64, made_from: f64) -> bool {
         keeps(self.size(), least, made_from)
     }
 
-    #[inline]
+    #[inline(always)]
     fn inverse(self) -> Self {
         Self::ONE / self
     }
 
-    #[inline]
+    #[inline(always)]
     fn scaled(self, by: f64) -> Self {
         Self::new(self.re * by, self.im * by)
     }
 
-    #[inline]
+    #[inline(always)]
     fn real(value: f64) -> Self {
         Self::new(value, 0.0)
     }
 }
 
 impl Phasor for Complex {
-    #[inline]
+    #[inline(always)]
     fn imaginary(value: f64) -> Self {
         Self::new(0.0, value)
     }

@@ -4,7 +4,7 @@ use nalgebra::{Complex as DenseComplex, DMatrix, DVector};
 use rand::{RngExt as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::{Complex, Factors, Pattern, Single};
+use super::{Complex, Factors, Pattern, Scalar, Single, Triangle};
 
 /// A random chain-like network: conductances over ten decades, a few transconductances.
 struct Net {
@@ -51,6 +51,15 @@ fn net(rng: &mut ChaCha8Rng) -> Net {
 }
 
 fn fill<S: Single>(net: &Net, turn: impl Fn(f64, usize) -> S) -> (Pattern, Vec<S>) {
+    fill_late(net, &[], turn)
+}
+
+/// With these rows and columns eliminated last.
+fn fill_late<S: Single>(
+    net: &Net,
+    late: &[usize],
+    turn: impl Fn(f64, usize) -> S,
+) -> (Pattern, Vec<S>) {
     let mut entries = Vec::new();
     for &(a, b, _) in &net.between {
         entries.extend([(a, b), (b, a)]);
@@ -58,7 +67,7 @@ fn fill<S: Single>(net: &Net, turn: impl Fn(f64, usize) -> S) -> (Pattern, Vec<S
     for &(row, plus, minus, _) in &net.controlled {
         entries.extend([(row, plus), (row, minus)]);
     }
-    let pattern = Pattern::new(net.size, net.size, &entries).unwrap();
+    let pattern = Pattern::with_late(net.size, net.size, &entries, &[], late).unwrap();
     let mut matrix = pattern.zeros();
     for (at, &(a, b, g)) in net.between.iter().enumerate() {
         let g = turn(g, at);
@@ -152,6 +161,59 @@ fn phasors_agree_with_dense_complex_elimination() {
             assert!((DenseComplex::new(got.re, got.im) - want).norm() < 1e-6 * size);
         }
     }
+}
+
+/// Both triangles laid out for solving again and again, early and late part apart, give what the factors give.
+#[test]
+fn triangles_laid_out_give_what_their_factors_give() {
+    let mut rng = ChaCha8Rng::seed_from_u64(4);
+    let mut parted = 0;
+    for _ in 0..200 {
+        let net = net(&mut rng);
+        let late: Vec<usize> = (0..net.size)
+            .filter(|_| rng.random_range(0..3) == 0)
+            .collect();
+        let turned = |g, at| Complex::from_polar(g, (at % 4) as f64 * 0.4);
+        let (pattern, matrix) = fill_late(&net, &late, turned);
+        let b: Vec<Complex> = (0..net.size)
+            .map(|_| Complex::new(rng.random_range(-1.0..1.0), rng.random_range(-1.0..1.0)))
+            .collect();
+        let mut factors = Factors::new(&pattern);
+        let mut begun = Vec::new();
+        if !factors.begin(&pattern, &matrix, &mut begun) {
+            continue;
+        }
+        factors.resume(&begun);
+        if !factors.finish(&pattern) {
+            continue;
+        }
+        let mut expected = b.clone();
+        factors.solve(&pattern, &mut expected);
+
+        let (size, early) = (pattern.size(), pattern.early());
+        parted += usize::from(0 < early && early < size);
+        let mut work: Vec<Complex> = pattern.pivots().map(|(row, _)| b[row]).collect();
+        let ranges = [(0..size, 0..early), (early..size, early..size)];
+        for (rows, columns) in ranges {
+            let mut below = Triangle::below(&pattern, rows, &columns);
+            below.fill_below(&factors);
+            below.pass(&mut work);
+        }
+        for (value, inverse) in work.iter_mut().zip(factors.inverse()) {
+            *value = *value * *inverse;
+        }
+        for rows in [early..size, 0..early] {
+            let mut right = Triangle::right(&pattern, rows);
+            right.fill_right(&factors);
+            right.pass(&mut work);
+        }
+        let most = expected.iter().map(|x| x.size()).fold(0.0, f64::max);
+        for ((_, column), got) in pattern.pivots().zip(&work) {
+            let off = (*got - expected[column]).size();
+            assert!(off < 1e-9 * most, "{got:?} for {:?}", expected[column]);
+        }
+    }
+    assert!(parted > 100);
 }
 
 /// Two nodes tied by 20 S that hang on 1e-13 S: 1e-12 A lifts both by 5 V, exactly.

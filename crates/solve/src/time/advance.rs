@@ -278,7 +278,8 @@ impl Running {
                 }
                 self.twice.passed(&self.x);
             }
-            self.twice.goes_on_from(self.trial.last_rates());
+            self.twice
+                .goes_on_from(&self.states, self.trial.last_rates());
         }
         Ok(&self.midway[..self.moving.nodes])
     }
@@ -286,15 +287,8 @@ impl Running {
     /// Two steps at once; false, and nothing has changed, if that does not do.
     fn pair_of_steps(&mut self, h: f64, drives: &[(usize, [f64; 2])]) -> bool {
         self.set_within();
-        let Self {
-            moving,
-            twice,
-            room,
-            x,
-            states,
-            ..
-        } = self;
         let ends = [self.seconds + h, self.seconds + 2.0 * h];
+        let moving = &self.moving;
         let emf = |at: usize| {
             let source = &moving.sources[at];
             let driven = drives
@@ -303,22 +297,18 @@ impl Running {
             driven.map_or_else(|| ends.map(|end| source.emf.at(end)), |(_, volts)| *volts)
         };
         let begin = (self.seconds, h);
-        if !twice.attempt(
-            moving,
-            begin,
-            (x, states),
-            emf,
-            &self.within,
-            &mut room.count,
-        ) {
+        self.midway.resize(self.x.len(), 0.0);
+        self.ahead.resize(self.x.len(), 0.0);
+        let ahead = (&mut self.midway[..], &mut self.ahead[..]);
+        let count = &mut self.room.count;
+        if !self
+            .twice
+            .attempt(moving, begin, emf, &self.within, ahead, count)
+        {
             return false;
         }
-        twice.count();
-        self.midway.clear();
-        self.midway.extend_from_slice(twice.midway());
-        self.x.copy_from_slice(twice.end());
-        std::mem::swap(&mut self.states, &mut twice.states);
-        std::mem::swap(&mut self.amps, &mut twice.amps);
+        self.twice.count(&mut self.states, &mut self.amps);
+        std::mem::swap(&mut self.x, &mut self.ahead);
         for source in &mut self.moving.sources {
             let driven = drives
                 .iter()
@@ -328,7 +318,7 @@ impl Running {
             }
         }
         self.seconds = ends[1];
-        room.count.steps += 2;
+        self.room.count.steps += 2;
         // the single steps' own past is older than this
         self.trial.gains.forget();
         let seen = self.midway.iter().zip(&self.x);

@@ -45,20 +45,22 @@ impl<L, const NODES: usize> Abreast<L, NODES> {
         follow: &mut impl FnMut(f64, Farthest) -> f64,
     ) -> [Wide; PORTS] {
         let mut volts = [Wide::all(0.0); PORTS];
-        for (lane, nodes) in self.nodes.iter().enumerate().take(count) {
-            for (port, slot) in volts.iter_mut().enumerate() {
-                // the grid is the last of them
-                let farthest = if port + 1 == PORTS {
-                    Farthest::Grid
-                } else {
-                    Farthest::Other
-                };
-                slot.0[lane] = follow(x[nodes[port]] - x[nodes[PORTS]], farthest);
-            }
-        }
-        for slot in &mut volts {
-            for lane in count..LANES {
-                slot.0[lane] = slot.0[count - 1];
+        for (lane, nodes) in self.nodes.iter().enumerate() {
+            if lane < count {
+                let last = x[nodes[PORTS]];
+                for (port, slot) in volts.iter_mut().enumerate() {
+                    // the grid is the last of them
+                    let farthest = if port + 1 == PORTS {
+                        Farthest::Grid
+                    } else {
+                        Farthest::Other
+                    };
+                    slot.0[lane] = follow(x[nodes[port]] - last, farthest);
+                }
+            } else {
+                for slot in &mut volts {
+                    slot.0[lane] = slot.0[lane - 1];
+                }
             }
         }
         volts
@@ -74,11 +76,13 @@ type Line<const PORTS: usize> = (Wide, [Wide; PORTS]);
 fn put<const HELD: bool, const PORTS: usize, const NODES: usize>(
     right: &mut [f64],
     held: &mut [[f64; LANES]],
-    nodes: &[[usize; NODES]],
+    (count, nodes): (usize, &[[usize; NODES]; LANES]),
     volts: &[Wide; PORTS],
     lines: &[Line<PORTS>; PORTS],
 ) {
-    for (port, ((amps, slopes), held)) in lines.iter().zip(held.chunks_mut(PORTS)).enumerate() {
+    let mut rests = [Wide::all(0.0); PORTS];
+    let lines = lines.iter().zip(held.as_chunks_mut::<PORTS>().0);
+    for (rest, ((amps, slopes), held)) in rests.iter_mut().zip(lines) {
         let mut along = Wide::all(0.0);
         for (by, (slope, (held, volts))) in
             slopes.iter().zip(held.iter_mut().zip(volts)).enumerate()
@@ -89,10 +93,18 @@ fn put<const HELD: bool, const PORTS: usize, const NODES: usize>(
             let part = Wide(*held) * *volts;
             along = if by == 0 { part } else { along + part };
         }
-        let rest = *amps - along;
-        for (nodes, rest) in nodes.iter().zip(rest.0) {
-            right[nodes[port]] -= rest;
-            right[nodes[PORTS]] += rest;
+        *rest = *amps - along;
+    }
+    for (lane, nodes) in nodes.iter().enumerate() {
+        if lane < count {
+            for (node, rest) in nodes.iter().zip(&rests) {
+                right[*node] -= rest.0[lane];
+            }
+            let mut last = right[nodes[PORTS]];
+            for rest in &rests {
+                last += rest.0[lane];
+            }
+            right[nodes[PORTS]] = last;
         }
     }
 }
@@ -180,7 +192,7 @@ impl<F: FnMut(f64, Farthest) -> f64, const HELD: bool> Work for Devices<'_, F, H
                 (at.plate_a, [at.plate_by_plate, at.plate_by_grid]),
                 (at.grid_a, [at.grid_by_plate, at.grid_by_grid]),
             ];
-            put::<HELD, 2, 3>(right, held, &four.nodes[..valves.len()], &volts, &lines);
+            put::<HELD, 2, 3>(right, held, (valves.len(), &four.nodes), &volts, &lines);
             if stamped {
                 for (lane, three) in valves.iter().enumerate() {
                     let by = |at: usize| held[at][lane];
@@ -203,7 +215,7 @@ impl<F: FnMut(f64, Farthest) -> f64, const HELD: bool> Work for Devices<'_, F, H
                     [current.by_plate, current.by_screen, current.by_grid],
                 )
             });
-            put::<HELD, 3, 4>(right, held, &four.nodes[..valves.len()], &volts, &lines);
+            put::<HELD, 3, 4>(right, held, (valves.len(), &four.nodes), &volts, &lines);
             if stamped {
                 for (lane, four) in valves.iter().enumerate() {
                     let by: [[f64; 3]; 3] =
@@ -213,6 +225,11 @@ impl<F: FnMut(f64, Farthest) -> f64, const HELD: bool> Work for Devices<'_, F, H
             }
         }
     }
+}
+
+#[inline(always)]
+fn where_they_stand(volts: f64, _: Farthest) -> f64 {
+    volts
 }
 
 impl Pair {
@@ -272,22 +289,25 @@ impl Bent {
         );
     }
 
-    /// The same once more behind them, between nodes that are `on` further.
-    pub(super) fn doubled(&self, on: usize) -> Self {
-        let mut twice = self.clone();
-        twice.pairs.extend(self.pairs.iter().map(|pair| Pair {
-            a: pair.a + on,
-            b: pair.b + on,
-            ..pair.clone()
-        }));
-        twice.threes.extend(self.threes.iter().map(|three| Three {
-            nodes: three.nodes.map(|node| node + on),
-            ..three.clone()
-        }));
-        twice.fours.extend(self.fours.iter().map(|four| Four {
-            nodes: four.nodes.map(|node| node + on),
-            ..four.clone()
-        }));
+    /// At two ends, one after the other, between the slots that `slot` tells for a node at the first (0) and at the second (1).
+    pub(super) fn doubled(&self, slot: impl Fn(usize, usize) -> usize) -> Self {
+        let mut twice = Self::default();
+        for end in 0..2 {
+            let slot = |node| slot(node, end);
+            twice.pairs.extend(self.pairs.iter().map(|pair| Pair {
+                a: slot(pair.a),
+                b: slot(pair.b),
+                ..pair.clone()
+            }));
+            twice.threes.extend(self.threes.iter().map(|three| Three {
+                nodes: three.nodes.map(slot),
+                ..three.clone()
+            }));
+            twice.fours.extend(self.fours.iter().map(|four| Four {
+                nodes: four.nodes.map(slot),
+                ..four.clone()
+            }));
+        }
         twice.put_abreast();
         twice
     }
@@ -313,7 +333,7 @@ impl Bent {
             slopes,
             now,
             x,
-            follow: |volts: f64, _| volts,
+            follow: where_they_stand,
         });
     }
 

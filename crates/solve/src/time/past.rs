@@ -34,27 +34,38 @@ impl Past {
         self.known
     }
 
-    /// One sample more.
-    pub(super) fn push(&mut self, sample: impl Iterator<Item = f64>) {
+    /// Room for one sample more of `count` unknowns, to be filled.
+    pub(super) fn push(&mut self, count: usize) -> &mut [f64] {
         self.samples.rotate_right(1);
-        let newest = &mut self.samples[0];
-        newest.clear();
-        newest.extend(sample);
         self.known = (self.known + 1).min(MOST);
+        let newest = &mut self.samples[0];
+        newest.resize(count, 0.0);
+        newest
     }
 
     /// Tells where each unknown will be, one sample on and two; nothing where no sample is known.
     #[inline]
-    pub(super) fn guess(&self, mut tell: impl FnMut(usize, [f64; 2])) {
-        let Some([next, after]) = self.known.checked_sub(1).and_then(|k| SHARES.get(k)) else {
+    pub(super) fn guess(&self, ends: &mut [[f64; 2]]) {
+        let Some([by_next, by_after]) = self.known.checked_sub(1).and_then(|k| SHARES.get(k))
+        else {
             return;
         };
         // the ones that are not known count for nothing
         let sample = |back: usize| &self.samples[if back < self.known { back } else { 0 }];
         let [a, b, c, d] = [sample(0), sample(1), sample(2), sample(3)];
-        for (at, (((a, b), c), d)) in a.iter().zip(b).zip(c).zip(d).enumerate() {
+        let samples = a.iter().zip(b).zip(c).zip(d);
+        for (ends, (((a, b), c), d)) in ends.iter_mut().zip(samples) {
             let along = |by: &[f64; MOST]| by[0] * a + by[1] * b + by[2] * c + by[3] * d;
-            tell(at, [along(next), along(after)]);
+            *ends = [along(by_next), along(by_after)];
+        }
+    }
+
+    /// Tells where each unknown is, as if it stayed there; nothing where no sample is known.
+    pub(super) fn stay(&self, ends: &mut [[f64; 2]]) {
+        if self.known > 0 {
+            for (ends, &newest) in ends.iter_mut().zip(&self.samples[0]) {
+                *ends = [newest; 2];
+            }
         }
     }
 
@@ -76,17 +87,20 @@ mod tests {
             let value = |t: i32| value(t).sum::<f64>();
             let mut past = Past::default();
             let guess = |past: &Past| {
-                let mut told = None;
-                past.guess(|at, next| told = Some((at, next)));
-                told
+                let mut ends = [[f64::NAN; 2]];
+                past.guess(&mut ends);
+                (!ends[0][0].is_nan()).then_some(ends[0])
             };
             assert_eq!(guess(&past), None);
             for t in 1..=known as i32 {
-                past.push([value(t)].into_iter());
+                past.push(1)[0] = value(t);
             }
             let last = known as i32;
             let next = [value(last + 1), value(last + 2)];
-            assert_eq!(guess(&past), Some((0, next)));
+            assert_eq!(guess(&past), Some(next));
+            let mut here = [[f64::NAN; 2]];
+            past.stay(&mut here);
+            assert_eq!(here, [[value(last); 2]]);
             past.forget();
             assert_eq!(guess(&past), None);
         }
