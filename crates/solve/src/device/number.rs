@@ -9,6 +9,9 @@ use super::smooth::{self, FAR, Softplus};
 use super::{PentodeLaw, TriodeLaw};
 use crate::lanes::Wide;
 
+/// Powers of `e` are taken no further down than this, side by side.
+const MOST_POWER: f64 = 700.0;
+
 /// A number of a law.
 pub(crate) trait Number:
     Copy
@@ -28,6 +31,8 @@ pub(crate) trait Number:
     fn sqrt(self) -> Self;
     /// `e` to its power.
     fn exp(self) -> Self;
+    /// `e` to its power, of what is at most 700; what is below -700 may count as -700.
+    fn exp_of_few(self) -> Self;
     /// Natural logarithm of what is not negative.
     fn ln(self) -> Self;
     /// `ln(1 + e)` of what is not negative.
@@ -53,6 +58,11 @@ impl Number for f64 {
 
     #[inline]
     fn exp(self) -> Self {
+        self.exp()
+    }
+
+    #[inline]
+    fn exp_of_few(self) -> Self {
         self.exp()
     }
 
@@ -99,6 +109,11 @@ impl Number for Wide {
     }
 
     #[inline(always)]
+    fn exp_of_few(self) -> Self {
+        self.higher(Self::all(-MOST_POWER)).exp_within()
+    }
+
+    #[inline(always)]
     fn ln(self) -> Self {
         self.ln()
     }
@@ -117,9 +132,10 @@ impl Number for Wide {
     fn softplus(self, width: Self) -> Softplus<Self> {
         let low = self.less(Self::all(-FAR));
         let high = Self::all(FAR).less(self);
-        let e = self.within(FAR).exp();
-        let value = high.pick(self, e.ln_1p());
-        let log = (width * low.pick(Self::all(1.0), value)).ln();
+        let e = self.within(FAR).exp_within();
+        let value = high.pick(self, e.ln_1p_within());
+        // a width is a fraction of a volt or more
+        let log = (width * low.pick(Self::all(1.0), value)).ln_within();
         Softplus {
             log: log + low.pick(self, Self::all(0.0)),
             log_slope: low.pick(Self::all(1.0), e / ((e + 1.0) * value)),
@@ -133,9 +149,13 @@ impl Number for Wide {
         if high.every() {
             return (self, Self::all(1.0));
         }
-        let e = z.lower(Self::all(FAR)).exp();
+        // what is less than this exponential of -700 is nothing to anything
+        let e = z
+            .lower(Self::all(FAR))
+            .higher(Self::all(-MOST_POWER))
+            .exp_within();
         (
-            high.pick(self, width * e.ln_1p()),
+            high.pick(self, width * e.ln_1p_within()),
             high.pick(Self::all(1.0), e / (e + 1.0)),
         )
     }

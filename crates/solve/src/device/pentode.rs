@@ -106,7 +106,7 @@ pub(crate) fn pentode_currents<T: Number>(
     let z = (grid + (screen + law.lam * plate) / law.mu) / w;
     let e = z.softplus(w);
     let ik_log = law.k.ln() + law.x * e.log;
-    let root_ik = (ik_log / 3.0).exp();
+    let root_ik = (ik_log / 3.0).exp_of_few();
     let ik = root_ik * root_ik * root_ik;
     let q = law.x * e.log_slope / w;
     let ik_log_by = [

@@ -71,7 +71,7 @@ pub(crate) fn triode_currents<T: Number>(law: TriodeLaw<T>, plate: T, grid: T) -
     let s = z.softplus(w);
 
     // Everything through ln E, so that deep cut-off neither divides 0 by 0 nor underflows on the way.
-    let ik = law.k * (law.x * s.log).exp();
+    let ik = law.k * (law.x * s.log).exp_of_few();
     let log_by_grid = s.log_slope / w;
     let log_by_plate = w_log_slope * (T::of(1.0) - z * s.log_slope) + log_by_grid * drive_by_plate;
     let ik_by_grid = ik * law.x * log_by_grid;

@@ -57,17 +57,30 @@ fn power_of_two(rounded: Wide) -> Wide {
     )
 }
 
+/// The exponential of what is near nought, a power of two apart.
 #[inline(always)]
-pub(super) fn exp(x: Wide) -> Wide {
-    let inside = x.lower(Wide::all(FURTHEST.1)).higher(Wide::all(FURTHEST.0));
-    let k = (inside * std::f64::consts::LOG2_E + ROUNDER) - ROUNDER;
-    let r = (inside - k * LN_2) - k * LN_2_REST;
+fn near_one(x: Wide, k: Wide) -> Wide {
+    let r = (x - k * LN_2) - k * LN_2_REST;
     let (two, four) = (r * r, (r * r) * (r * r));
     let p = POWERS;
     let low = (p[0] + p[1] * r) + (p[2] + p[3] * r) * two;
     let middle = (p[4] + p[5] * r) + (p[6] + p[7] * r) * two;
     let high = p[8] + p[9] * r;
-    let value = 1.0 + (r + two * (low + (middle + high * four) * four));
+    1.0 + (r + two * (low + (middle + high * four) * four))
+}
+
+/// The exponential of what is no further from nought than 700, or no number.
+#[inline(always)]
+pub(super) fn exp_within(x: Wide) -> Wide {
+    let rounded = x * std::f64::consts::LOG2_E + ROUNDER;
+    near_one(x, rounded - ROUNDER) * power_of_two(rounded)
+}
+
+#[inline(always)]
+pub(super) fn exp(x: Wide) -> Wide {
+    let inside = x.lower(Wide::all(FURTHEST.1)).higher(Wide::all(FURTHEST.0));
+    let k = (inside * std::f64::consts::LOG2_E + ROUNDER) - ROUNDER;
+    let value = near_one(inside, k);
     // in two steps, as one would leave the range of exponents before the product does
     let half = k * 0.5 + ROUNDER;
     let rest = (k - (half - ROUNDER)) + ROUNDER;
@@ -75,13 +88,11 @@ pub(super) fn exp(x: Wide) -> Wide {
     x.is_number().pick(value, x)
 }
 
+/// The logarithm of a normal number, less what its exponent is short by.
 #[inline(always)]
-pub(super) fn ln(x: Wide) -> Wide {
-    const SHORT: f64 = (1_u64 << 54) as f64;
-    let short = x.less(Wide::all(f64::MIN_POSITIVE));
-    let full = short.pick(x * SHORT, x);
+fn ln_of_normal(x: Wide, short: impl Fn(Wide) -> Wide) -> Wide {
     // x = 2^k m, with m between the root of one half and that of 2
-    let moved = full.by_bits(
+    let moved = x.by_bits(
         #[inline(always)]
         |bits| bits.wrapping_add(EXPONENT_OF_ONE - HALF_ROOT),
     );
@@ -89,7 +100,7 @@ pub(super) fn ln(x: Wide) -> Wide {
         #[inline(always)]
         |bits| (bits >> 52) | WHOLE,
     ) - (f64::from_bits(WHOLE) + 1023.0);
-    let k = short.pick(k - 54.0, k);
+    let k = short(k);
     let m = moved.by_bits(
         #[inline(always)]
         |bits| (bits & FRACTION).wrapping_add(HALF_ROOT),
@@ -103,13 +114,45 @@ pub(super) fn ln(x: Wide) -> Wide {
     let series = z * (low + high * (two * two));
     // ln(1 + f) = f - f^2/2 + s (f^2/2 + series), f without an error of its own
     let half_square = 0.5 * f * f;
-    let value = k * LN_2 - ((half_square - (s * (half_square + series) + k * LN_2_REST)) - f);
+    k * LN_2 - ((half_square - (s * (half_square + series) + k * LN_2_REST)) - f)
+}
+
+/// The logarithm of what is positive, finite and normal, or no number.
+#[inline(always)]
+pub(super) fn ln_within(x: Wide) -> Wide {
+    let value = ln_of_normal(
+        x,
+        #[inline(always)]
+        |k| k,
+    );
+    // its bits say nothing of what is no number
+    value + x * 0.0
+}
+
+#[inline(always)]
+pub(super) fn ln(x: Wide) -> Wide {
+    const SHORT: f64 = (1_u64 << 54) as f64;
+    let short = x.less(Wide::all(f64::MIN_POSITIVE));
+    let full = short.pick(x * SHORT, x);
+    let value = ln_of_normal(
+        full,
+        #[inline(always)]
+        |k| short.pick(k - 54.0, k),
+    );
     let infinity = Wide::all(f64::INFINITY);
     let value = x.less(infinity).pick(value, x);
     let value = Wide::all(0.0).less(x).pick(value, -infinity);
     let below = x.less(Wide::all(0.0));
     let value = below.pick(Wide::all(f64::NAN), value);
     x.is_number().pick(value, x)
+}
+
+/// `ln(1 + x)` of what is not negative and at most 1e300, or no number.
+#[inline(always)]
+pub(super) fn ln_1p_within(x: Wide) -> Wide {
+    let sum = 1.0 + x;
+    // what rounding the sum took
+    ln_within(sum) + (x - (sum - 1.0)) / sum
 }
 
 #[inline(always)]

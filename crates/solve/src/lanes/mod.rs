@@ -126,6 +126,24 @@ impl Wide {
         functions::exp(self)
     }
 
+    /// As [`Wide::exp`], for what is no further from nought than 700.
+    #[inline(always)]
+    pub(crate) fn exp_within(self) -> Self {
+        functions::exp_within(self)
+    }
+
+    /// As [`Wide::ln`], for what is positive, finite and normal.
+    #[inline(always)]
+    pub(crate) fn ln_within(self) -> Self {
+        functions::ln_within(self)
+    }
+
+    /// As [`Wide::ln_1p`], for what is not negative and at most 1e300.
+    #[inline(always)]
+    pub(crate) fn ln_1p_within(self) -> Self {
+        functions::ln_1p_within(self)
+    }
+
     /// The natural logarithm of each, with the same error; below nought it is no number.
     #[inline(always)]
     pub(crate) fn ln(self) -> Self {

@@ -63,6 +63,29 @@ fn of_every_size() -> impl Iterator<Item = f64> {
     })
 }
 
+/// Where less is asked, the same bits; and what is no number stays none.
+#[test]
+fn what_serves_within_bounds_is_the_same_there() {
+    let same = |within: fn(Wide) -> Wide, whole: fn(Wide) -> Wide, x: f64| {
+        let (a, b) = (within(Wide::all(x)).0[0], whole(Wide::all(x)).0[0]);
+        assert_eq!(a.to_bits(), b.to_bits(), "{x:e}: {a:e} {b:e}");
+    };
+    for x in between(-700.0, 700.0, 20_000).chain(between(-1.0, 1.0, 20_000)) {
+        same(Wide::exp_within, Wide::exp, x.clamp(-700.0, 700.0));
+    }
+    let normal = of_every_size().filter(|x| x.is_normal());
+    for x in normal.chain(between(0.5, 2.0, 20_000)) {
+        same(Wide::ln_within, Wide::ln, x);
+        if x < 1e300 {
+            same(Wide::ln_1p_within, Wide::ln_1p, x);
+        }
+    }
+    same(Wide::ln_1p_within, Wide::ln_1p, 0.0);
+    for function in [Wide::exp_within, Wide::ln_within, Wide::ln_1p_within] {
+        assert!(function(Wide::all(f64::NAN)).0.iter().all(|x| x.is_nan()));
+    }
+}
+
 #[test]
 fn the_exponential_is_the_systems() {
     let off = worst(Wide::exp, f64::exp, between(-745.2, 709.8, 60_000));

@@ -4,6 +4,7 @@ use super::build::{Emf, Moving, PairLaw};
 use super::gains::Gains;
 use super::rules::{EVEN, FREE, Rule};
 use super::stage::Room;
+use super::twice::Told;
 use super::{Running, TimeError, Watch};
 
 /// First step after the beginning or a jump, seconds.
@@ -286,7 +287,11 @@ impl Running {
 
     /// Two steps at once; false, and nothing has changed, if that does not do.
     fn pair_of_steps(&mut self, h: f64, drives: &[(usize, [f64; 2])]) -> bool {
-        self.set_within();
+        let looks = self.twice.looks();
+        if looks {
+            self.set_within();
+            self.twice.look(&self.moving, &self.within);
+        }
         let ends = [self.seconds + h, self.seconds + 2.0 * h];
         let moving = &self.moving;
         let emf = |at: usize| {
@@ -299,15 +304,16 @@ impl Running {
         let begin = (self.seconds, h);
         self.midway.resize(self.x.len(), 0.0);
         self.ahead.resize(self.x.len(), 0.0);
-        let ahead = (&mut self.midway[..], &mut self.ahead[..]);
+        let told = Told {
+            midway: &mut self.midway,
+            end: &mut self.ahead,
+            states: &mut self.states,
+            amps: &mut self.amps,
+        };
         let count = &mut self.room.count;
-        if !self
-            .twice
-            .attempt(moving, begin, emf, &self.within, ahead, count)
-        {
+        if !self.twice.attempt(moving, begin, emf, told, count) {
             return false;
         }
-        self.twice.count(&mut self.states, &mut self.amps);
         std::mem::swap(&mut self.x, &mut self.ahead);
         for source in &mut self.moving.sources {
             let driven = drives
@@ -321,9 +327,11 @@ impl Running {
         self.room.count.steps += 2;
         // the single steps' own past is older than this
         self.trial.gains.forget();
-        let seen = self.midway.iter().zip(&self.x);
-        for (peak, (first, second)) in self.peaks.iter_mut().zip(seen) {
-            *peak = peak.max(first.abs()).max(second.abs());
+        if looks {
+            let seen = self.midway.iter().zip(&self.x);
+            for (peak, (first, second)) in self.peaks.iter_mut().zip(seen) {
+                *peak = peak.max(first.abs()).max(second.abs());
+            }
         }
         true
     }

@@ -228,7 +228,7 @@ impl<F: FnMut(f64, Farthest) -> f64, const HELD: bool> Work for Devices<'_, F, H
 }
 
 #[inline(always)]
-fn where_they_stand(volts: f64, _: Farthest) -> f64 {
+fn where_it_stands(volts: f64, _: Farthest) -> f64 {
     volts
 }
 
@@ -318,7 +318,8 @@ impl Bent {
     }
 
     /// Adds all devices to the right-hand side where they stand: with the slopes that are held, or with those found there, which are
-    /// written down.
+    /// written down. From within [`widely`].
+    #[inline(always)]
     pub(super) fn on_right<const HELD: bool>(
         &self,
         right: &mut [f64],
@@ -326,15 +327,16 @@ impl Bent {
         now: f64,
         x: &[f64],
     ) {
-        widely(Devices::<_, HELD> {
+        let devices = Devices::<_, HELD> {
             bent: self,
             matrix: &mut [],
             right,
             slopes,
             now,
             x,
-            follow: where_they_stand,
-        });
+            follow: where_it_stands,
+        };
+        devices.call();
     }
 
     /// Where each is doubled ([`Bent::doubled`]): puts the mean of each slope and its like in the place of both,

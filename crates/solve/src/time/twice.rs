@@ -24,6 +24,7 @@ use super::build::{Moving, PairLaw};
 use super::devices::Bent;
 use super::past::Past;
 use super::stage::Work;
+use crate::lanes::{Work as Widely, widely};
 use crate::linear::Complex;
 
 use plain::Plain;
@@ -48,6 +49,8 @@ const FEW: u32 = 3;
 const SLOW: f64 = 0.03;
 /// Pairs between two measurements of what a correction leaves.
 const MEASURED_EVERY: u32 = 32;
+/// Pairs between two looks at how high the nodes have been, which the accuracy goes by.
+const LOOKS_EVERY: u32 = 8;
 /// What a correction leaves is taken no lower, and falls no faster from one measurement to the next.
 const LEAST_RATE: f64 = 1e-3;
 const SLOWEST: f64 = 0.1;
@@ -74,6 +77,8 @@ pub(super) struct Twice {
     unmeasured: u32,
     rate: f64,
     past: Past,
+    /// Pairs since the accuracy was looked at.
+    unlooked: u32,
     /// Is it known how what remembers goes on?
     known: bool,
 }
@@ -98,6 +103,7 @@ impl Twice {
             unmeasured: 0,
             rate: 1.0,
             past: Past::default(),
+            unlooked: 0,
             known: false,
             late,
         }
@@ -106,6 +112,7 @@ impl Twice {
     /// Something jumped: neither the rates nor the past say anything any more.
     pub(super) fn forget(&mut self) {
         self.known = false;
+        self.unlooked = 0;
         self.past.forget();
     }
 
@@ -128,15 +135,31 @@ impl Twice {
         }
     }
 
+    /// Is it time to look at the accuracy again?
+    pub(super) fn looks(&self) -> bool {
+        self.unlooked == 0
+    }
+
+    /// Asks for this accuracy from now on.
+    pub(super) fn look(&mut self, moving: &Moving, within: &[f64]) {
+        for (slot, &at) in self.accuracy.iter_mut().zip(&self.late) {
+            *slot = if at < moving.nodes {
+                1.0 / within[at]
+            } else {
+                0.0
+            };
+        }
+    }
+
     /// Finds both ends of two steps of `h` seconds each that begin at `seconds`, the emf of source number
-    /// `i` being `emf(i)` at both ends. False if they were not found; nothing has changed then.
+    /// `i` being `emf(i)` at both ends, and goes on from there; tells the unknowns midway and at the end, and the states and amperes at
+    /// the end. False if they were not found; no state has changed then.
     pub(super) fn attempt(
         &mut self,
         moving: &Moving,
         (seconds, h): (f64, f64),
         emf: impl Fn(usize) -> [f64; 2],
-        within: &[f64],
-        (midway, end): (&mut [f64], &mut [f64]),
+        told: Told<'_>,
         count: &mut Work,
     ) -> bool {
         if !std::mem::take(&mut self.known) || moving.warms() {
@@ -146,39 +169,26 @@ impl Twice {
             return false;
         };
         self.good &= !anew;
-        self.plain.begin(moving, emf);
-        for (pair, now) in self
-            .bent
-            .pairs
-            .iter_mut()
-            .zip(moving.bent.pairs.iter().cycle())
-        {
+        let pairs = moving.bent.pairs.iter().cycle();
+        for (pair, now) in self.bent.pairs.iter_mut().zip(pairs) {
             pair.lit = now.lit;
         }
-        for (slot, &at) in self.accuracy.iter_mut().zip(&self.late) {
-            *slot = if at < moving.nodes {
-                1.0 / within[at]
-            } else {
-                0.0
-            };
-        }
         self.past.guess(&mut self.both[1..]);
-        if !self.settle(moving, seconds, count) {
-            // where something bends sharply the past misleads
-            self.good = false;
-            self.past.stay(&mut self.both[1..]);
-            if !self.settle(moving, seconds, count) {
-                self.good = false;
-                count.rejected += 1;
-                return false;
-            }
-        }
-        let counts = self.plain.finish(midway, end) && !self.strikes();
-        count.rejected += u64::from(!counts);
-        counts
+        let found = widely(Attempt {
+            twice: self,
+            moving,
+            seconds,
+            emf,
+            told,
+            count,
+        });
+        count.rejected += u64::from(!found);
+        self.known = found;
+        found
     }
 
     /// Newton's method on what the devices touch, with slopes that are held as long as they serve.
+    #[inline(always)]
     fn settle(&mut self, moving: &Moving, seconds: f64, count: &mut Work) -> bool {
         let (mut before, mut since) = (None, 0);
         for round in 0..MOST {
@@ -215,10 +225,10 @@ impl Twice {
     /// Takes the slopes anew, as the mean of those at both ends, and makes the factors anew; they are not good where a pivot is not
     /// to be trusted.
     fn renew(&mut self, moving: &Moving, seconds: f64) {
-        // what this puts on the right-hand side has slopes that differ between the ends: it is not used
-        let (right, both) = (self.right.as_flattened_mut(), self.both.as_flattened());
-        self.bent
-            .on_right::<false>(right, &mut self.slopes, seconds, both);
+        widely(Slopes {
+            twice: self,
+            seconds,
+        });
         self.bent.stamp_means(self.plain.matrix(), &mut self.slopes);
         self.good = self.plain.eliminated(moving);
     }
@@ -258,16 +268,93 @@ impl Twice {
         })
     }
 
-    /// Both ends count; tells states and amperes at the end.
-    pub(super) fn count(&mut self, states: &mut [f64], amps: &mut [f64]) {
-        self.plain.count(states, amps);
-        self.known = true;
+    /// Both ends count.
+    #[inline(always)]
+    fn remember(&mut self) {
         for end in 0..2 {
             let sample = self.past.push(self.late.len());
             for (slot, both) in sample.iter_mut().zip(&self.both[1..]) {
                 *slot = both[end];
             }
         }
+        self.unlooked = (self.unlooked + 1) % LOOKS_EVERY;
+    }
+}
+
+/// What a pair tells: the unknowns midway and at its end, and the states and amperes of what remembers at the end.
+pub(super) struct Told<'a> {
+    pub(super) midway: &'a mut [f64],
+    pub(super) end: &'a mut [f64],
+    pub(super) states: &'a mut [f64],
+    pub(super) amps: &'a mut [f64],
+}
+
+/// A pair that all is made ready for, with the widest vectors.
+struct Attempt<'a, F> {
+    twice: &'a mut Twice,
+    moving: &'a Moving,
+    seconds: f64,
+    emf: F,
+    told: Told<'a>,
+    count: &'a mut Work,
+}
+
+impl<F: Fn(usize) -> [f64; 2]> Widely for Attempt<'_, F> {
+    type Output = bool;
+
+    #[inline(always)]
+    fn call(self) -> bool {
+        let Self {
+            twice,
+            moving,
+            seconds,
+            emf,
+            told,
+            count,
+        } = self;
+        twice.plain.begin(moving, emf);
+        let mut settled = false;
+        for trial in 0..2 {
+            if trial == 1 {
+                // where something bends sharply the past misleads
+                twice.good = false;
+                twice.past.stay(&mut twice.both[1..]);
+            }
+            settled = twice.settle(moving, seconds, count);
+            if settled {
+                break;
+            }
+        }
+        if !settled {
+            twice.good = false;
+            return false;
+        }
+        if !twice.plain.finish(told.midway, told.end) || twice.strikes() {
+            return false;
+        }
+        twice.plain.count(told.states, told.amps);
+        twice.remember();
+        true
+    }
+}
+
+/// The slopes of all devices at both ends.
+struct Slopes<'a> {
+    twice: &'a mut Twice,
+    seconds: f64,
+}
+
+impl Widely for Slopes<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let Self { twice, seconds } = self;
+        // what this puts on the right-hand side has slopes that differ between the ends: it is not used
+        let (right, both) = (twice.right.as_flattened_mut(), twice.both.as_flattened());
+        twice
+            .bent
+            .on_right::<false>(right, &mut twice.slopes, seconds, both);
     }
 }
 
