@@ -24,7 +24,7 @@ pub struct Factors<S> {
     pub(super) upper: Vec<S>,
     pub(super) lower: Vec<S>,
     /// One over each pivot, in the order of the steps.
-    pub(super) inverse: Vec<S>,
+    inverse: Vec<S>,
     work: Vec<[S; 1]>,
     dense: Option<Dense<S>>,
     dense_count: u64,
@@ -411,7 +411,7 @@ impl<S: Single> Factors<S> {
 
 /// Where the lists of `upper` and `lower` begin for step number `step`.
 #[inline(always)]
-fn ends(pattern: &Pattern, step: usize) -> (usize, usize) {
+pub(super) fn ends(pattern: &Pattern, step: usize) -> (usize, usize) {
     match step.checked_sub(1).and_then(|at| pattern.steps.get(at)) {
         Some(step) => (step.upper_end as usize, step.lower_end as usize),
         None => (0, 0),

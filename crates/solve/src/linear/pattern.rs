@@ -251,12 +251,6 @@ impl Pattern {
             .map(|step| (step.row as usize, step.column as usize))
     }
 
-    /// The entries right of the pivot of step number `step`.
-    pub(super) fn upper_of(&self, step: usize) -> std::ops::Range<usize> {
-        let end = |step: usize| self.steps[step].upper_end as usize;
-        step.checked_sub(1).map_or(0, end)..end(step)
-    }
-
     /// Multiply-adds of one factorisation.
     #[must_use]
     pub fn multiply_adds(&self) -> usize {

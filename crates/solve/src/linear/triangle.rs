@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use super::factors::ends;
 use super::runs::Runs;
 use super::{Complex, Factors, Pattern, Scalar};
 
@@ -36,9 +37,8 @@ impl Triangle {
     /// What is right of the pivots of `rows`.
     pub(crate) fn right(pattern: &Pattern, rows: Range<usize>) -> Self {
         let rows = rows.rev().map(|row| {
-            let terms = pattern
-                .upper_of(row)
-                .map(|at| (pattern.upper_steps[at], at));
+            let all = ends(pattern, row).0..ends(pattern, row + 1).0;
+            let terms = all.map(|at| (pattern.upper_steps[at], at));
             // what is found last comes last
             (row, terms.rev().collect())
         });
@@ -71,7 +71,7 @@ impl Triangle {
     /// Takes the factors right of the pivots, over their pivots.
     pub(crate) fn fill_right(&mut self, factors: &Factors<Complex>) {
         for term in self.rows.terms_mut() {
-            term.by = factors.upper[term.slot as usize] * factors.inverse[term.row as usize];
+            term.by = factors.upper[term.slot as usize] * factors.inverse()[term.row as usize];
         }
     }
 
