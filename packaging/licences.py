@@ -87,7 +87,7 @@ def texts(package):
 def compiled_in():
     """Licence texts of typefaces and scripts, which stand beside them in the source."""
     crates = os.path.join(os.path.dirname(os.path.dirname(os.path.abspath(__file__))), "crates")
-    folders = ["app/assets", "app/assets/fonts", "draw/fonts"]
+    folders = ["app/assets", "app/assets/fonts", "typeface/fonts"]
     folders += ["pdf/fonts"] if "--manifest" in sys.argv else []
     for folder in folders:
         for name in sorted(os.listdir(os.path.join(crates, folder))):

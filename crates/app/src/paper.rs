@@ -36,7 +36,7 @@ impl Paper {
         } else {
             (report::Paper::A4, "A4")
         };
-        picture::write(path, report::page(sheet, paper).as_bytes())?;
+        picture::write(path, onepage::page(sheet, paper).as_bytes())?;
         Ok(Some(paragraph(
             &format!(
                 "{} written to {}, one page of {name}. Open it in a browser and print it at its own size.",

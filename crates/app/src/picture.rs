@@ -44,7 +44,7 @@ pub(crate) fn png(svg: &str) -> Result<Vec<u8>, Failure> {
         )
     };
     let mut fonts = usvg::fontdb::Database::new();
-    for file in draw::font::files() {
+    for file in typeface::files() {
         fonts.load_font_data(file.to_vec());
     }
     fonts.set_sans_serif_family("Sofia Sans Condensed");

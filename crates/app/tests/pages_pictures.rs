@@ -6,37 +6,42 @@ mod chromium;
 mod desk;
 mod server;
 
-use chromium::{Chromium, pictures, shuts_out};
+use chromium::{Chromium, pictures, shuts_out, too_pale};
 use desk::begun;
 use server::Server;
 
-/// Keeps each page as a picture in both sizes, by day and by lamp, and scans it.
+/// Keeps each page as a picture in both sizes, by day and by lamp, and scans it: by day for everything, by lamp for what
+/// colours decide.
 fn looked_at(c: &mut Chromium, base: &str, pages: &[(&str, &str)], unfolded: bool) {
     let mut serious = Vec::new();
-    for (size, width, height, light) in [
-        ("desk", 1440, 900, "light"),
-        ("desk", 1440, 900, "dark"),
-        ("phone", 390, 844, "light"),
-        ("phone", 390, 844, "dark"),
-    ] {
+    for (size, width, height) in [("desk", 1440, 900), ("phone", 390, 844)] {
         c.screen(width, height, size == "phone");
-        c.light(light);
         for (name, address) in pages {
             // paper has one size
             if size == "phone" && *name == "paper" {
                 continue;
             }
+            c.light("light");
             c.open(&format!("{base}{address}"));
-            let lamp = if light == "dark" { "-lamp" } else { "" };
-            let picture = pictures().join(format!("{size}-{name}{lamp}.png"));
             if unfolded {
                 c.eval("document.querySelectorAll('main details:not([name=condition])').forEach(d => { d.open = true })");
-                c.whole_picture(&picture);
-            } else {
-                c.picture(&picture);
             }
-            let size = format!("{size} {light} {name}");
-            serious.extend(shuts_out(c).iter().map(|v| format!("{size}: {v}")));
+            for (lamp, scan) in [
+                ("", shuts_out as fn(&mut Chromium) -> Vec<String>),
+                ("-lamp", too_pale),
+            ] {
+                if !lamp.is_empty() {
+                    c.light("dark");
+                }
+                let picture = pictures().join(format!("{size}-{name}{lamp}.png"));
+                if unfolded {
+                    c.whole_picture(&picture);
+                } else {
+                    c.picture(&picture);
+                }
+                let found = scan(c);
+                serious.extend(found.iter().map(|v| format!("{size} {name}{lamp}: {v}")));
+            }
         }
     }
     assert!(serious.is_empty(), "{}", serious.join("\n"));

@@ -1,6 +1,5 @@
 //! Labels: designator and value beside each symbol, names at wires.
 
-use crate::font;
 use crate::geometry::{Area, UNIT};
 use crate::piece::Piece;
 use crate::symbol::{Form, Symbol};
@@ -33,7 +32,10 @@ pub struct Spot {
 
 fn wide(line: &[(String, bool)]) -> i32 {
     let gaps = i32::try_from(line.len().saturating_sub(1)).unwrap_or(0) * 4;
-    line.iter().map(|(t, b)| font::width(t, *b)).sum::<i32>() + gaps
+    line.iter()
+        .map(|(t, b)| typeface::width(t, *b))
+        .sum::<i32>()
+        + gaps
 }
 
 /// Lines one below the other.
@@ -58,7 +60,7 @@ pub(crate) fn width(piece: &Piece) -> i32 {
 fn size(lines: &[Vec<(String, bool)>]) -> (i32, i32) {
     let w = lines.iter().map(|l| wide(l)).max().unwrap_or(0);
     let n = i32::try_from(lines.len()).unwrap_or(1);
-    (w, (n - 1) * font::LINE + font::SIZE)
+    (w, (n - 1) * typeface::LINE + typeface::SIZE)
 }
 
 fn beside(lines: Rows, x: i32, y: i32, side: Side) -> Spot {

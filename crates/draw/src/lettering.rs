@@ -1,7 +1,6 @@
 //! Puts every label where nothing else is.
 
 use crate::drawing::{Drawing, Label};
-use crate::font;
 use crate::geometry::{Area, Point, UNIT};
 use crate::label::{Side, Spot, further, spots};
 use crate::plan::Class;
@@ -106,7 +105,7 @@ fn numbers(d: &Drawing<'_>, taken: &mut Taken, out: &mut Vec<Label>) {
         let piece = &d.plan.pieces[p.piece];
         let mut put = |text: String, options: &[(i32, i32, i32)]| {
             for (x, y, h) in options {
-                let area = Area::new(*x, *y, *x + font::width(&text, false) + 1, *y + h);
+                let area = Area::new(*x, *y, *x + typeface::width(&text, false) + 1, *y + h);
                 if taken.free(&area) {
                     taken.add(area);
                     out.push(Label {
@@ -135,7 +134,7 @@ fn numbers(d: &Drawing<'_>, taken: &mut Taken, out: &mut Vec<Label>) {
                     }
                     let pin = p.pin(k);
                     let (x, y) = (pin.at.x * UNIT, pin.at.y * UNIT);
-                    let w = font::width(number, false) + 1;
+                    let w = typeface::width(number, false) + 1;
                     let options = match pin.out {
                         Dir::Up => [(x + 4, y, 12), (x - 4 - w, y, 12), (x + 4, y - 12, 12)],
                         Dir::Down => [
@@ -181,7 +180,7 @@ fn short(piece: &crate::piece::Piece, p: &crate::drawing::Placed, taken: &Taken)
     if piece.name.is_empty() {
         return None;
     }
-    let w = font::width(&piece.name, true);
+    let w = typeface::width(&piece.name, true);
     let e = p.symbol.extent().by(p.at.x, p.at.y);
     let (mx, my) = ((e.x0 + e.x1) / 2, (e.y0 + e.y1) / 2);
     for ring in 0..60 {
@@ -196,7 +195,7 @@ fn short(piece: &crate::piece::Piece, p: &crate::drawing::Placed, taken: &Taken)
             (e.x1 + 4 + r, e.y1 + 4 + r),
             (e.x0 - 4 - r - w, e.y1 + 4 + r),
         ] {
-            let area = Area::new(x, y, x + w, y + font::SIZE);
+            let area = Area::new(x, y, x + w, y + typeface::SIZE);
             if taken.free(&area) {
                 return Some(Spot {
                     lines: Arc::new(vec![vec![(piece.name.clone(), true)]]),
@@ -228,7 +227,7 @@ fn names(d: &Drawing<'_>, taken: &mut Taken, out: &mut Vec<Label>) {
             continue;
         }
         let text = d.plan.tag_text(id);
-        let w = font::width(&text, false) + 2;
+        let w = typeface::width(&text, false) + 2;
         let mut best: Option<(i32, Area, Point)> = None;
         for wire in d.wires.iter().filter(|w| w.node == n) {
             for (a, b) in &wire.runs {
@@ -239,10 +238,10 @@ fn names(d: &Drawing<'_>, taken: &mut Taken, out: &mut Vec<Label>) {
                     let (x, y) = (p.x * UNIT, p.y * UNIT);
                     let mut options: Vec<(i32, i32, i32)> = Vec::new();
                     if level {
-                        options.push((-w / 2, -4 - font::SIZE, 0));
+                        options.push((-w / 2, -4 - typeface::SIZE, 0));
                         options.push((-w / 2, 4, 2));
                         for k in 0..=4 {
-                            options.push((-w * k / 4, -4 - font::SIZE, 3));
+                            options.push((-w * k / 4, -4 - typeface::SIZE, 3));
                             options.push((-w * k / 4, 4, 4));
                         }
                     } else {
@@ -252,7 +251,7 @@ fn names(d: &Drawing<'_>, taken: &mut Taken, out: &mut Vec<Label>) {
                         }
                     }
                     for (ox, oy, c) in &options {
-                        let area = Area::new(x + ox, y + oy, x + ox + w, y + oy + font::SIZE);
+                        let area = Area::new(x + ox, y + oy, x + ox + w, y + oy + typeface::SIZE);
                         let cost = *c;
                         if best.as_ref().is_none_or(|b| cost < b.0) && taken.free(&area) {
                             best = Some((cost, area, p));

@@ -7,7 +7,6 @@
 
 pub mod check;
 pub mod drawing;
-pub mod font;
 pub mod geometry;
 mod joints;
 pub mod label;

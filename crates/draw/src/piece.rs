@@ -4,7 +4,6 @@
 //! Every terminal that a wire has reached is a pin of at least one piece. A part that was
 //! removed, or a transformer's coil that no wire reaches, is not drawn.
 
-use crate::font;
 use crate::geometry::UNIT;
 use crate::symbol::{Coil, Form, JackPin, ValveForm};
 use wiring::circuit::{
@@ -262,11 +261,11 @@ fn box_width(left: &[String], right: &[String], label: &str) -> i32 {
     let widest = |names: &[String]| {
         names
             .iter()
-            .map(|n| font::width(n, false))
+            .map(|n| typeface::width(n, false))
             .max()
             .unwrap_or(0)
     };
-    let px = (widest(left) + widest(right) + 28).max(font::width(label, false) + 12);
+    let px = (widest(left) + widest(right) + 28).max(typeface::width(label, false) + 12);
     let units = (px + UNIT - 1) / UNIT;
     (units + units % 2).clamp(6, 60)
 }

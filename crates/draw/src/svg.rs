@@ -2,7 +2,6 @@
 //! description; every part has an id, so that several views can point at the same thing.
 
 use crate::drawing::Drawing;
-use crate::font;
 use crate::geometry::{Area, Point, UNIT};
 use crate::label::{Side, Spot};
 use crate::symbol::{Fill, Ink, Pen, Step};
@@ -96,8 +95,8 @@ pub fn sheet(d: &Drawing<'_>, colours: Colours, over: &str, foot: &str) -> Strin
         f.height(),
         f.width(),
         f.height(),
-        font::FAMILY,
-        font::SIZE
+        typeface::FAMILY,
+        typeface::SIZE
     );
     let _ = writeln!(out, "<title id=\"drawing-title\">{}</title>", escape(title));
     let _ = writeln!(
@@ -138,7 +137,7 @@ pub(crate) fn rows(text: &str, width: i32) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         match out.last_mut() {
-            Some(line) if font::width(&format!("{line} {word}"), false) <= width => {
+            Some(line) if typeface::width(&format!("{line} {word}"), false) <= width => {
                 line.push(' ');
                 line.push_str(word);
             }
@@ -326,7 +325,7 @@ fn parts(d: &Drawing<'_>, colours: Colours, out: &mut String) {
         );
         ink(&p.symbol.ink, p.at, colours, out);
         for m in &p.symbol.marks {
-            let w = font::width(&m.text, false);
+            let w = typeface::width(&m.text, false);
             let x = ((p.at.x as f32 + m.at.0) * UNIT as f32) as i32 - w / 2;
             let y = ((p.at.y as f32 + m.at.1) * UNIT as f32) as i32 + 5;
             let _ = write!(
@@ -378,8 +377,11 @@ fn labels(d: &Drawing<'_>, colours: Colours, out: &mut String) {
 /// The lines of a label.
 pub(crate) fn spot(s: &Spot, out: &mut String) {
     for (i, line) in s.lines.iter().enumerate() {
-        let y = s.area.y0 + 13 + font::LINE * i32::try_from(i).unwrap_or(0);
-        let total: i32 = line.iter().map(|(t, b)| font::width(t, *b)).sum::<i32>()
+        let y = s.area.y0 + 13 + typeface::LINE * i32::try_from(i).unwrap_or(0);
+        let total: i32 = line
+            .iter()
+            .map(|(t, b)| typeface::width(t, *b))
+            .sum::<i32>()
             + 4 * (i32::try_from(line.len()).unwrap_or(1) - 1).max(0);
         let mut x = match s.side {
             Side::Start => s.area.x0,
@@ -393,7 +395,7 @@ pub(crate) fn spot(s: &Spot, out: &mut String) {
                 if *bold { " font-weight=\"700\"" } else { "" },
                 escape(text)
             );
-            x += font::width(text, *bold) + 4;
+            x += typeface::width(text, *bold) + 4;
         }
     }
 }

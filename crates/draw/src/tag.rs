@@ -1,6 +1,5 @@
 //! Tags: ground, chassis and earth symbols, rails, named points, and where each may stand.
 
-use crate::font;
 use crate::geometry::{Area, Dir, Point, Turn, UNIT};
 use crate::symbol::{Fill, Ink, Pen};
 use wiring::circuit::NodeId;
@@ -108,9 +107,9 @@ pub fn area(sort: Sort, text: &str, at: Point, dir: Dir) -> Area {
 
 fn text_area(sort: Sort, text: &str, at: Point, dir: Dir) -> Area {
     let (x, y) = (at.x * UNIT, at.y * UNIT);
-    let w = font::width(text, sort == Sort::Rail) + 2;
+    let w = typeface::width(text, sort == Sort::Rail) + 2;
     let far = if sort == Sort::Rail { 16 } else { 13 };
-    let h = font::SIZE;
+    let h = typeface::SIZE;
     match dir {
         Dir::Up => Area::new(x - w / 2, y - far - h, x - w / 2 + w, y - far),
         Dir::Down => Area::new(x - w / 2, y + far, x - w / 2 + w, y + far + h),

@@ -25,7 +25,7 @@ const LAYOUT: &str = include_str!("report.typ");
 fn fonts() -> &'static (Vec<Font>, LazyHash<FontBook>) {
     static FONTS: OnceLock<(Vec<Font>, LazyHash<FontBook>)> = OnceLock::new();
     FONTS.get_or_init(|| {
-        let [medium, bold] = draw::font::files();
+        let [medium, bold] = typeface::files();
         let files: [&'static [u8]; 4] = [
             medium,
             bold,

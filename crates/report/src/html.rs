@@ -16,7 +16,7 @@ const EDGE: f64 = 17.0;
 /// The document as one HTML file with everything in it, that any browser prints.
 #[must_use]
 pub fn whole(document: &Document) -> String {
-    let [medium, bold] = draw::font::files().map(|file| STANDARD.encode(file));
+    let [medium, bold] = typeface::files().map(|file| STANDARD.encode(file));
     let face = |weight: u16, data: &str| {
         format!(
             "@font-face{{font-family:'Sofia Sans Condensed';font-weight:{weight};src:url(data:font/ttf;base64,{data}) format('truetype')}}\n"

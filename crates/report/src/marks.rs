@@ -5,7 +5,7 @@ use crate::document::{Content, Mark, Picture};
 use std::fmt::Write as _;
 
 /// Typeface of letters in drawings.
-const FAMILY: &str = draw::font::FAMILY;
+const FAMILY: &str = typeface::FAMILY;
 
 fn bracket(out: &mut String, x: f64, open: bool, ink: &str) {
     let inward = if open { 4.0 } else { -4.0 };

@@ -13,11 +13,6 @@ pub enum Paper {
     Letter,
 }
 
-/// Blank edge that every printer can leave, millimetres.
-pub(crate) const MARGIN: f64 = 9.0;
-/// Points in a millimetre.
-pub(crate) const POINTS: f64 = 72.0 / 25.4;
-
 impl Paper {
     /// Width and height, millimetres.
     #[must_use]
@@ -35,14 +30,5 @@ impl Paper {
             Self::A4 => "A4",
             Self::Letter => "letter",
         }
-    }
-
-    /// Width and height within the margins, points.
-    pub(crate) fn inner(self) -> (f64, f64) {
-        let (width, height) = self.millimetres();
-        (
-            (width - 2.0 * MARGIN) * POINTS,
-            (height - 2.0 * MARGIN) * POINTS,
-        )
     }
 }

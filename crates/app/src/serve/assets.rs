@@ -47,7 +47,7 @@ const FILES: &[File] = assets![
 fn all() -> &'static [Asset] {
     static ALL: OnceLock<Vec<Asset>> = OnceLock::new();
     ALL.get_or_init(|| {
-        let [medium, bold] = draw::font::files();
+        let [medium, bold] = typeface::files();
         let drawn: [File; 2] = [
             ("fonts/sofia-sans-condensed-500.ttf", "font/ttf", medium),
             ("fonts/sofia-sans-condensed-700.ttf", "font/ttf", bold),

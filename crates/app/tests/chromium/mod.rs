@@ -273,11 +273,14 @@ impl Chromium {
         );
     }
 
-    /// By day or by lamp.
+    /// By day or by lamp, at once: colours do not move from one to the other.
     pub fn light(&mut self, scheme: &str) {
         self.call(
             "Emulation.setEmulatedMedia",
-            json!({"features": [{"name": "prefers-color-scheme", "value": scheme}]}),
+            json!({"features": [
+                {"name": "prefers-color-scheme", "value": scheme},
+                {"name": "prefers-reduced-motion", "value": "reduce"},
+            ]}),
         );
     }
 
@@ -335,11 +338,23 @@ pub fn shuts_out(c: &mut Chromium) -> Vec<String> {
         all.push(format!("{wide} px too wide"));
     }
     c.eval(include_str!("../axe/axe.min.js"));
-    let found = c.eval(
-        "axe.run({resultTypes: ['violations']}).then(r => r.violations.filter(v => v.impact === 'serious' || v.impact === 'critical')\
-         .map(v => `${v.id} ${v.nodes.map(n => n.target + ': ' + n.failureSummary).join('; ')}`))",
-    );
-    let words = |v: &serde_json::Value| v.as_str().unwrap_or_default().to_owned();
-    all.extend(found.as_array().unwrap().iter().map(words));
+    all.extend(serious(c, "{resultTypes: ['violations']}"));
     all
+}
+
+/// What is too pale on a page that [`shuts_out`] has scanned and whose colours have changed since.
+pub fn too_pale(c: &mut Chromium) -> Vec<String> {
+    serious(
+        c,
+        "{runOnly: ['color-contrast'], resultTypes: ['violations']}",
+    )
+}
+
+fn serious(c: &mut Chromium, how: &str) -> Vec<String> {
+    let found = c.eval(&format!(
+        "axe.run({how}).then(r => r.violations.filter(v => v.impact === 'serious' || v.impact === 'critical')\
+         .map(v => `${{v.id}} ${{v.nodes.map(n => n.target + ': ' + n.failureSummary).join('; ')}}`))",
+    ));
+    let words = |v: &serde_json::Value| v.as_str().unwrap_or_default().to_owned();
+    found.as_array().unwrap().iter().map(words).collect()
 }

@@ -3,7 +3,6 @@
 use super::ring::{Stroke, ring};
 use super::{Flag, Mark, Overlay};
 use crate::drawing::{Drawing, Placed};
-use crate::font;
 use crate::geometry::{Area, Point, UNIT};
 use crate::lettering::Taken;
 use crate::physical::Physical;
@@ -181,14 +180,15 @@ pub struct Laid {
 
 /// Width and height of a flag.
 fn size(flag: &Flag) -> (i32, i32) {
-    let mut w = 2 * PAD + font::width(&flag.read, true) + font::width(&flag.expected, false);
+    let mut w =
+        2 * PAD + typeface::width(&flag.read, true) + typeface::width(&flag.expected, false);
     if !flag.read.is_empty() && !flag.expected.is_empty() {
-        w += font::width(" for ", false);
+        w += typeface::width(" for ", false);
     }
     if signed(flag) {
         w += SIGN;
         if let Some(letter) = flag.standing.letter() {
-            w += font::width(letter, true) + 5;
+            w += typeface::width(letter, true) + 5;
         }
     }
     (w, TALL)
@@ -258,7 +258,7 @@ pub fn lay(room: &Room, overlay: &Overlay) -> Laid {
             continue;
         };
         let round: &[Area] = if lined.insert(mark.part) { bodies } else { &[] };
-        let w = font::width(&mark.text, true) + 2 * PAD;
+        let w = typeface::width(&mark.text, true) + 2 * PAD;
         let area = bodies
             .first()
             .and_then(|b| beside(room, *b, (w, TALL), &solid, &wires));

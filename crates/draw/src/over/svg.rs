@@ -2,7 +2,6 @@
 
 use super::place::{PAD, SIGN, nearest, signed};
 use super::{Flagged, Laid, MarkSort, Marked, Standing};
-use crate::font;
 use crate::geometry::Area;
 use crate::svg::{Colours, escape, id};
 use std::fmt::Write as _;
@@ -99,7 +98,7 @@ fn text(x: i32, a: Area, words: &str, bold: bool, colour: &str, out: &mut String
         if bold { " font-weight=\"700\"" } else { "" },
         escape(words)
     );
-    x + font::width(words, bold)
+    x + typeface::width(words, bold)
 }
 
 fn flag(f: &Flagged, hues: Hues, before: &str, out: &mut String) {
@@ -161,7 +160,7 @@ fn flag(f: &Flagged, hues: Hues, before: &str, out: &mut String) {
     if !f.flag.read.is_empty() {
         x = text(x, a, &f.flag.read, true, ink, out);
         if !f.flag.expected.is_empty() {
-            let gap = font::width(" ", false);
+            let gap = typeface::width(" ", false);
             x = text(x + gap, a, "for", false, ink, out) + gap;
         }
     }

@@ -1,7 +1,6 @@
 //! The physical view as SVG; a part has the same `data-part` as on the schematic.
 
 use super::{Body, Physical, Shape};
-use crate::font;
 use crate::svg::{Colours, escape, id};
 use std::fmt::Write as _;
 use wiring::circuit::History;
@@ -64,8 +63,8 @@ fn picture(
     let _ = writeln!(
         out,
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" width=\"{width}\" height=\"{height}\" role=\"img\" aria-labelledby=\"physical-title physical-desc\" font-family=\"{}\" font-size=\"{}\" font-weight=\"500\">",
-        font::FAMILY,
-        font::SIZE
+        typeface::FAMILY,
+        typeface::SIZE
     );
     let _ = writeln!(
         out,

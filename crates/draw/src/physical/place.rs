@@ -1,7 +1,6 @@
 //! Where everything goes: groups one below the other, their parts from left to right.
 
 use super::{Body, End, Group, Physical, Shape, Wire};
-use crate::font;
 use crate::geometry::Area;
 use std::collections::BTreeMap;
 use wiring::circuit::{Circuit, Kind, Part};
@@ -177,7 +176,7 @@ fn stack(out: &mut Physical<'_>, recorded: bool, title: &str, parts: &[usize]) {
     let title_area = Area::new(
         MARGIN + 10,
         top + 6,
-        MARGIN + 12 + font::width(&words, true),
+        MARGIN + 12 + typeface::width(&words, true),
         top + 6 + LINE,
     );
     let (mut x, mut y, mut tallest) = (MARGIN + 12, top + 6 + LINE + 10, 0);
@@ -238,7 +237,7 @@ fn positions(pins: usize) -> usize {
 }
 
 fn wide(text: &str, bold: bool) -> i32 {
-    font::width(text, bold) + 2
+    typeface::width(text, bold) + 2
 }
 
 /// A part at the origin.

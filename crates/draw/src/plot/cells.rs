@@ -3,7 +3,6 @@
 use super::Shades;
 use super::paint::open;
 use super::words::figure;
-use crate::font;
 use crate::geometry::Area;
 use crate::svg::{escape, id};
 use std::fmt::Write as _;
@@ -60,7 +59,7 @@ impl Cells {
 
     /// Every text with its place, and the size of the whole.
     fn laid(&self) -> (Words, Vec<Area>, (i32, i32)) {
-        let wide = |t: &str, bold: bool| font::width(t, bold) + 2;
+        let wide = |t: &str, bold: bool| typeface::width(t, bold) + 2;
         let left = self
             .rows
             .iter()

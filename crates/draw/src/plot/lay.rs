@@ -2,7 +2,6 @@
 
 use super::clip::Frame;
 use super::{Curve, Pen, Plot};
-use crate::font;
 use crate::geometry::Area;
 
 /// A text with its place, in pixels.
@@ -206,7 +205,7 @@ fn text(words: &str, bold: bool) -> Text {
         words.to_owned()
     };
     Text {
-        area: Area::new(0, 0, font::width(&words, bold) + 2, HIGH),
+        area: Area::new(0, 0, typeface::width(&words, bold) + 2, HIGH),
         words,
         bold,
         soft: false,
@@ -223,10 +222,10 @@ fn at(mut t: Text, x: i32, y: i32) -> Text {
 /// Words cut to a width.
 fn cut(words: &str, bold: bool, width: i32) -> String {
     let mut words = words.to_owned();
-    if font::width(&words, bold) <= width {
+    if typeface::width(&words, bold) <= width {
         return words;
     }
-    while !words.is_empty() && font::width(&format!("{words}..."), bold) > width {
+    while !words.is_empty() && typeface::width(&format!("{words}..."), bold) > width {
         words.pop();
     }
     words + "..."
@@ -242,7 +241,7 @@ impl Plot {
             .ticks(usize::try_from((height - 100) / 44).unwrap_or(8));
         let widest = up
             .iter()
-            .map(|t| font::width(&t.text, false))
+            .map(|t| typeface::width(&t.text, false))
             .max()
             .unwrap_or(0);
         let left = widest.clamp(16, 120) + 14;
@@ -526,7 +525,7 @@ fn beneath(laid: &mut Laid, rest: &[(String, Option<Pen>)]) {
         let mut t = text(&words, false);
         // Here there is room for the whole of it.
         t.words.clone_from(&words);
-        t.area = Area::new(0, 0, font::width(&words, false) + 2, HIGH);
+        t.area = Area::new(0, 0, typeface::width(&words, false) + 2, HIGH);
         if x > 8 && x + lead + t.area.width() > laid.width - 8 {
             x = 8;
             y += 24;

@@ -3,7 +3,6 @@
 use super::lay::{Laid, Text};
 use super::words::description;
 use super::{Pen, Plot};
-use crate::font;
 use crate::svg::{escape, id};
 use std::fmt::Write as _;
 
@@ -134,8 +133,8 @@ pub(crate) fn open(
     let _ = writeln!(
         out,
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" width=\"{width}\" height=\"{height}\" role=\"img\" aria-labelledby=\"plot-{name}-title plot-{name}-desc\" font-family=\"{}\" font-size=\"{}\" font-weight=\"500\">",
-        font::FAMILY,
-        font::SIZE
+        typeface::FAMILY,
+        typeface::SIZE
     );
     let _ = writeln!(
         out,

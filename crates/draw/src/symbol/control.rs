@@ -153,7 +153,7 @@ pub(super) fn labelled_box(left: &[String], right: &[String], width: i32) -> Sym
                 if side < 0 { Dir::Left } else { Dir::Right },
             );
             s.lead(Point::new(side * (half + 1), y), Point::new(side * half, y));
-            let wide = crate::font::width(name, false) as f32 / crate::geometry::UNIT as f32;
+            let wide = typeface::width(name, false) as f32 / crate::geometry::UNIT as f32;
             let x = side as f32 * (half as f32 - 0.5 - wide / 2.0);
             s.marks.push(Mark::new(x, y as f32, name));
         }

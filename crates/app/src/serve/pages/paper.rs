@@ -61,7 +61,7 @@ fn page(site: &Site, id: JobId, fields: &Fields) -> Result<(String, String), Fai
         Ok((sheet(site, r, id, fields)?, paper))
     })?;
     let sheet = sheet.ok_or(Fail::NoPage)?;
-    Ok(parted(&report::page(&sheet, paper)))
+    Ok(parted(&onepage::page(&sheet, paper)))
 }
 
 fn sheet(
@@ -128,7 +128,7 @@ mod tests {
     #[test]
     fn the_page_and_its_style_come_apart_whole() {
         let sheet = Sheet::new("chart", "Chart");
-        let whole = report::page(&sheet, report::Paper::A4);
+        let whole = onepage::page(&sheet, report::Paper::A4);
         let (page, style) = parted(&whole);
         assert!(page.contains("<style></style>") && page.contains("Chart"));
         assert!(style.contains("@page{size:A4"), "{}", &style[..200]);

@@ -266,7 +266,7 @@ fn lines(text: &str, size: f64, width: f64, bold: bool) -> f64 {
     let wide = |t: &str| {
         let digits = t.chars().filter(char::is_ascii_digit).count() as f64;
         let others: String = t.chars().filter(|c| !c.is_ascii_digit()).collect();
-        let others = f64::from(draw::font::width(&others, bold)) / f64::from(draw::font::SIZE);
+        let others = f64::from(typeface::width(&others, bold)) / f64::from(typeface::SIZE);
         (digits * DIGIT + others) * size * CAREFUL
     };
     let space = wide(" ");

@@ -5,11 +5,12 @@ use crate::fit::{
     CAUTION, Fit, GAP, LEADING, NAME, PAD, WRITING, fit, foot_size, shares, why_size,
 };
 use crate::matrix::{Matrix, cell, matrix};
-use crate::paper::{MARGIN, Paper};
+use crate::room::{MARGIN, inner};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use bench::sheet::Sheet;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use report::Paper;
 
 /// Everything that the page says, in words, before it has a size.
 #[derive(Debug, Clone, PartialEq)]
@@ -98,7 +99,7 @@ fn conditions(sheet: &Sheet) -> String {
 #[must_use]
 pub fn page(sheet: &Sheet, paper: Paper) -> String {
     let body = Body::of(sheet);
-    let (width, height) = paper.inner();
+    let (width, height) = inner(paper);
     let fit = fit(&body, width, height);
     document(&body, &fit, paper).into_string()
 }
@@ -267,7 +268,7 @@ fn foot(body: &Body, fit: &Fit) -> Markup {
 fn style(body: &Body, fit: &Fit, paper: Paper) -> String {
     let (width, height) = paper.millimetres();
     let inner = width - 2.0 * MARGIN;
-    let [medium, bold] = draw::font::files().map(|file| STANDARD.encode(file));
+    let [medium, bold] = typeface::files().map(|file| STANDARD.encode(file));
     let face = |weight: u16, data: &str| {
         format!(
             "@font-face{{font-family:'Sofia Sans Condensed';font-weight:{weight};src:url(data:font/ttf;base64,{data}) format('truetype')}}\n"

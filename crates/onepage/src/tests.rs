@@ -3,6 +3,7 @@
 use super::*;
 use bench::answers::Answers;
 use bench::sheet::{Expected, Limit, Line, Origin, Sheet};
+use report::Paper;
 use wiring::sheet::Library;
 
 fn sheet() -> Sheet {
