@@ -6,8 +6,6 @@ use crate::fit::{
 };
 use crate::matrix::{Matrix, cell, matrix};
 use crate::room::{MARGIN, inner};
-use base64::Engine as _;
-use base64::engine::general_purpose::STANDARD;
 use bench::sheet::Sheet;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use report::Paper;
@@ -268,12 +266,6 @@ fn foot(body: &Body, fit: &Fit) -> Markup {
 fn style(body: &Body, fit: &Fit, paper: Paper) -> String {
     let (width, height) = paper.millimetres();
     let inner = width - 2.0 * MARGIN;
-    let [medium, bold] = typeface::files().map(|file| STANDARD.encode(file));
-    let face = |weight: u16, data: &str| {
-        format!(
-            "@font-face{{font-family:'Sofia Sans Condensed';font-weight:{weight};src:url(data:font/ttf;base64,{data}) format('truetype')}}\n"
-        )
-    };
     let [what, expected, limit, hand] = shares(body).map(|share| share * 100.0);
     let size = fit.size;
     let columns = fit.columns;
@@ -283,7 +275,7 @@ fn style(body: &Body, fit: &Fit, paper: Paper) -> String {
     let name = NAME * 100.0;
     let leading = LEADING;
     format!(
-        "{}{}@page{{size:{};margin:{MARGIN}mm}}
+        "{}@page{{size:{};margin:{MARGIN}mm}}
 *{{box-sizing:border-box;margin:0;padding:0}}
 html{{background:#fff;color:#000}}
 body{{width:{inner:.1}mm;margin:0 auto;font:500 {size}pt/{leading} 'Sofia Sans Condensed',sans-serif;font-variant-numeric:tabular-nums}}
@@ -324,8 +316,7 @@ footer{{columns:2;column-gap:{GAP}pt;border-top:1pt solid #000;margin-top:4pt;pa
 footer h3{{font-size:inherit;break-after:avoid}}
 footer li{{margin-left:14pt;break-inside:avoid}}
 ",
-        face(500, &medium),
-        face(700, &bold),
+        typeface::embedded(),
         paper.name(),
         height - 2.0 * MARGIN,
         size * 1.1,

@@ -6,8 +6,6 @@
 use crate::document::{Block, Cell, Content, Document, Label, Mark, Picture, Run, Table};
 use crate::marks::sign;
 use crate::paper::Paper;
-use base64::Engine as _;
-use base64::engine::general_purpose::STANDARD;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// Edge of the paper, millimetres: left, right and above. Below it is wider, for the foot.
@@ -16,18 +14,7 @@ const EDGE: f64 = 17.0;
 /// The document as one HTML file with everything in it, that any browser prints.
 #[must_use]
 pub fn whole(document: &Document) -> String {
-    let [medium, bold] = typeface::files().map(|file| STANDARD.encode(file));
-    let face = |weight: u16, data: &str| {
-        format!(
-            "@font-face{{font-family:'Sofia Sans Condensed';font-weight:{weight};src:url(data:font/ttf;base64,{data}) format('truetype')}}\n"
-        )
-    };
-    let style = format!(
-        "{}{}{}",
-        face(500, &medium),
-        face(700, &bold),
-        style(document)
-    );
+    let style = typeface::embedded() + &style(document);
     html! {
         (DOCTYPE)
         html lang="en" {

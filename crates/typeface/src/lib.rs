@@ -1,7 +1,10 @@
-//! Widths of the one typeface of the drawings, so that room for a label is known before it is drawn.
+//! The one typeface of drawings and paper, and its widths, so that room for a label is known before it is drawn.
 //!
 //! Sofia Sans Condensed (SIL Open Font License 1.1, `fonts/OFL.txt`), its advance widths in
 //! thousandths of the size; the files in `fonts/` are the weights 500 and 700, Latin and Greek.
+
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
 
 /// Pixels of every text; smaller is not read at arm's length.
 pub const SIZE: i32 = 16;
@@ -17,6 +20,18 @@ pub fn files() -> [&'static [u8]; 2] {
         include_bytes!("../fonts/SofiaSansCondensed-500.ttf"),
         include_bytes!("../fonts/SofiaSansCondensed-700.ttf"),
     ]
+}
+
+/// Both weights as rules of a style sheet, with the files in them: a page that has these loads nothing.
+#[must_use]
+pub fn embedded() -> String {
+    let [medium, bold] = files().map(|file| STANDARD.encode(file));
+    let face = |weight: u16, data: &str| {
+        format!(
+            "@font-face{{font-family:'Sofia Sans Condensed';font-weight:{weight};src:url(data:font/ttf;base64,{data}) format('truetype')}}\n"
+        )
+    };
+    face(500, &medium) + &face(700, &bold)
 }
 
 /// Code points 32 to 126.
