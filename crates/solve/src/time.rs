@@ -141,6 +141,8 @@ pub struct Running {
     x: Vec<f64>,
     states: Vec<f64>,
     amps: Vec<f64>,
+    /// Are states and amperes those of before the last two steps at once, which alone know them?
+    behind: bool,
     seconds: f64,
     /// Length of the next step, if nothing hinders it.
     next: f64,
@@ -220,6 +222,7 @@ impl Running {
             x: vec![0.0; size],
             states: vec![0.0; stores],
             amps: vec![0.0; stores],
+            behind: false,
             seconds: 0.0,
             next: 0.0,
             longest: f64::INFINITY,
@@ -235,6 +238,13 @@ impl Running {
         };
         running.jumped();
         Ok(running)
+    }
+
+    /// Takes states and amperes from where they are known.
+    fn catch_up(&mut self) {
+        if std::mem::take(&mut self.behind) {
+            self.twice.tell(&mut self.states, &mut self.amps);
+        }
     }
 
     /// What steady currents in its windings leave in each core, which has no volts per turn then.
@@ -382,6 +392,7 @@ impl Running {
                 new.emf = old.emf;
             }
         }
+        self.catch_up();
         let work = self.room.count;
         self.room = Room::new(&moving);
         self.room.count = work;

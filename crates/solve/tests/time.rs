@@ -188,6 +188,27 @@ fn two_steps_at_once_take_a_jump() {
         let (a, b) = (run.volts(node), single.volts(node));
         assert!((a - b).abs() < 1e-4 * (1.0 + b.abs()), "{node}: {a} {b}");
     }
+    // what remembers is known too, and all goes on from there
+    let alike = |a: f64, b: f64, within: f64| (a - b).abs() < within * (1.0 + b.abs());
+    assert!(alike(run.joules(), single.joules(), 1e-5));
+    let heat = |run: &Running| run.power_balance().dissipated;
+    assert!(alike(heat(&run), heat(&single), 1e-3));
+    for element in 0..amplifier.elements.len() {
+        let both = run
+            .currents(element)
+            .into_iter()
+            .zip(single.currents(element));
+        for (a, b) in both {
+            assert!((a - b).abs() < 1e-5, "{element}: {a} A for {b} A");
+        }
+    }
+    let until = run.seconds() + 1e-4;
+    run.until(until).unwrap();
+    single.until(until).unwrap();
+    for node in 0..amplifier.nodes.len() {
+        let (a, b) = (run.volts(node), single.volts(node));
+        assert!(alike(a, b, 1e-4), "{node}: {a} V for {b} V");
+    }
 }
 
 /// A coil with resistance rings with a capacitor: `exp(-a t) sin(w t)`, fifty cycles.

@@ -17,6 +17,7 @@ mod smooth;
 #[cfg(test)]
 mod tests;
 mod triode;
+mod triodes;
 
 pub use behind::{Behind, LawPoint};
 pub use library::{LawEntry, ValveLaw, law_entry, law_for, laws, pentode_law, triode_law};
@@ -25,6 +26,7 @@ pub use pentode::{PentodePoint, Sloped};
 pub use rows::{RowErrors, RowPoint, row_errors, row_point};
 pub use triode::TriodePoint;
 pub(crate) use triode::triode_currents;
+pub(crate) use triodes::{TOGETHER, triodes_currents};
 
 /// Equation set T for triodes: softplus space current with a cut-off that widens with plate
 /// voltage, and a grid share. `K` amperes per volt^x.

@@ -130,14 +130,11 @@ impl Number for Wide {
 
     #[inline(always)]
     fn softplus(self, width: Self) -> Softplus<Self> {
+        let e = softplus_power(self);
+        let value = softplus_value(self, e);
         let low = self.less(Self::all(-FAR));
-        let high = Self::all(FAR).less(self);
-        let e = self.within(FAR).exp_within();
-        let value = high.pick(self, e.ln_1p_within());
-        // a width is a fraction of a volt or more
-        let log = (width * low.pick(Self::all(1.0), value)).ln_within();
         Softplus {
-            log: log + low.pick(self, Self::all(0.0)),
+            log: softplus_log(self, width, value),
             log_slope: low.pick(Self::all(1.0), e / ((e + 1.0) * value)),
         }
     }
@@ -159,6 +156,28 @@ impl Number for Wide {
             high.pick(Self::all(1.0), e / (e + 1.0)),
         )
     }
+}
+
+/// The first of three parts of a softplus side by side: the exponential of `z`.
+#[inline(always)]
+pub(super) fn softplus_power(z: Wide) -> Wide {
+    z.within(FAR).exp_within()
+}
+
+/// The second: `ln(1 + e^z)` with that exponential; anything where `z` is far below nought.
+#[inline(always)]
+pub(super) fn softplus_value(z: Wide, e: Wide) -> Wide {
+    let high = Wide::all(FAR).less(z);
+    high.pick(z, e.ln_1p_within())
+}
+
+/// The third: the logarithm of `width` times that.
+#[inline(always)]
+pub(super) fn softplus_log(z: Wide, width: Wide, value: Wide) -> Wide {
+    let low = z.less(Wide::all(-FAR));
+    // a width is a fraction of a volt or more
+    let log = (width * low.pick(Wide::all(1.0), value)).ln_within();
+    log + low.pick(z, Wide::all(0.0))
 }
 
 impl<T: Copy> TriodeLaw<T> {

@@ -54,34 +54,82 @@ impl TriodeLaw {
     }
 }
 
-/// [`TriodeLaw::currents`], of one section or of several side by side.
+/// What drives the space current.
+pub(super) struct Driven<T> {
+    /// Positive part of the plate volts, and its slope by them.
+    pub(super) plate_part: (T, T),
+    /// Grid volts, within what is looked at.
+    pub(super) grid: T,
+    /// Width of the cut-off, and the slope of its logarithm by plate volts.
+    pub(super) width: T,
+    width_log_slope: T,
+    /// The drive over that width, and the slope of the drive by plate volts.
+    pub(super) by_width: T,
+    by_plate: T,
+}
+
 #[inline(always)]
-pub(crate) fn triode_currents<T: Number>(law: TriodeLaw<T>, plate: T, grid: T) -> TriodePoint<T> {
+pub(super) fn driven<T: Number>(law: &TriodeLaw<T>, plate: T, grid: T) -> Driven<T> {
     let plate = plate.within(FURTHEST_VOLTS);
     let grid = grid.within(FURTHEST_VOLTS);
 
     let (p, p_slope) = plate.positive_part(T::of(KNEE_VOLTS));
     // volts are bounded: no square overflows
     let w = (law.w0 * law.w0 + law.w1 * law.w1 * p * p).sqrt();
-    let w_log_slope = law.w1 * law.w1 * p * p_slope / (w * w);
     let offset = p + law.vb;
     let drive = grid + law.v0 * p / offset + plate / law.mu;
-    let drive_by_plate = law.v0 * law.vb / (offset * offset) * p_slope + T::of(1.0) / law.mu;
-    let z = drive / w;
+    Driven {
+        plate_part: (p, p_slope),
+        grid,
+        width: w,
+        width_log_slope: law.w1 * law.w1 * p * p_slope / (w * w),
+        by_width: drive / w,
+        by_plate: law.v0 * law.vb / (offset * offset) * p_slope + T::of(1.0) / law.mu,
+    }
+}
+
+/// The space current, of the logarithm of `E`.
+#[inline(always)]
+pub(super) fn space_current<T: Number>(law: &TriodeLaw<T>, log: T) -> T {
+    law.k * (law.x * log).exp_of_few()
+}
+
+/// Positive part of what the grid is above its onset, and its slope.
+#[inline(always)]
+pub(super) fn grid_part<T: Number>(law: &TriodeLaw<T>, grid: T) -> (T, T) {
+    (grid - law.vg0).positive_part(law.wg)
+}
+
+/// The grid's share and the plate's, and what they are parts of: the plate's part, and both.
+#[inline(always)]
+pub(super) fn shared<T: Number>(law: &TriodeLaw<T>, g: T, p: T) -> (T, T, T, T) {
+    let rest = law.d * (p + SLIVER);
+    let whole = g + rest;
+    (g / whole, rest / whole, rest, whole)
+}
+
+/// [`TriodeLaw::currents`], of one section or of several side by side.
+#[inline(always)]
+pub(crate) fn triode_currents<T: Number>(law: TriodeLaw<T>, plate: T, grid: T) -> TriodePoint<T> {
+    let Driven {
+        plate_part: (p, p_slope),
+        grid,
+        width: w,
+        width_log_slope: w_log_slope,
+        by_width: z,
+        by_plate: drive_by_plate,
+    } = driven(&law, plate, grid);
     let s = z.softplus(w);
 
     // Everything through ln E, so that deep cut-off neither divides 0 by 0 nor underflows on the way.
-    let ik = law.k * (law.x * s.log).exp_of_few();
+    let ik = space_current(&law, s.log);
     let log_by_grid = s.log_slope / w;
     let log_by_plate = w_log_slope * (T::of(1.0) - z * s.log_slope) + log_by_grid * drive_by_plate;
     let ik_by_grid = ik * law.x * log_by_grid;
     let ik_by_plate = ik * law.x * log_by_plate;
 
-    let (g, g_slope) = (grid - law.vg0).positive_part(law.wg);
-    let rest = law.d * (p + SLIVER);
-    let whole = g + rest;
-    let share = g / whole;
-    let left = rest / whole;
+    let (g, g_slope) = grid_part(&law, grid);
+    let (share, left, rest, whole) = shared(&law, g, p);
     let share_by_grid = g_slope * rest / (whole * whole);
     let share_by_plate = -g * law.d * p_slope / (whole * whole);
 

@@ -1,5 +1,7 @@
 //! Rows of a few terms each, laid out so that a processor goes through them without stopping.
 
+use super::Place;
+
 /// Rows of one length, one after another.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Run {
@@ -15,23 +17,19 @@ struct Run {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Runs<T> {
     runs: Vec<Run>,
-    rows: Vec<u32>,
+    rows: Vec<Place>,
     terms: Vec<T>,
 }
 
 impl<T> Runs<T> {
     /// `rows` with their terms, of which each asks for the row of the number that `asks` tells, if there is one among these.
     /// Rows without terms are left out; rows that ask for each other come as they are.
-    pub(crate) fn new(mut rows: Vec<(u32, Vec<T>)>, asks: impl Fn(&T) -> Option<u32>) -> Self {
+    pub(crate) fn new(mut rows: Vec<(Place, Vec<T>)>, asks: impl Fn(&T) -> Option<Place>) -> Self {
         rows.retain(|(_, terms)| !terms.is_empty());
-        let mut made = Self {
-            runs: Vec::new(),
-            rows: Vec::new(),
-            terms: Vec::new(),
-        };
+        let mut made = Self::default();
         while !rows.is_empty() {
-            let waiting: Vec<u32> = rows.iter().map(|(row, _)| *row).collect();
-            let ready = |(_, terms): &(u32, Vec<T>)| {
+            let waiting: Vec<Place> = rows.iter().map(|(row, _)| *row).collect();
+            let ready = |(_, terms): &(Place, Vec<T>)| {
                 let mut asked = terms.iter().filter_map(&asks);
                 !asked.any(|row| waiting.contains(&row))
             };
@@ -66,27 +64,31 @@ impl<T> Runs<T> {
         made
     }
 
-    /// The terms, in the order in which they are gone through.
-    pub(crate) fn terms_mut(&mut self) -> &mut [T] {
-        &mut self.terms
-    }
-
-    /// Shows each row with its terms.
+    /// Shows each row with its terms and what of `along` stands beside them.
     #[inline(always)]
-    pub(crate) fn each(&self, mut show: impl FnMut(usize, &[T])) {
-        let (mut rows, mut terms) = (&self.rows[..], &self.terms[..]);
+    pub(crate) fn each<B>(&self, along: &[B], mut show: impl FnMut(Place, &[T], &[B])) {
+        let (mut rows, mut terms, mut along) = (&self.rows[..], &self.terms[..], along);
         for run in &self.runs {
-            let (these, later) = rows.split_at(run.rows);
+            let (these, rows_later) = rows.split_at(run.rows);
             let (of_these, terms_later) = terms.split_at(run.rows * run.each);
-            (rows, terms) = (later, terms_later);
+            let (along_these, along_later) = along.split_at(run.rows * run.each);
+            (rows, terms, along) = (rows_later, terms_later, along_later);
+            let show = &mut show;
             match run.each {
-                1 => of_length::<1, T>(these, of_these, &mut show),
-                2 => of_length::<2, T>(these, of_these, &mut show),
-                3 => of_length::<3, T>(these, of_these, &mut show),
-                4 => of_length::<4, T>(these, of_these, &mut show),
+                1 => of_length::<1, T, B>(these, of_these, along_these, show),
+                2 => of_length::<2, T, B>(these, of_these, along_these, show),
+                3 => of_length::<3, T, B>(these, of_these, along_these, show),
+                4 => of_length::<4, T, B>(these, of_these, along_these, show),
+                5 => of_length::<5, T, B>(these, of_these, along_these, show),
+                6 => of_length::<6, T, B>(these, of_these, along_these, show),
+                7 => of_length::<7, T, B>(these, of_these, along_these, show),
+                8 => of_length::<8, T, B>(these, of_these, along_these, show),
                 each => {
-                    for (row, terms) in these.iter().zip(of_these.chunks_exact(each)) {
-                        show(*row as usize, terms);
+                    let terms = of_these
+                        .chunks_exact(each)
+                        .zip(along_these.chunks_exact(each));
+                    for (row, (terms, along)) in these.iter().zip(terms) {
+                        show(*row, terms, along);
                     }
                 }
             }
@@ -94,10 +96,43 @@ impl<T> Runs<T> {
     }
 }
 
+impl<T> Default for Runs<T> {
+    fn default() -> Self {
+        Self {
+            runs: Vec::new(),
+            rows: Vec::new(),
+            terms: Vec::new(),
+        }
+    }
+}
+
+impl<A, B> Runs<(A, B)> {
+    /// The rows with half of each term, and the other halves in the order in which they are gone through.
+    pub(crate) fn parted(self) -> (Runs<A>, Vec<B>) {
+        let (terms, halves) = self.terms.into_iter().unzip();
+        let rows = Runs {
+            runs: self.runs,
+            rows: self.rows,
+            terms,
+        };
+        (rows, halves)
+    }
+}
+
 #[inline(always)]
-fn of_length<const EACH: usize, T>(rows: &[u32], terms: &[T], show: &mut impl FnMut(usize, &[T])) {
-    for (row, terms) in rows.iter().zip(terms.as_chunks::<EACH>().0) {
-        show(*row as usize, terms);
+fn of_length<const EACH: usize, T, B>(
+    rows: &[Place],
+    terms: &[T],
+    along: &[B],
+    show: &mut impl FnMut(Place, &[T], &[B]),
+) {
+    let terms = terms
+        .as_chunks::<EACH>()
+        .0
+        .iter()
+        .zip(along.as_chunks::<EACH>().0);
+    for (row, (terms, along)) in rows.iter().zip(terms) {
+        show(*row, terms, along);
     }
 }
 
@@ -118,9 +153,24 @@ mod tests {
             (5, vec![4, 3]),
             (6, vec![90, 91, 92, 93, 94, 5]),
         ];
-        let laid_out = Runs::new(rows.clone(), |&from| Some(from));
+        let place = |at: u32| Place::of(at as usize).unwrap();
+        let placed = rows.iter();
+        let placed = placed.map(|(row, terms)| {
+            let terms = terms.iter().map(|&from| (place(from), from));
+            (place(*row), terms.collect())
+        });
+        let laid_out = Runs::new(placed.collect(), |&(from, _)| Some(from));
+        let (laid_out, halves) = laid_out.parted();
         let mut seen: Vec<(usize, Vec<u32>)> = Vec::new();
-        laid_out.each(|row, terms| seen.push((row, terms.to_vec())));
+        laid_out.each(&halves, |row, terms, halves| {
+            assert!(
+                terms
+                    .iter()
+                    .zip(halves)
+                    .all(|(term, &half)| *term == place(half))
+            );
+            seen.push((row.first() / 2, halves.to_vec()));
+        });
         for (at, (row, terms)) in seen.iter().enumerate() {
             for asked in terms.iter().filter(|asked| **asked < 90) {
                 assert!(

@@ -4,7 +4,7 @@ use nalgebra::{Complex as DenseComplex, DMatrix, DVector};
 use rand::{RngExt as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::{Complex, Factors, Pattern, Scalar, Single, Triangle};
+use super::{Complex, Factors, Pattern, Placed, Scalar, Single, Triangle};
 
 /// A random chain-like network: conductances over ten decades, a few transconductances.
 struct Net {
@@ -192,24 +192,28 @@ fn triangles_laid_out_give_what_their_factors_give() {
 
         let (size, early) = (pattern.size(), pattern.early());
         parted += usize::from(0 < early && early < size);
-        let mut work: Vec<Complex> = pattern.pivots().map(|(row, _)| b[row]).collect();
+        let mut work = Placed::noughts(size);
+        for (slot, (row, _)) in work.pairs_mut().iter_mut().zip(pattern.pivots()) {
+            *slot = [b[row].re, b[row].im];
+        }
         let ranges = [(0..size, 0..early), (early..size, early..size)];
         for (rows, columns) in ranges {
-            let mut below = Triangle::below(&pattern, rows, &columns);
+            let mut below = Triangle::below(&pattern, rows, &columns).unwrap();
             below.fill_below(&factors);
             below.pass(&mut work);
         }
-        for (value, inverse) in work.iter_mut().zip(factors.inverse()) {
-            *value = *value * *inverse;
+        for (value, inverse) in work.pairs_mut().iter_mut().zip(factors.inverse()) {
+            let product = Complex::new(value[0], value[1]) * *inverse;
+            *value = [product.re, product.im];
         }
         for rows in [early..size, 0..early] {
-            let mut right = Triangle::right(&pattern, rows);
+            let mut right = Triangle::right(&pattern, rows).unwrap();
             right.fill_right(&factors);
             right.pass(&mut work);
         }
         let most = expected.iter().map(|x| x.size()).fold(0.0, f64::max);
-        for ((_, column), got) in pattern.pivots().zip(&work) {
-            let off = (*got - expected[column]).size();
+        for ((_, column), got) in pattern.pivots().zip(work.pairs()) {
+            let off = (Complex::new(got[0], got[1]) - expected[column]).size();
             assert!(off < 1e-9 * most, "{got:?} for {:?}", expected[column]);
         }
     }

@@ -182,6 +182,7 @@ impl Running {
 
     /// One step of at most `h` seconds; returns how long it was.
     fn one(&mut self, mut h: f64) -> Result<f64, TimeError> {
+        self.catch_up();
         let mut trial = std::mem::take(&mut self.trial);
         let mut rejected = false;
         let done = loop {
@@ -307,13 +308,12 @@ impl Running {
         let told = Told {
             midway: &mut self.midway,
             end: &mut self.ahead,
-            states: &mut self.states,
-            amps: &mut self.amps,
         };
         let count = &mut self.room.count;
         if !self.twice.attempt(moving, begin, emf, told, count) {
             return false;
         }
+        self.behind = true;
         std::mem::swap(&mut self.x, &mut self.ahead);
         for source in &mut self.moving.sources {
             let driven = drives
@@ -337,6 +337,7 @@ impl Running {
     }
 
     fn even(&mut self, h: f64, halvings: u32) -> Result<(), TimeError> {
+        self.catch_up();
         let mut trial = std::mem::take(&mut self.trial);
         self.set_within();
         let found = attempt(

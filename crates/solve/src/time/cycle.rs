@@ -82,7 +82,7 @@ impl Cycle {
             netlist,
             moving,
             x,
-            amps,
+            amps: amps.into(),
             seconds,
         };
         for (element, (power, currents)) in self.elements.iter_mut().enumerate() {

@@ -7,7 +7,9 @@ use std::array::from_fn;
 use super::build::{Four, Moving, Pair, PairLaw, Three};
 use super::cathodes::{Warming, at_emission};
 use super::held::Held;
-use crate::device::{PentodeLaw, TriodeLaw, pentode_currents, triode_currents};
+use crate::device::{
+    PentodeLaw, TOGETHER, TriodeLaw, pentode_currents, triode_currents, triodes_currents,
+};
 use crate::equations::{Approach, Farthest, Ports};
 use crate::lanes::{LANES, Wide, Work, widely};
 use crate::linear::{Scalar, Stamp};
@@ -179,24 +181,28 @@ impl<F: FnMut(f64, Farthest) -> f64, const HELD: bool> Work for Devices<'_, F, H
             right[pair.b] += rest;
         }
         let (own, slopes) = slopes.split_at_mut(bent.triodes.len() * OF_THREE * LANES);
-        let valves = bent.threes.chunks(LANES);
-        let held = own.as_chunks_mut::<LANES>().0.chunks_mut(OF_THREE);
-        for ((four, valves), held) in bent.triodes.iter().zip(valves).zip(held) {
-            let volts: [Wide; 2] = four.ports(valves.len(), x, &mut follow);
-            let mut law = four.law;
-            if let Some(part) = warmth(valves, now, |three| three.warming) {
-                law.k = law.k * part;
-            }
-            let at = triode_currents(law, volts[0], volts[1]);
-            let lines = [
-                (at.plate_a, [at.plate_by_plate, at.plate_by_grid]),
-                (at.grid_a, [at.grid_by_plate, at.grid_by_grid]),
-            ];
-            put::<HELD, 2, 3>(right, held, (valves.len(), &four.nodes), &volts, &lines);
-            if stamped {
-                for (lane, three) in valves.iter().enumerate() {
-                    let by = |at: usize| held[at][lane];
-                    stamp(&three.stamps, &[[by(0), by(1)], [by(2), by(3)]], matrix);
+        let held = own.as_chunks_mut::<LANES>().0;
+        if HELD {
+            triodes_held(bent, right, held, x, &mut follow);
+        } else {
+            let groups = bent.triodes.iter().zip(bent.threes.chunks(LANES));
+            for ((four, valves), held) in groups.zip(held.chunks_mut(OF_THREE)) {
+                let volts: [Wide; 2] = four.ports(valves.len(), x, &mut follow);
+                let mut law = four.law;
+                if let Some(part) = warmth(valves, now, |three| three.warming) {
+                    law.k = law.k * part;
+                }
+                let at = triode_currents(law, volts[0], volts[1]);
+                let lines = [
+                    (at.plate_a, [at.plate_by_plate, at.plate_by_grid]),
+                    (at.grid_a, [at.grid_by_plate, at.grid_by_grid]),
+                ];
+                put::<HELD, 2, 3>(right, held, (valves.len(), &four.nodes), &volts, &lines);
+                if stamped {
+                    for (lane, three) in valves.iter().enumerate() {
+                        let by = |at: usize| held[at][lane];
+                        stamp(&three.stamps, &[[by(0), by(1)], [by(2), by(3)]], matrix);
+                    }
                 }
             }
         }
@@ -223,6 +229,38 @@ impl<F: FnMut(f64, Farthest) -> f64, const HELD: bool> Work for Devices<'_, F, H
                     stamp(&four.stamps, &by, matrix);
                 }
             }
+        }
+    }
+}
+
+/// Triodes with slopes that are held: all groups go through their law together. No cathode warms then.
+#[inline(always)]
+fn triodes_held(
+    bent: &Bent,
+    right: &mut [f64],
+    held: &mut [[f64; LANES]],
+    x: &[f64],
+    follow: &mut impl FnMut(f64, Farthest) -> f64,
+) {
+    const NONE: [[Wide; 2]; TOGETHER] = [[Wide::all(0.0); 2]; TOGETHER];
+    let valves = bent.threes.chunks(TOGETHER * LANES);
+    let held = held.chunks_mut(TOGETHER * OF_THREE);
+    for ((groups, valves), held) in bent.triodes.chunks(TOGETHER).zip(valves).zip(held) {
+        let (mut volts, mut amps) = (NONE, NONE);
+        let counts = || valves.chunks(LANES).map(<[Three]>::len);
+        for ((volts, four), count) in volts.iter_mut().zip(groups).zip(counts()) {
+            *volts = four.ports(count, x, follow);
+        }
+        triodes_currents(
+            #[inline(always)]
+            |group| &groups[group].law,
+            &volts[..groups.len()],
+            &mut amps,
+        );
+        let all = groups.iter().zip(counts()).zip(volts.iter().zip(&amps));
+        for (((four, count), (volts, amps)), held) in all.zip(held.chunks_mut(OF_THREE)) {
+            let lines = amps.map(|amps| (amps, [Wide::all(0.0); 2]));
+            put::<true, 2, 3>(right, held, (count, &four.nodes), volts, &lines);
         }
     }
 }
@@ -341,6 +379,7 @@ impl Bent {
 
     /// Where each is doubled ([`Bent::doubled`]): puts the mean of each slope and its like in the place of both,
     /// and adds it to the matrix where the first half stands.
+    #[inline(always)]
     pub(super) fn stamp_means<S: Scalar>(&self, matrix: &mut [S], slopes: &mut [f64]) {
         let mean = |slopes: &mut [f64], first: usize, second: usize| {
             let mean = 0.5 * (slopes[first] + slopes[second]);
@@ -384,7 +423,7 @@ fn slot(at: usize, slope: usize, each: usize) -> usize {
 }
 
 /// Adds a valve's slopes to the matrix; its last row, the cathode's, is what leaves the others.
-#[inline]
+#[inline(always)]
 fn stamp<S: Scalar, const OVER: usize, const ROWS: usize>(
     stamps: &[[Stamp; OVER]; ROWS],
     slopes: &[[S; OVER]],

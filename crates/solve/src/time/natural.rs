@@ -118,6 +118,7 @@ pub fn natural_frequencies(
 impl Running {
     /// `(1 - h A)^-1` at rest, scaled to the root of energy.
     fn implicit(&mut self, h: f64) -> Option<DMatrix<f64>> {
+        self.catch_up();
         let (moving, room) = (&self.moving, &mut self.room);
         moving.prepare(room, h);
         let states = self.states.clone();

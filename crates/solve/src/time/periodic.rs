@@ -134,6 +134,7 @@ impl Running {
     }
 
     fn shoot(mut self, period: f64, free: bool, watch: Watch<'_>) -> Result<Cycle, TimeError> {
+        self.catch_up();
         if !(period > 0.0 && period.is_finite()) {
             return Err(TimeError::Length { seconds: period });
         }

@@ -1,5 +1,7 @@
 //! Currents and powers of each element at a moment.
 
+use std::borrow::Cow;
+
 use super::Running;
 use super::build::{Emf, Moving};
 use crate::equations::{AMPLIFIER_OHMS, FLOOR_SIEMENS};
@@ -7,12 +9,12 @@ use crate::flows::{Power, pair, without_memory};
 use crate::netlist::{Law, Netlist};
 
 /// The unknowns at one moment, and the stores' amperes.
-#[derive(Clone, Copy)]
+#[derive(Clone)]
 pub(super) struct Moment<'a> {
     pub(super) netlist: &'a Netlist,
     pub(super) moving: &'a Moving,
     pub(super) x: &'a [f64],
-    pub(super) amps: &'a [f64],
+    pub(super) amps: Cow<'a, [f64]>,
     pub(super) seconds: f64,
 }
 
@@ -25,7 +27,7 @@ impl Moment<'_> {
         let x = self.x;
         let across = |a: usize, b: usize| x[a] - x[b];
         let stored = || {
-            let stores = self.moving.stores.iter().zip(self.amps);
+            let stores = self.moving.stores.iter().zip(&*self.amps);
             stores.filter(|(store, _)| store.element == element)
         };
         let lit = || {
@@ -151,12 +153,22 @@ impl Moment<'_> {
 }
 
 impl Running {
+    /// States and amperes of the stores as they are now.
+    fn remembered(&self) -> (Cow<'_, [f64]>, Cow<'_, [f64]>) {
+        if !self.behind {
+            return (Cow::Borrowed(&self.states), Cow::Borrowed(&self.amps));
+        }
+        let (mut states, mut amps) = (self.states.clone(), self.amps.clone());
+        self.twice.tell(&mut states, &mut amps);
+        (Cow::Owned(states), Cow::Owned(amps))
+    }
+
     pub(super) fn moment(&self) -> Moment<'_> {
         Moment {
             netlist: &self.netlist,
             moving: &self.moving,
             x: &self.x,
-            amps: &self.amps,
+            amps: self.remembered().1,
             seconds: self.seconds,
         }
     }
@@ -182,12 +194,12 @@ impl Running {
     /// grow by it.
     #[must_use]
     pub fn power_balance(&self) -> Power {
-        let mut total = Power::default();
+        let (mut total, moment) = (Power::default(), self.moment());
         for volts in self.x.iter().take(self.moving.nodes).skip(1) {
             total.dissipated += FLOOR_SIEMENS * volts * volts;
         }
         for element in 0..self.netlist.elements.len() {
-            let power = self.power(element);
+            let power = moment.power(element);
             total.dissipated += power.dissipated;
             total.delivered += power.delivered;
         }
@@ -197,7 +209,8 @@ impl Running {
     /// Joules in all capacitors, coils and cores.
     #[must_use]
     pub fn joules(&self) -> f64 {
-        let stores = self.moving.stores.iter().zip(&self.states);
+        let states = self.remembered().0;
+        let stores = self.moving.stores.iter().zip(&*states);
         stores.map(|(store, &state)| store.sort.joules(state)).sum()
     }
 }

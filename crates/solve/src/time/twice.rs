@@ -127,6 +127,11 @@ impl Twice {
         self.known = self.past.known() > 1;
     }
 
+    /// Tells the states and the amperes of what remembers, at the end of the last pair.
+    pub(super) fn tell(&self, states: &mut [f64], amps: &mut [f64]) {
+        self.plain.tell(states, amps);
+    }
+
     /// A sample was found by itself.
     pub(super) fn passed(&mut self, x: &[f64]) {
         let sample = self.past.push(self.late.len());
@@ -152,8 +157,7 @@ impl Twice {
     }
 
     /// Finds both ends of two steps of `h` seconds each that begin at `seconds`, the emf of source number
-    /// `i` being `emf(i)` at both ends, and goes on from there; tells the unknowns midway and at the end, and the states and amperes at
-    /// the end. False if they were not found; no state has changed then.
+    /// `i` being `emf(i)` at both ends, and goes on from there; tells the unknowns midway and at the end. [`Twice::tell`] tells the rest. False if they were not found; no state has changed then.
     pub(super) fn attempt(
         &mut self,
         moving: &Moving,
@@ -225,12 +229,11 @@ impl Twice {
     /// Takes the slopes anew, as the mean of those at both ends, and makes the factors anew; they are not good where a pivot is not
     /// to be trusted.
     fn renew(&mut self, moving: &Moving, seconds: f64) {
-        widely(Slopes {
+        widely(Renewal {
             twice: self,
+            moving,
             seconds,
         });
-        self.bent.stamp_means(self.plain.matrix(), &mut self.slopes);
-        self.good = self.plain.eliminated(moving);
     }
 
     /// One iteration; by how much it moved anything, over what is allowed.
@@ -281,12 +284,10 @@ impl Twice {
     }
 }
 
-/// What a pair tells: the unknowns midway and at its end, and the states and amperes of what remembers at the end.
+/// What a pair tells: the unknowns midway and at its end.
 pub(super) struct Told<'a> {
     pub(super) midway: &'a mut [f64],
     pub(super) end: &'a mut [f64],
-    pub(super) states: &'a mut [f64],
-    pub(super) amps: &'a mut [f64],
 }
 
 /// A pair that all is made ready for, with the widest vectors.
@@ -332,37 +333,46 @@ impl<F: Fn(usize) -> [f64; 2]> Widely for Attempt<'_, F> {
         if !twice.plain.finish(told.midway, told.end) || twice.strikes() {
             return false;
         }
-        twice.plain.count(told.states, told.amps);
+        twice.plain.count();
         twice.remember();
         true
     }
 }
 
-/// The slopes of all devices at both ends.
-struct Slopes<'a> {
+/// The slopes of all devices at both ends, and the factors with their means.
+struct Renewal<'a> {
     twice: &'a mut Twice,
+    moving: &'a Moving,
     seconds: f64,
 }
 
-impl Widely for Slopes<'_> {
+impl Widely for Renewal<'_> {
     type Output = ();
 
     #[inline(always)]
     fn call(self) {
-        let Self { twice, seconds } = self;
+        let Self {
+            twice,
+            moving,
+            seconds,
+        } = self;
         // what this puts on the right-hand side has slopes that differ between the ends: it is not used
         let (right, both) = (twice.right.as_flattened_mut(), twice.both.as_flattened());
         twice
             .bent
             .on_right::<false>(right, &mut twice.slopes, seconds, both);
+        twice
+            .bent
+            .stamp_means(twice.plain.matrix(), &mut twice.slopes);
+        twice.good = twice.plain.eliminated(moving);
     }
 }
 
 /// Both ends of what stands along the eigenvector.
 #[inline(always)]
-fn parted(along: Complex) -> [f64; 2] {
-    let second = along.im * PER_SECOND;
-    [along.re - SECOND.re * second, second]
+fn parted([re, im]: [f64; 2]) -> [f64; 2] {
+    let second = im * PER_SECOND;
+    [re - SECOND.re * second, second]
 }
 
 #[cfg(test)]
@@ -405,7 +415,7 @@ mod tests {
             let base =
                 Complex::real(1.0 + MIDWAY_FROM_FIRST * z) + SECOND.scaled(1.0 + SIMPSON[0] * z);
             let along = base / (Complex::ONE - SHARE.scaled(z));
-            for (got, wanted) in parted(along).iter().zip(ends(z)) {
+            for (got, wanted) in parted([along.re, along.im]).iter().zip(ends(z)) {
                 assert!((got - wanted).abs() < 1e-14, "{z}: {got} for {wanted}");
             }
         }

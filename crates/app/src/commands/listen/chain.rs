@@ -126,6 +126,9 @@ impl Heard {
     }
 }
 
+/// Samples that go through the chain together.
+const TOGETHER: usize = 256;
+
 /// The highest peak of a file that is written, full scale 1: 1 dB below.
 const HIGHEST: f64 = 0.891_25;
 
@@ -182,39 +185,47 @@ pub(crate) fn play(
         squares: 0.0,
         loudness: Loudness::new(f64::from(rates.to)),
     };
-    let mut inside = Vec::new();
-    let mut one = |x: f64, out: &mut Out| -> Result<(), String> {
-        up.push(x, &mut inside);
+    let (mut inside, mut heard) = (Vec::new(), Vec::new());
+    // The filters work on many samples at once and then the amplifier, each with what it needs at hand.
+    let mut some = |volts: &[f64], out: &mut Out| -> Result<(), String> {
+        for x in volts {
+            up.push(*x, &mut inside);
+        }
         // two by two; an odd one waits for the next
         let (pairs, _) = inside.as_chunks::<2>();
-        for volts in pairs.iter().copied() {
-            for volts in player.push(volts)? {
-                if let Some(volts) = down.push(volts) {
-                    out.push(match &mut box_ {
-                        Some(box_) => box_.push(volts),
-                        None => volts,
-                    })?;
-                }
-            }
+        for volts in pairs {
+            heard.extend(player.push(*volts)?);
         }
         inside.drain(..2 * pairs.len());
+        for volts in heard.drain(..).filter_map(|volts| down.push(volts)) {
+            out.push(match &mut box_ {
+                Some(box_) => box_.push(volts),
+                None => volts,
+            })?;
+        }
         Ok(())
     };
-    let (mut block, mut read, mut read_peak) = (Vec::new(), 0_u64, 0.0_f64);
+    let (mut block, mut volts) = (Vec::new(), Vec::new());
+    let (mut read, mut read_peak) = (0_u64, 0.0_f64);
     let channel = source.channel();
     while source.next(&mut block) {
-        for x in block.get(channel).into_iter().flatten() {
-            read_peak = read_peak.max(x.abs());
-            one(x * scale, &mut out)?;
-            read += 1;
-            if read.is_multiple_of(4096) && !watch(read) {
+        let Some(samples) = block.get(channel) else {
+            continue;
+        };
+        for few in samples.chunks(TOGETHER) {
+            volts.clear();
+            volts.extend(few.iter().map(|x| x * scale));
+            read_peak = few.iter().fold(read_peak, |peak, x| peak.max(x.abs()));
+            some(&volts, &mut out)?;
+            read += few.len() as u64;
+            if !watch(read) {
                 return Err("stopped".to_owned());
             }
         }
     }
     let whole = read * more + tail;
     while out.samples < whole {
-        one(0.0, &mut out)?;
+        some(&[0.0], &mut out)?;
     }
     let (peak, squares, samples) = (out.peak, out.squares, out.samples);
     Ok(Heard {

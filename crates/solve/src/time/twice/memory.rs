@@ -4,9 +4,9 @@
 //! puts there in the next pair is linear in that, and in its volts. The shares are found once for each length of step.
 
 use super::{MIDWAY_FROM_FIRST, SECOND, SHARE, SIMPSON, parted};
-use crate::linear::{Complex, Scalar};
+use crate::linear::{Complex, Place, Placed, Scalar, at};
 use crate::time::build::Moving;
-use crate::time::stores::{Branch, Sort};
+use crate::time::stores::{Branch, Sort, Store};
 
 /// Two numbers side by side: a state and its rate, or a real and an imaginary part.
 type Two = [f64; 2];
@@ -34,113 +34,209 @@ fn two(value: Complex) -> Two {
     [value.re, value.im]
 }
 
-/// How one store goes on.
+/// How a store goes on.
 #[derive(Debug, Clone, Copy, Default)]
-struct Kept {
+struct Goes {
     by_own: Shares,
     by_volts: Shares,
-    /// Places of the unknowns between which it stands.
-    plus: u32,
-    minus: u32,
 }
 
-/// All stores.
+impl Goes {
+    #[inline(always)]
+    fn on(&self, history: Two, volts: Two) -> Two {
+        let (own, driven) = (along(&self.by_own, history), along(&self.by_volts, volts));
+        [own[0] + driven[0], own[1] + driven[1]]
+    }
+}
+
+/// What the history of a store is by its state and rate, and these by it.
+#[derive(Debug, Clone, Copy)]
+struct Now {
+    from: Shares,
+    to: Shares,
+}
+
+const AS_IT_IS: Now = Now {
+    from: UNITS,
+    to: UNITS,
+};
+
+/// The unknowns between which a store stands.
+#[derive(Debug, Clone, Copy)]
+struct Across {
+    plus: Place,
+    minus: Place,
+}
+
+/// A store that is no plain capacitor.
+#[derive(Debug, Clone)]
+struct Other {
+    goes: Goes,
+    across: Across,
+    now: Now,
+    /// Amperes by state and by rate.
+    amps: Two,
+}
+
+/// All stores: first the capacitors without resistance, which all go on alike by each farad, then the others.
 #[derive(Debug, Clone)]
 pub(super) struct Memory {
-    kept: Vec<Kept>,
-    /// What each puts on the right-hand side.
-    history: Vec<Two>,
-    /// Stores on a core: their number, the place of its volts per turn, and their turns.
-    cored: Vec<(u32, u32, f64)>,
-    /// What the history is by state and rate, and what state and amperes are by it.
-    from_now: Vec<Shares>,
-    to_now: Vec<Shares>,
+    plain: Vec<Across>,
+    alike: Goes,
+    alike_now: Now,
+    others: Vec<Other>,
+    /// What each puts on the right-hand side; a plain capacitor by each farad.
+    history: Placed,
+    /// Stores on a core: their number among the others, the place of its volts per turn, and their turns.
+    cored: Vec<(usize, Place, f64)>,
+    order: Vec<Ranked>,
+}
+
+/// Which store stands where in the order, and how many times its history counts.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Ranked {
+    pub(super) store: usize,
+    pub(super) times: f64,
+}
+
+fn plain(store: &Store) -> Option<f64> {
+    match store.sort {
+        Sort::Capacitor { farads, esr_ohms } if esr_ohms == 0.0 && store.core == 0 => Some(farads),
+        _ => None,
+    }
+}
+
+/// The order of the stores: plain capacitors first.
+pub(super) fn order(moving: &Moving) -> Vec<Ranked> {
+    let all = moving.stores.iter().enumerate();
+    let all = all.map(|(store, part)| (plain(part), store));
+    let (first, last): (Vec<_>, Vec<_>) = all.partition(|(farads, _)| farads.is_some());
+    let ranked = first.into_iter().chain(last).map(|(farads, store)| Ranked {
+        store,
+        times: farads.unwrap_or(1.0),
+    });
+    ranked.collect()
 }
 
 impl Memory {
     /// The stores of a circuit whose unknowns, ground's first, are at these places.
-    pub(super) fn new(moving: &Moving, columns: &[u32]) -> Self {
-        let kept = moving.stores.iter().map(|store| Kept {
-            plus: columns[store.plus],
-            minus: columns[store.minus],
-            ..Kept::default()
-        });
-        let stores = moving.stores.iter().enumerate();
-        let cored = stores.filter(|(_, store)| store.core != 0);
-        let cored = cored.map(|(at, store)| {
-            let at = u32::try_from(at).unwrap_or(u32::MAX);
-            (at, columns[store.core], store.turns)
-        });
-        let count = moving.stores.len();
+    pub(super) fn new(moving: &Moving, columns: &[Place]) -> Self {
+        let place = |unknown: usize| columns.get(unknown).copied().unwrap_or_default();
+        let order = order(moving);
+        let stores = || order.iter().map(|ranked| &moving.stores[ranked.store]);
+        let across = |store: &Store| Across {
+            plus: place(store.plus),
+            minus: place(store.minus),
+        };
+        let others = || stores().filter(|store| plain(store).is_none());
+        let cored = others().enumerate();
+        let cored = cored.filter(|(_, store)| store.core != 0);
         Self {
-            kept: kept.collect(),
-            history: vec![[0.0; 2]; count],
-            cored: cored.collect(),
-            from_now: vec![UNITS; count],
-            to_now: vec![UNITS; count],
+            plain: stores()
+                .filter(|store| plain(store).is_some())
+                .map(across)
+                .collect(),
+            alike: Goes::default(),
+            alike_now: AS_IT_IS,
+            cored: cored
+                .map(|(at, store)| (at, place(store.core), store.turns))
+                .collect(),
+            others: others()
+                .map(|store| Other {
+                    goes: Goes::default(),
+                    across: across(store),
+                    now: AS_IT_IS,
+                    amps: match store.sort {
+                        Sort::Capacitor { farads, .. } => [0.0, farads],
+                        Sort::Coil { .. } => [1.0, 0.0],
+                    },
+                })
+                .collect(),
+            history: Placed::noughts(order.len()),
+            order,
         }
     }
 
     /// Makes ready for pairs of steps of `h` seconds each, that go on from these states and rates.
     pub(super) fn prepare(&mut self, moving: &Moving, h: f64) {
-        for (at, (kept, store)) in self.kept.iter_mut().zip(&moving.stores).enumerate() {
-            let rule = Rule::new(store.sort, 2.0 * h);
-            let from_now = UNITS.map(|now| two(rule.history(now)));
-            let to_now = undone(from_now);
-            kept.by_own = UNITS.map(|history| {
-                let now = along(&to_now, history);
-                two(rule.history(rule.next(now, Complex::ZERO)))
-            });
-            kept.by_volts = UNITS.map(|[re, im]| {
-                let next = rule.next([0.0, 0.0], Complex::new(re, im));
-                two(rule.history(next))
-            });
-            let [rate_farads, state_amps] = match store.sort {
-                Sort::Capacitor { farads, .. } => [farads, 0.0],
-                Sort::Coil { .. } => [0.0, 1.0],
-            };
-            self.to_now[at] =
-                to_now.map(|[state, rate]| [state, state_amps * state + rate_farads * rate]);
+        let (first, last) = self.history.pairs_mut().split_at_mut(self.plain.len());
+        let farad = Sort::Capacitor {
+            farads: 1.0,
+            esr_ohms: 0.0,
+        };
+        let rule = Rule::new(farad, 2.0 * h);
+        self.alike = rule.goes();
+        let before = self.alike_now.to;
+        self.alike_now = rule.now();
+        for history in first {
+            *history = along(&self.alike_now.from, along(&before, *history));
+        }
+        let numbers = self.order.iter().skip(self.plain.len());
+        for ((other, ranked), history) in self.others.iter_mut().zip(numbers).zip(last) {
+            let rule = Rule::new(moving.stores[ranked.store].sort, 2.0 * h);
+            other.goes = rule.goes();
+            let before = other.now.to;
+            other.now = rule.now();
             // what was remembered stays
-            let before = undone(self.from_now[at]);
-            self.history[at] = along(&from_now, along(&before, self.history[at]));
-            self.from_now[at] = from_now;
+            *history = along(&other.now.from, along(&before, *history));
         }
     }
 
+    /// Goes on from the states and rates of all stores, by their numbers.
     pub(super) fn goes_on_from(&mut self, states: &[f64], rates: &[f64]) {
-        let now = states.iter().zip(rates);
-        for ((history, from_now), (state, rate)) in
-            self.history.iter_mut().zip(&self.from_now).zip(now)
-        {
-            *history = along(from_now, [*state, *rate]);
+        let others = self.others.iter().map(|other| &other.now);
+        let alike = std::iter::repeat_n(&self.alike_now, self.plain.len());
+        let nows = alike.chain(others).zip(&self.order);
+        for ((now, ranked), history) in nows.zip(self.history.pairs_mut()) {
+            *history = along(&now.from, [states[ranked.store], rates[ranked.store]]);
         }
     }
 
-    /// What each store puts on the right-hand side, real and imaginary part.
+    /// What each store puts on the right-hand side, in their order, real and imaginary part.
     #[inline(always)]
-    pub(super) fn history(&self) -> &[Two] {
+    pub(super) fn history(&self) -> &Placed {
         &self.history
     }
 
-    /// On to the end of both steps, where the unknowns along the eigenvector are `work`; tells the states and the amperes.
+    /// On to the end of both steps, where the unknowns along the eigenvector are `work`.
     #[inline(always)]
-    pub(super) fn count(&mut self, work: &[Complex], states: &mut [f64], amps: &mut [f64]) {
-        for (kept, history) in self.kept.iter().zip(&mut self.history) {
-            let volts = work[kept.plus as usize] - work[kept.minus as usize];
-            let own = along(&kept.by_own, *history);
-            let driven = along(&kept.by_volts, [volts.re, volts.im]);
-            *history = [own[0] + driven[0], own[1] + driven[1]];
+    pub(super) fn count(&mut self, work: &Placed) {
+        let Some(flat) = work.flat() else {
+            return;
+        };
+        let volts = |across: &Across| {
+            let (plus, minus) = (at(flat, across.plus), at(flat, across.minus));
+            [plus[0] - minus[0], plus[1] - minus[1]]
+        };
+        let (first, last) = self.history.pairs_mut().split_at_mut(self.plain.len());
+        let alike = self.alike;
+        for (across, history) in self.plain.iter().zip(first) {
+            *history = alike.on(*history, volts(across));
         }
-        for (at, core, turns) in &self.cored {
-            let volts = work[*core as usize].scaled(-turns);
-            let driven = along(&self.kept[*at as usize].by_volts, [volts.re, volts.im]);
-            let history = &mut self.history[*at as usize];
+        for (other, history) in self.others.iter().zip(&mut *last) {
+            *history = other.goes.on(*history, volts(&other.across));
+        }
+        for (other, core, turns) in &self.cored {
+            let volts = at(flat, *core).map(|volts| -turns * volts);
+            let driven = along(&self.others[*other].goes.by_volts, volts);
+            let history = &mut last[*other];
             *history = [history[0] + driven[0], history[1] + driven[1]];
         }
-        let told = states.iter_mut().zip(amps);
-        for ((history, to_now), (state, amps)) in self.history.iter().zip(&self.to_now).zip(told) {
-            [*state, *amps] = along(to_now, *history);
+    }
+
+    /// Tells the states and the amperes of all stores, by their numbers.
+    pub(super) fn tell(&self, states: &mut [f64], amps: &mut [f64]) {
+        let (first, last) = self.history.pairs().split_at(self.plain.len());
+        let (plain, others) = self.order.split_at(self.plain.len());
+        for (ranked, history) in plain.iter().zip(first) {
+            let [state, rate] = along(&self.alike_now.to, *history);
+            states[ranked.store] = state;
+            amps[ranked.store] = ranked.times * rate;
+        }
+        for ((ranked, other), history) in others.iter().zip(&self.others).zip(last) {
+            let [state, rate] = along(&other.now.to, *history);
+            states[ranked.store] = state;
+            amps[ranked.store] = other.amps[0] * state + other.amps[1] * rate;
         }
     }
 }
@@ -173,6 +269,24 @@ impl Rule {
         self.branch.drive * self.base(now)
     }
 
+    fn goes(&self) -> Goes {
+        let to = self.now().to;
+        let own = |history| self.next(along(&to, history), Complex::ZERO);
+        let driven = |[re, im]: Two| self.next([0.0, 0.0], Complex::new(re, im));
+        Goes {
+            by_own: UNITS.map(|history| two(self.history(own(history)))),
+            by_volts: UNITS.map(|volts| two(self.history(driven(volts)))),
+        }
+    }
+
+    fn now(&self) -> Now {
+        let from = UNITS.map(|now| two(self.history(now)));
+        Now {
+            from,
+            to: undone(from),
+        }
+    }
+
     /// State and rate at the end, where it has these volts.
     fn next(&self, now: Two, volts: Complex) -> Two {
         let amps = self.branch.siemens * volts + self.history(now);
@@ -180,7 +294,7 @@ impl Rule {
             Sort::Capacitor { farads, .. } => amps.scaled(1.0 / farads),
             Sort::Coil { .. } => (amps - self.base(now)) / SHARE.scaled(self.length),
         };
-        let [midway, end] = parted(rates);
+        let [midway, end] = parted(two(rates));
         let [state, rate] = now;
         let gains = SIMPSON[0] * rate + SIMPSON[1] * midway + SIMPSON[2] * end;
         [state + self.length * gains, end]
