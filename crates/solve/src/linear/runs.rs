@@ -2,15 +2,18 @@
 
 use super::Place;
 
-/// Rows of one length, one after another.
+/// So many rows of one length are worth a run of their own.
+const WORTH: usize = 3;
+
+/// Rows one after another.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Run {
     rows: usize,
-    /// Terms of each.
+    /// Terms of each; nought where each has its own length.
     each: usize,
 }
 
-/// Rows with their terms, in runs of one length. A row comes after the rows that it asks for.
+/// Rows with their terms, in runs of one length, and of mixed lengths in between. A row comes after the rows that it asks for.
 ///
 /// Where a row's end is known beforehand, nothing is spent on looking for it, and rows that do not wait for one another are
 /// found side by side.
@@ -19,6 +22,8 @@ pub(crate) struct Runs<T> {
     runs: Vec<Run>,
     rows: Vec<Place>,
     terms: Vec<T>,
+    /// Terms of each row in the mixed runs.
+    lengths: Vec<usize>,
 }
 
 impl<T> Runs<T> {
@@ -61,28 +66,54 @@ impl<T> Runs<T> {
                 made.terms.extend(terms);
             }
         }
+        made.mix();
         made
+    }
+
+    /// Makes one run of those that are not worth their own.
+    fn mix(&mut self) {
+        for run in std::mem::take(&mut self.runs) {
+            if run.rows >= WORTH {
+                self.runs.push(run);
+                continue;
+            }
+            let lengths = std::iter::repeat_n(run.each, run.rows);
+            self.lengths.extend(lengths);
+            match self.runs.last_mut() {
+                Some(last) if last.each == 0 => last.rows += run.rows,
+                _ => self.runs.push(Run { each: 0, ..run }),
+            }
+        }
     }
 
     /// Shows each row with its terms and what of `along` stands beside them.
     #[inline(always)]
     pub(crate) fn each<B>(&self, along: &[B], mut show: impl FnMut(Place, &[T], &[B])) {
         let (mut rows, mut terms, mut along) = (&self.rows[..], &self.terms[..], along);
+        let mut lengths = &self.lengths[..];
         for run in &self.runs {
             let (these, rows_later) = rows.split_at(run.rows);
+            rows = rows_later;
+            if run.each == 0 {
+                let (of_these, lengths_later) = lengths.split_at(run.rows);
+                lengths = lengths_later;
+                for (row, length) in these.iter().zip(of_these) {
+                    let (now, terms_later) = terms.split_at(*length);
+                    let (along_now, along_later) = along.split_at(*length);
+                    (terms, along) = (terms_later, along_later);
+                    show(*row, now, along_now);
+                }
+                continue;
+            }
             let (of_these, terms_later) = terms.split_at(run.rows * run.each);
             let (along_these, along_later) = along.split_at(run.rows * run.each);
-            (rows, terms, along) = (rows_later, terms_later, along_later);
+            (terms, along) = (terms_later, along_later);
             let show = &mut show;
             match run.each {
                 1 => of_length::<1, T, B>(these, of_these, along_these, show),
                 2 => of_length::<2, T, B>(these, of_these, along_these, show),
                 3 => of_length::<3, T, B>(these, of_these, along_these, show),
                 4 => of_length::<4, T, B>(these, of_these, along_these, show),
-                5 => of_length::<5, T, B>(these, of_these, along_these, show),
-                6 => of_length::<6, T, B>(these, of_these, along_these, show),
-                7 => of_length::<7, T, B>(these, of_these, along_these, show),
-                8 => of_length::<8, T, B>(these, of_these, along_these, show),
                 each => {
                     let terms = of_these
                         .chunks_exact(each)
@@ -102,6 +133,7 @@ impl<T> Default for Runs<T> {
             runs: Vec::new(),
             rows: Vec::new(),
             terms: Vec::new(),
+            lengths: Vec::new(),
         }
     }
 }
@@ -114,6 +146,7 @@ impl<A, B> Runs<(A, B)> {
             runs: self.runs,
             rows: self.rows,
             terms,
+            lengths: self.lengths,
         };
         (rows, halves)
     }
@@ -152,6 +185,7 @@ mod tests {
             (4, vec![93]),
             (5, vec![4, 3]),
             (6, vec![90, 91, 92, 93, 94, 5]),
+            (7, vec![95]),
         ];
         let place = |at: u32| Place::of(at as usize).unwrap();
         let placed = rows.iter();
@@ -184,7 +218,8 @@ mod tests {
         let wanted: Vec<(usize, Vec<u32>)> =
             wanted.map(|(row, terms)| (row as usize, terms)).collect();
         assert_eq!(seen, wanted);
-        // rows of one length are gone through together
-        assert_eq!(laid_out.runs[0], Run { rows: 2, each: 1 });
+        // rows of one length are gone through together where there are enough of them
+        assert_eq!(laid_out.runs[0], Run { rows: 3, each: 1 });
+        assert!(laid_out.runs[1..].iter().all(|run| run.each == 0));
     }
 }
