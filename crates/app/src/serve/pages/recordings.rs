@@ -337,18 +337,17 @@ fn pairs(found: &Beside) -> Markup {
         div.scrolls tabindex="0" role="region" aria-label="Measured beside computed, scrolls" {
             table.plain {
                 thead { tr {
-                    th { "Figure" } th.figure { "Measured" } th.figure { "\u{b1}" } th.figure { "Low" } th.figure { "Computed" } th.figure { "High" } th { "" } th { "Verdict" }
+                    th { "Figure" } th.figure { "Measured" } th.figure { "\u{b1}" } th.figure { "Low" } th.figure { "Computed" } th.figure { "High" } th { "Verdict" }
                 } }
                 tbody {
                     @for p in &found.pairs {
                         tr {
-                            th scope="row" { (p.what) }
+                            th scope="row" { (p.what) @if !p.unit.is_empty() { ", " (p.unit) } }
                             td.figure { strong { (compared::figure(p.measured, p.unit)) } }
                             td.figure { (compared::figure(p.uncertainty, p.unit)) }
                             td.figure { (compared::figure(p.low, p.unit)) }
                             td.figure { (compared::figure(p.computed, p.unit)) }
                             td.figure { (compared::figure(p.high, p.unit)) }
-                            td { (p.unit) }
                             td { (marks::verdict(Some(p.verdict), p.measured > p.computed, "")) }
                         }
                     }
