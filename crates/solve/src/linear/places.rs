@@ -26,7 +26,8 @@ impl Place {
 
 /// Pairs of numbers, each in its place.
 ///
-/// All room is there, whatever the count: no place is outside. The system gives no memory to what is never touched.
+/// Once there is room, there is all of it, whatever the count: no place is outside.
+#[derive(Default)]
 pub(crate) struct Placed {
     flat: Vec<f64>,
     count: usize,
@@ -52,14 +53,29 @@ pub(crate) fn add(flat: &mut Flat, place: Place, [re, im]: [f64; 2]) {
 
 impl Placed {
     /// `count` pairs of noughts.
+    #[cfg(test)]
     pub(crate) fn noughts(count: usize) -> Self {
+        let mut new = Self::later(count);
+        new.make_room();
+        new
+    }
+
+    /// `count` pairs, none of which is there before [`Placed::make_room`]: not everything that may be asked for is.
+    pub(crate) fn later(count: usize) -> Self {
         Self {
-            flat: vec![0.0; ROOM],
+            flat: Vec::new(),
             count,
         }
     }
 
-    /// All room there is; always there.
+    /// Makes room, unless there is.
+    pub(crate) fn make_room(&mut self) {
+        if self.flat.is_empty() {
+            self.flat = vec![0.0; ROOM];
+        }
+    }
+
+    /// All room, if it was made.
     #[inline(always)]
     pub(crate) fn flat(&self) -> Option<&Flat> {
         self.flat.first_chunk()
@@ -87,8 +103,11 @@ impl Placed {
 
 impl Clone for Placed {
     fn clone(&self) -> Self {
-        let mut new = Self::noughts(self.count);
-        new.pairs_mut().copy_from_slice(self.pairs());
+        let mut new = Self::later(self.count);
+        if !self.flat.is_empty() {
+            new.make_room();
+            new.pairs_mut().copy_from_slice(self.pairs());
+        }
         new
     }
 }
@@ -114,5 +133,10 @@ mod tests {
         add(placed.flat_mut().unwrap(), place, [1.0, 2.0]);
         assert_eq!(placed.clone().pairs()[last], [1.0, 2.0]);
         assert_eq!(at(placed.flat().unwrap(), place), [1.0, 2.0]);
+        let mut later = Placed::later(3);
+        assert!(later.flat().is_none() && later.pairs().is_empty());
+        assert!(later.clone().flat().is_none());
+        later.make_room();
+        assert_eq!(later.pairs(), [[0.0; 2]; 3]);
     }
 }

@@ -152,13 +152,14 @@ impl Memory {
                     },
                 })
                 .collect(),
-            history: Placed::noughts(order.len()),
+            history: Placed::later(order.len()),
             order,
         }
     }
 
     /// Makes ready for pairs of steps of `h` seconds each, that go on from these states and rates.
     pub(super) fn prepare(&mut self, moving: &Moving, h: f64) {
+        self.history.make_room();
         let (first, last) = self.history.pairs_mut().split_at_mut(self.plain.len());
         let farad = Sort::Capacitor {
             farads: 1.0,
@@ -184,6 +185,7 @@ impl Memory {
 
     /// Goes on from the states and rates of all stores, by their numbers.
     pub(super) fn goes_on_from(&mut self, states: &[f64], rates: &[f64]) {
+        self.history.make_room();
         let others = self.others.iter().map(|other| &other.now);
         let alike = std::iter::repeat_n(&self.alike_now, self.plain.len());
         let nows = alike.chain(others).zip(&self.order);

@@ -112,7 +112,7 @@ impl Plain {
             still,
             memory: Memory::new(moving, &layout.columns),
             layout,
-            work: Placed::noughts(size + 1),
+            work: Placed::later(size + 1),
             late: vec![[0.0; 2]; size - early],
         }
     }
@@ -151,6 +151,7 @@ impl Plain {
                 }
             }
             self.memory.prepare(moving, h);
+            self.work.make_room();
             if self.factors.begin(pattern, &matrix, &mut self.begun) {
                 self.layout.below_early.fill_below(&self.factors);
                 self.layout.right_early.fill_right(&self.factors);
