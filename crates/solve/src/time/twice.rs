@@ -47,6 +47,9 @@ const MOST: u32 = 16;
 /// So many iterations with the same slopes, or a correction that leaves more than this part, call for new ones.
 const FEW: u32 = 3;
 const SLOW: f64 = 0.03;
+/// A correction that leaves more than this part, with slopes taken within its pair, leads nowhere; so many of them are enough to know.
+const STUCK: f64 = 0.6;
+const ENOUGH: u32 = 2;
 /// Pairs between two measurements of what a correction leaves.
 const MEASURED_EVERY: u32 = 32;
 /// Pairs between two looks at how high the nodes have been, which the accuracy goes by.
@@ -195,6 +198,7 @@ impl Twice {
     #[inline(always)]
     fn settle(&mut self, moving: &Moving, seconds: f64, count: &mut Work) -> bool {
         let (mut before, mut since) = (None, 0);
+        let (mut renewed, mut stuck) = (false, 0);
         for round in 0..MOST {
             if !self.good {
                 self.renew(moving, seconds);
@@ -202,6 +206,7 @@ impl Twice {
                     return false;
                 }
                 (before, since) = (None, round);
+                renewed = true;
             }
             count.iterations += 1;
             let off = self.correct(seconds);
@@ -214,6 +219,10 @@ impl Twice {
                 self.rate = rate.max(SLOWEST * self.rate).clamp(LEAST_RATE, 1.0);
                 self.unmeasured = 0;
                 self.good = rate < SLOW && round < since + FEW;
+                stuck += u32::from(renewed && rate > STUCK);
+                if stuck == ENOUGH {
+                    return false;
+                }
             }
             // a correction leaves less than itself, whatever was measured
             let trusted = self.unmeasured < MEASURED_EVERY && off * self.rate <= LEFT;
