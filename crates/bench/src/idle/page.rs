@@ -4,7 +4,6 @@ use super::{BiasKind, Control, Fit, Idle, Stage, ValveIdle, Work};
 use crate::powered::{say_block, say_mains};
 use crate::rules::rules;
 use crate::sheet::{Expected, Figure, Limit, Line, Origin};
-use crate::stress::valve::grid_leak;
 use wiring::sheet::RatingSystem;
 use wiring::units::{Quantity, engineering, rounded};
 
@@ -185,7 +184,7 @@ fn valve_lines(stage: &Stage, v: &ValveIdle) -> Vec<Line> {
     if let (Some(limit), Some(ohms)) = (v.grid_limit_ohms, v.grid_ohms) {
         let line = Line::computed(
             "resistance in the grid circuit",
-            Expected::value(grid_leak(ohms, limit), "ohm"),
+            Expected::value(ohms, "ohm"),
             Limit::at_most(limit, "ohm"),
             plate_origin(v),
         );

@@ -6,7 +6,7 @@ use crate::datecodes::splits;
 use crate::leakage::{esr_limit, old_leakage_limit};
 use crate::rules::rules;
 use crate::sheet::{Figure, Origin};
-use crate::stress::{Strained, Verdict as Strain, When};
+use crate::stress::{Quantity, Strained, Verdict as Strain, When};
 use serde::Serialize;
 use wiring::circuit::{DiodeSort, History, Kind, Make, MeasuredValue, Verdict};
 use wiring::roles::{BlockKind, Role};
@@ -373,6 +373,10 @@ fn amp_age(of: &About<'_>) -> Option<f64> {
 fn strain(of: &About<'_>, stress: &[Strained], hits: &mut Vec<Hit>) {
     let valve = matches!(of.part.kind, Kind::Valve(_));
     for s in stress {
+        // a grid leak of just the limit, with a little in series, is what the sheet means
+        if s.quantity == Quantity::GridOhms && s.ratio.is_some_and(|r| r <= 1.005) {
+            continue;
+        }
         let figures = || {
             let unit = s.quantity.unit();
             let rated = s

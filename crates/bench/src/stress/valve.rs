@@ -231,19 +231,6 @@ fn driven(
     worst
 }
 
-/// A leak of just the limit with a stopper in series is what a sheet means: up to this part beyond the limit counts as the limit. A
-/// leak of the next value up is a fifth beyond (common practice, no source).
-const WITH_STOPPER: f64 = 1.005;
-
-/// Ohms in a grid circuit, as they are held against a sheet's limit.
-pub(crate) fn grid_leak(ohms: f64, limit: f64) -> f64 {
-    if ohms <= limit * WITH_STOPPER {
-        ohms.min(limit)
-    } else {
-        ohms
-    }
-}
-
 /// Ohms that the grid sees to its cathode, against the limit for its kind of bias.
 fn grid(
     work: &Work<'_>,
@@ -274,7 +261,6 @@ fn grid(
         share: 1.0,
         origin: limit.origin,
     };
-    let ohms = grid_leak(ohms, limit.value);
     Some(held.strained(name, Place::Grid, Quantity::GridOhms, (ohms, When::Idle)))
 }
 
@@ -383,17 +369,4 @@ fn rectifier(work: &Work<'_>) -> Vec<Strained> {
         }
     }
     all
-}
-
-#[cfg(test)]
-mod tests {
-    use super::grid_leak;
-
-    #[test]
-    fn a_leak_of_the_limit_with_a_stopper_is_within_it_and_the_next_value_is_not() {
-        assert_eq!(grid_leak(1_001_500.0, 1e6), 1e6);
-        assert_eq!(grid_leak(470e3, 1e6), 470e3);
-        assert!(grid_leak(1.006e6, 1e6) > 1e6);
-        assert!(grid_leak(1.2e6, 1e6) > 1e6);
-    }
 }
